@@ -1,0 +1,240 @@
+"""
+A week plan: plain values with a documented JSON form, and the rules it keeps.
+
+Rules (the code is what `planning.core.check` reports)
+------------------------------------------------------
+``pour_missing``     every pour is planned or unplaced with a reason; none is both or neither.
+``lift_depth``       no lift deeper than its system or pour allows; lifts cover the layers in turn.
+``lift_mass``        the portions of a lift add up to its mass.
+``batch_mass``       mixed mass = portions + fixed residue + share x portions; within vessel, mixer
+                     and least batch mass.
+``batch_clock``      weigh, mix, pour, move and clean last as long as the system says, in order.
+``pot_life``         pouring ends within the plannable pot life of first contact.
+``wet_on_wet``       within a lift, each further batch is poured in full before the batch below it
+                     reaches the gel limit.
+``lift_gap``         the next lift starts after the least gap; past the greatest gap only after an
+                     abrade task in between.
+``step_order``       steps in order, waits kept, longest waits kept; then the first lift.
+``stands_on``        a pour's first work starts after the last step of the pour it stands on.
+``cure``             the first step after the pour starts once the cure time has run.
+``shift``            every task and batch lies inside one shift window of each of its people.
+``skill``            each person has the skill asked; as many people as asked.
+``person_busy``      nobody does two things at once (within `count`).
+``mixer_busy``       no mixer holds two batches at once, works while closed or for a wrong system.
+``place``            a pour stands in one place of its kind from its first place-holding work to
+                     the end of its last step; capacity and closures kept; `same_place` kept.
+``oven``             oven waits lie in an oven, one load shares one cycle and one start.
+``attended``         somebody is in the shop from the end of pouring a lift until its peak.
+``earliest``         nothing of a pour starts before its earliest minute.
+``last_pour``        no pour starts after the day's last pour time.
+``sharing``          sharing only where allowed, at most so many tools to a pot.
+``lot_mass``         no container gives more than it holds; each batch has its full resin and
+                     hardener masses at the system's ratio.
+``lot_date``         nothing is used before it is there nor after expiry or open life at the end of
+                     pouring.
+``horizon``          everything planned starts inside the horizon.
+``frozen``           frozen work is in the plan, unchanged.
+``figures``          the plan's own figures are what its content says.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from planning.core.problem import (
+    Limits,
+    Lot,
+    Mixer,
+    Person,
+    Place,
+    Pour,
+    Settings,
+    System,
+    Window,
+)
+
+
+@dataclass(frozen=True)
+class LotUse:
+    """Material taken from one container for one batch."""
+
+    lot: str
+    container: str
+    role: Literal["resin", "hardener"]
+    kg: float
+
+
+@dataclass(frozen=True)
+class Portion:
+    """The part of a batch that goes into one lift of one pour."""
+
+    pour: str
+    lift: int
+    kg: float
+    start_min: int
+    end_min: int
+
+
+@dataclass(frozen=True)
+class Batch:
+    """One mix in one pot. `contact_min` is first contact: weighing done, mixing begins."""
+
+    id: str
+    system: str
+    mixer: str
+    people: tuple[str, ...]
+    start_min: int
+    contact_min: int
+    pour_start_min: int
+    pour_end_min: int
+    end_min: int
+    mixed_kg: float
+    portions: tuple[Portion, ...]
+    lots: tuple[LotUse, ...] = ()
+
+
+@dataclass(frozen=True)
+class Lift:
+    """Layers ``[first_layer, last_layer)`` of a pour, cast as one."""
+
+    pour: str
+    lift: int
+    first_layer: int
+    last_layer: int
+    depth_mm: float
+    mass_kg: float
+
+
+@dataclass(frozen=True)
+class Task:
+    """
+    Hands-on work other than a batch.
+
+    `kind` is 'before', 'after' (a step of the pour, named by `step`) or 'abrade' (before `lift`).
+    `oven` names the oven in which the wait after the task is spent, for an oven step.
+    """
+
+    pour: str
+    kind: Literal["before", "after", "abrade"]
+    step: str
+    people: tuple[str, ...]
+    start_min: int
+    end_min: int
+    lift: int | None = None
+    oven: str = ""
+
+
+@dataclass(frozen=True)
+class Stand:
+    """Where a pour stands, from its first place-holding work to the end of its last step."""
+
+    pour: str
+    place: str
+    start_min: int
+    end_min: int
+
+
+@dataclass(frozen=True)
+class Unplaced:
+    """A pour that could not be planned: the rule that binds, in words, and what would help."""
+
+    pour: str
+    rule: str
+    words: str
+    change: str = ""
+    """The smallest change found that lets it through, in words; empty when none was tried."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a plan achieves and how far from the best it can be at most."""
+
+    unplaced: int
+    lateness: int
+    """Sum over pours of weight x minutes finished after due."""
+    pots: int
+    residue_kg: float
+    finish_min: int
+    lateness_bound: int = 0
+    """No plan can have less lateness than this (with as many pours placed)."""
+    pots_bound: int = 0
+
+
+@dataclass(frozen=True)
+class Move:
+    """A portion or task of the previous plan that had to move, and why."""
+
+    what: str
+    from_min: int | None
+    to_min: int | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The answer to a `Problem`."""
+
+    lifts: tuple[Lift, ...] = ()
+    batches: tuple[Batch, ...] = ()
+    tasks: tuple[Task, ...] = ()
+    stands: tuple[Stand, ...] = ()
+    unplaced: tuple[Unplaced, ...] = ()
+    figures: Figures = field(default_factory=lambda: Figures(0, 0, 0, 0.0, 0))
+    moves: tuple[Move, ...] = ()
+    notes: tuple[str, ...] = ()
+    version: int = 1
+
+
+@dataclass(frozen=True)
+class Frozen:
+    """Work that has started, is printed or is pinned: it stays exactly as written here."""
+
+    lifts: tuple[Lift, ...] = ()
+    batches: tuple[Batch, ...] = ()
+    tasks: tuple[Task, ...] = ()
+    stands: tuple[Stand, ...] = ()
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One site's week: what is to be poured and what there is to pour it with."""
+
+    origin: str
+    """RFC 3339 instant of minute 0; local midnight at the start of the first day."""
+    horizon_min: int
+    people: tuple[Person, ...]
+    mixers: tuple[Mixer, ...]
+    places: tuple[Place, ...]
+    systems: tuple[System, ...]
+    pours: tuple[Pour, ...]
+    lots: tuple[Lot, ...] = ()
+    check_lots: bool = True
+    """False: plan as if material were there (for looking ahead); lots are then left out."""
+    staffed: tuple[Window, ...] = ()
+    """When somebody is in the shop, breaks included; empty: the union of all shifts."""
+    day_starts: tuple[int, ...] = ()
+    """Minute of each local midnight in the horizon; empty: every 1440 minutes."""
+    frozen: Frozen = field(default_factory=Frozen)
+    previous: Plan | None = None
+    settings: Settings = field(default_factory=Settings)
+    limits: Limits = field(default_factory=Limits)
+    version: int = 1
+
+    def __post_init__(self) -> None:
+        if self.version != 1:
+            raise ValueError(f"version is {self.version}; this reads version 1")
+        if self.horizon_min <= 0:
+            raise ValueError(f"horizon_min is {self.horizon_min}; it must be above 0 min")
+        for name in ("people", "mixers", "places", "systems", "pours", "lots"):
+            ids = [item.id for item in getattr(self, name)]
+            for one in ids:
+                if ids.count(one) > 1:
+                    raise ValueError(f"{name} has the id {one!r} twice; ids must differ")
+        systems = {s.id for s in self.systems}
+        pours = {p.id for p in self.pours}
+        for pour in self.pours:
+            if pour.system not in systems:
+                raise ValueError(f"pour {pour.id} asks for system {pour.system!r}, not listed")
+            if pour.stands_on is not None and pour.stands_on not in pours:
+                raise ValueError(f"pour {pour.id} stands on {pour.stands_on!r}, not listed")
