@@ -330,6 +330,11 @@ class Limits:
     """Wall-clock cut; a plan is returned whatever is left to do."""
     seed: int = 1
     workers: int = 2
+    """Processor threads; the plan does not depend on it."""
+    work: int | None = None
+    """Steps of search; none takes as many as usually fit into `seconds`."""
 
     def __post_init__(self) -> None:
         _positive(seconds=self.seconds, workers=self.workers)
+        if self.work is not None:
+            _not_negative(work=self.work)
