@@ -1,70 +1,89 @@
 """
 A week plan: plain values with a documented JSON form, and the rules it keeps.
 
+What the words in the rules mean
+--------------------------------
+The *work* of a pour is its tasks and the batches with a portion for it; a batch's work begins at
+its `start_min` (weighing). A lift is *poured* from the first start to the last end of its
+portions. A pour is *done* at the end of its last step's wait or, without steps after it, of its
+cure. Pot life and gel limit are those in force at first contact; gaps, attendance and cure those
+in force at the end of pouring the lift. Lifts are numbered from 0, from the bottom up.
+Kilograms and millimetres agree when within 1e-6; minutes are exact. Work that is frozen is taken
+as a fact: a breach in which nothing but frozen work takes part is not reported.
+
 Rules (the code is what `planning.core.check` reports)
 ------------------------------------------------------
-``pour_missing``     every pour is planned or unplaced with a reason; none is both or neither.
-``lift_depth``       no lift deeper than its system or pour allows (a single layer that is deeper
-                     cannot be cast); lifts cover the layers in turn, from 0, and their depth and
-                     mass are the sums of their layers.
-``lift_mass``        the portions of a lift add up to its mass.
+``pour_missing``     every pour is planned or unplaced with a reason; none is both or neither. An
+                     unplaced pour has no work, lift or stand but frozen ones.
+``lift_depth``       no lift deeper than its system or pour allows; lifts cover the layers in turn.
+                     None thinner than `least_lift_mm` unless the pour is one lift.
+``lift_mass``        the portions of a lift add up to its mass, and its layers to its mass.
 ``batch_mass``       mixed mass = portions + fixed residue + share x portions; within vessel, mixer
-                     and least batch mass (of system and mixer).
-``batch_clock``      contact = start + weigh; pouring starts mix minutes later; a portion takes its
-                     mass over the pour rate, rounded up to a minute (`portion_min`); the move time
-                     lies between two portions; the batch ends clean minutes after the last.
-``pot_life``         end of pouring - contact <= plannable pot life (`plannable_min`) of the
-                     condition in force at contact.
-``wet_on_wet``       the portions of a lift follow each other; each further one ends no later than
-                     the contact of the batch below it + the gel limit in force at that contact.
-``lift_gap``         the next lift starts after the least gap in force when the lift below was
-                     poured in full; past the greatest gap only after an abrade task (one person
-                     with the system's skill, `abrade_min` long) that lies between the two lifts;
-                     never past it where `overdue_lift` is 'forbid'.
-``step_order``       steps in order; each next one starts `wait_min` or more and no more than
-                     `longest_wait_min` after the end of the hands of the one before (an oven wait
-                     counts from `oven_start_min`, the longest wait always from the end of the
-                     hands). What follows the last step before is the first portion of the first
-                     lift, also bound by `coat_to_pour_most_min`.
-``stands_on``        a pour's first work starts after the last step (with its wait) of the pour it
-                     stands on has ended; that pour is planned.
-``cure``             the first step after the pour starts once the cure time has run: the longer of
-                     the pour's own and the system's in force at the end of pouring.
+                     and least batch mass (of mixer and system). No batch is empty.
+``batch_clock``      weigh, mix, pour, move and clean last as long as the system says, in order,
+                     with no pause: contact = start + weigh, pour_start = contact + mix, first
+                     portion from pour_start; a portion lasts max(1, ceil(kg / pour rate)) min;
+                     the next starts `move_min` after its end; pour_end = last portion's end;
+                     end = pour_end + clean.
+``pot_life``         pouring ends within the plannable pot life of first contact:
+                     pour_end - contact <= pot_life_factor x pot_life_min.
+``wet_on_wet``       within a lift, each further batch is poured in full before the batch below it
+                     reaches the gel limit: portions in order of start do not overlap, and each
+                     ends no later than contact of the batch below + its gel limit.
+``lift_gap``         the next lift starts after the least gap; past the greatest gap only after an
+                     abrade task in between. The abrade task names the upper lift, takes one
+                     person, lasts `abrade_min`, starts once the least gap has run and ends before
+                     the upper lift is poured; with `overdue_lift` 'forbid' it does not help.
+``step_order``       steps in order, waits kept, longest waits kept; then the first lift. Each step
+                     is one task lasting `hands_min`; the wait and the longest wait count from its
+                     end to the start of the next step's task, after the last step before a pour to
+                     the start of pouring its first lift (`coat_to_pour_most_min` counts alike).
+``stands_on``        a pour's first work starts after the last step of the pour it stands on: not
+                     before that one is done.
+``cure``             the first step after the pour starts once the cure time has run, the longer
+                     of system's and pour's, from the end of pouring the last lift.
 ``shift``            every task and batch lies inside one shift window of each of its people.
-``skill``            each person has the skill asked; as many people as asked. An id may stand
-                     twice in `people` when its `count` allows.
-``person_busy``      nobody does two things at once (within `count`).
-``mixer_busy``       no mixer holds two batches at once from contact to end, works while closed or
-                     for a wrong system.
-``place``            a pour stands in one place of its kind from its first work that holds a place
-                     (the first such step, else the first portion) to its finish: the end of its
-                     last step with its wait, or of its cure when no step follows. Capacity and
-                     closures kept. With `same_place` it stands where the pour below stood, whose
-                     stand then ends exactly where this one starts.
-``oven``             oven waits lie in a place of kind 'oven' from `oven_start_min` (no earlier than
-                     the end of the hands) for `wait_min`; loads that overlap in one oven share
-                     cycle and start and are no more than its capacity; closures kept.
-``attended``         from the end of pouring a lift (its last portion) for `attend_min` somebody is
-                     in the shop (`Problem.staffed`, else the union of all shifts).
-``earliest``         no task or batch of a pour starts before its earliest minute.
-``last_pour``        no portion starts after `last_pour_clock_min` minutes of its day.
-``sharing``          one pot for several pours only where settings and each of its pours allow it,
-                     at most so many to a pot (the lesser of system and settings).
+``skill``            each person has the skill asked; as many people as asked. Of `count` alike
+                     people several may be named by repeating the id. Nobody is needed for a step
+                     without hands-on time; abrading asks for no skill.
+``person_busy``      nobody does two things at once (within `count`), batches from start to end.
+``mixer_busy``       no mixer holds two batches at once, works while closed or for a wrong system;
+                     a batch holds it from first contact to its end.
+``place``            a pour stands in one place of its kind from its first place-holding work to
+                     the end of its last step; capacity and closures kept; `same_place` kept. One
+                     stand a pour, from the start of its first step that holds the place, or of
+                     pouring, until it is done, or longer. With `same_place` both stands name one
+                     place and the lower one lasts at least until the upper one begins.
+``oven``             oven waits lie in an oven, one load shares one cycle and one start: the wait
+                     of an oven step runs from its `oven_start_min` (not before its task's end; the
+                     task's end when not given), and so does its `wait_min` to the next step or to
+                     being done, while the longest wait still counts from the task's end; waits
+                     that overlap in one oven have one cycle and begin at the same minute; the
+                     oven's capacity and closures are kept.
+``attended``         somebody is in the shop from the end of pouring a lift until its peak: those
+                     minutes lie in `staffed`, or when that is empty in the union of all shifts.
+``earliest``         nothing of a pour starts before its earliest minute, weighing included.
+``last_pour``        no pour starts after the day's last pour time: every portion's start, counted
+                     from the last day start, is at most `last_pour_clock_min`.
+``sharing``          sharing only where allowed, at most so many tools to a pot; all its pours are
+                     of its system, and each has one portion in it.
 ``lot_mass``         no container gives more than it holds; each batch has its full resin and
-                     hardener masses at the system's ratio, from lots of the right materials.
-``lot_date``         nothing is weighed (batch start) before it is there, nor still being poured
-                     (end of pouring) after expiry or open life. A container not yet open is opened
-                     by the first batch that takes from it, at that batch's start.
-``horizon``          every task, batch and oven load starts at 0 or later and before the horizon.
-``frozen``           frozen lifts, batches and tasks are in the plan unchanged; a frozen stand fixes
-                     place and start.
-``figures``          the plan's own figures are what its content says.
+                     hardener masses at the system's ratio, of mixed mass. Judged if `check_lots`.
+``lot_date``         nothing is used before it is there nor after expiry or open life at the end of
+                     pouring. It is there for weighing (`start_min`); a container still sealed is
+                     opened at the first `start_min` that uses it. Judged if `check_lots`. A frozen
+                     batch without lots has had its material issued; it is not judged by either.
+``horizon``          everything planned starts inside the horizon: 0 <= start < horizon_min.
+``frozen``           frozen work is in the plan, unchanged; so is work of the previous plan that
+                     starts before `freeze_until_min`, for pours still asked for, with the lifts it
+                     serves. A stand keeps pour, place and start; its end follows the work.
+``figures``          the plan's own figures are what its content says: pots = batches, residue =
+                     mixed less poured, finish = the last pour done (0 if none), lateness that of
+                     planned pours; no bound above its figure. Batch ids differ.
 
-Frozen work is held to `frozen` and keeps its people, mixers and places busy, but is not held to the
-rules a person could no longer mend: `horizon`, `earliest`, `shift`, `skill`, `last_pour`,
-`attended`, `pot_life`, `batch_clock`, `batch_mass`, `sharing`, `lot_date`, nor to order or gaps
-between two pieces of frozen work. A frozen batch without lots has had its material issued already;
-one with lots takes from the containers named here.
+An id that is not in the problem breaks the rule it bears on: a pour `pour_missing`, a step
+`step_order`, a lift `lift_mass`, a person `shift`, a mixer `mixer_busy`, a place `place` or
+`oven`, a lot or container `lot_mass`, a system `sharing`.
 """
 
 from __future__ import annotations
