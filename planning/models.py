@@ -1,0 +1,25 @@
+"""All models of the planning app, gathered for Django."""
+
+from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.pours.models import Pour, PourStep, ToolOrder
+from planning.routes.models import Route, RouteStep
+from planning.week_plan.models import Batch, BatchLine, BatchPortion, Lift, WeekPlan
+from planning.weigh_in.models import BatchEntry, Weighing
+
+__all__ = [
+    "Batch",
+    "BatchEntry",
+    "BatchLine",
+    "BatchPortion",
+    "Cure",
+    "Demould",
+    "Lift",
+    "Pour",
+    "PourStep",
+    "Route",
+    "RouteStep",
+    "TemperatureReading",
+    "ToolOrder",
+    "WeekPlan",
+    "Weighing",
+]

@@ -1,0 +1,115 @@
+"""The register of tools: halves, what happened to them, shots run."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from shop.sites.models import SiteThing
+
+
+class ToolKind(models.TextChoices):
+    MATCHED = "matched", "Matched set (A and B halves)"
+    SINGLE = "single", "Single-sided"
+
+
+class ToolStatus(models.TextChoices):
+    ASKED = "asked", "Asked for"
+    CASTING = "casting", "Being cast"
+    IN_SERVICE = "in_service", "In service"
+    REPAIR = "repair", "Under repair"
+    RETIRED = "retired", "Retired"
+
+
+class Tool(SiteThing):
+    """The mould being made, and later used."""
+
+    kind = models.CharField(max_length=8, choices=ToolKind.choices)
+    status = models.CharField(max_length=12, choices=ToolStatus.choices, default=ToolStatus.ASKED)
+    customer = models.CharField(max_length=120, blank=True)
+    service_c = models.DecimalField(
+        "service temperature wanted, °C", max_digits=5, decimal_places=1, null=True, blank=True
+    )
+    expected_shots = models.PositiveIntegerField(null=True, blank=True)
+    promised_shots = models.PositiveIntegerField(default=0)
+    shots_per_coat = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Shots between two re-coats with release agent."
+    )
+    shots_per_inspection = models.PositiveIntegerField(null=True, blank=True)
+    location = models.ForeignKey(
+        "shop.Location", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    replaces = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta(SiteThing.Meta):
+        pass
+
+
+class ToolHalf(models.Model):
+    """One casting of a tool."""
+
+    tool = models.ForeignKey(Tool, models.CASCADE, related_name="halves")
+    half = models.CharField(max_length=1, choices=[("A", "A"), ("B", "B")], default="A")
+    casting = models.CharField(
+        max_length=80, blank=True, help_text="The casting it came from: pour:7."
+    )
+    demoulded_at = models.DateTimeField(null=True, blank=True)
+    service_c = models.DecimalField(
+        "service temperature reached, °C", max_digits=5, decimal_places=1, null=True, blank=True
+    )
+    verdict = models.CharField(
+        max_length=8,
+        blank=True,
+        choices=[("accept", "Accept"), ("rework", "Rework"), ("reject", "Reject")],
+    )
+
+    class Meta:
+        ordering = ["tool", "half"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["tool", "half"], name="toolhalf_once"),
+            models.UniqueConstraint(
+                fields=["casting"], condition=~Q(casting=""), name="toolhalf_one_per_casting"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.tool} {self.half}"
+
+
+class ToolEventKind(models.TextChoices):
+    CAST = "cast", "Half cast and demoulded"
+    SHOTS = "shots", "Shots run"
+    COAT = "coat", "Release coats"
+    INSPECTION = "inspection", "Inspection"
+    REPAIR = "repair", "Repair"
+    RETIREMENT = "retirement", "Retirement"
+    NOTE = "note", "Note"
+
+
+class ToolEvent(models.Model):
+    """Something that happened to a tool; added, never edited."""
+
+    tool = models.ForeignKey(Tool, models.PROTECT, related_name="events")
+    kind = models.CharField(max_length=12, choices=ToolEventKind.choices)
+    key = models.CharField(max_length=120, unique=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey("shared.User", models.PROTECT, null=True, related_name="+")
+    shots = models.PositiveIntegerField(default=0)
+    words = models.CharField(max_length=400, blank=True)
+    facts = models.JSONField(default=dict, blank=True)
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(kind="shots", shots__gt=0) | (~Q(kind="shots") & Q(shots=0)),
+                name="toolevent_shots_only_when_run",
+                violation_error_message="shots must be above 0 for shots run, else 0.",
+            ),
+        ]
+        indexes: ClassVar = [models.Index(fields=["tool", "kind"], name="toolevent_by_kind")]
+
+    def __str__(self) -> str:
+        return f"{self.tool}: {self.get_kind_display()}"
