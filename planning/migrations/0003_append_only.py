@@ -4,7 +4,7 @@ from shared import append_only
 
 
 class Migration(migrations.Migration):
-    dependencies = [("planning", "0001_initial")]
+    dependencies = [("planning", "0002_initial")]
     operations = [
         append_only.operation(
             "planning_weighing", "planning_batchentry", "planning_temperaturereading"
