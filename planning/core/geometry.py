@@ -176,7 +176,10 @@ class CastingShape:
 
     def _below(self, height_mm: float) -> float:
         index = self._slice_at(height_mm)
-        return self._below_mm3[index] + self.slices[index].volume_mm3(height_mm)
+        part = self.slices[index]
+        if height_mm == part.to_mm:
+            return self._below_mm3[index + 1]
+        return self._below_mm3[index] + part.volume_mm3(height_mm)
 
     def volume_l(self, from_mm: float = 0.0, to_mm: float | None = None) -> float:
         """
@@ -200,7 +203,7 @@ class CastingShape:
         top = self.depth_mm if to_mm is None else to_mm
         self._check_height("from_mm", from_mm)
         check_between("to_mm", top, from_mm, self.depth_mm, "mm")
-        return (self._below(top) - self._below(from_mm)) / MM3_PER_L
+        return max(0.0, self._below(top) - self._below(from_mm)) / MM3_PER_L
 
     def depth_for_volume(self, volume_l: float, from_mm: float = 0.0) -> float:
         """
