@@ -1,0 +1,242 @@
+"""Rules on one thing after another: gel, gaps, steps, cure, attendance, first and last times."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from itertools import pairwise
+
+from planning.core.checking.view import Part, View, condition_at, label, merged, titled
+from planning.core.plan import Batch, Task
+from planning.core.problem import Pour, Step
+
+
+def check_times(view: View) -> None:
+    """Judge every rule of order and waiting, pour by pour."""
+    staffed = merged(
+        view.problem.staffed or [shift for p in view.problem.people for shift in p.shifts]
+    )
+    for pour in view.planned:
+        _check_wet_on_wet(view, pour)
+        _check_gaps(view, pour)
+        _check_steps(view, pour)
+        _check_cure(view, pour)
+        _check_stands_on(view, pour)
+        _check_attended(view, pour, staffed)
+        _check_earliest(view, pour)
+    _check_last_pour(view)
+
+
+def _check_wet_on_wet(view: View, pour: Pour) -> None:
+    system = view.systems[pour.system]
+    for lift in view.lifts_of.get(pour.id, ()):
+        pairs = view.portions_of.get((pour.id, lift.lift), [])
+        for (below, under), (above, over) in pairwise(pairs):
+            gel = condition_at(system, under.contact_min).gel_limit_min
+            where = f"Lift {lift.lift} of pour {pour.id}"
+            subjects, parts = [pour.id, under.id, over.id], [under, over]
+            if above.start_min < below.end_min:
+                words = (
+                    f"{where}: batch {over.id} is poured from {view.when(above.start_min)}, "
+                    f"before batch {under.id} is in at {view.when(below.end_min)}."
+                )
+                view.report("wet_on_wet", subjects, words, parts)
+            if above.end_min > under.contact_min + gel:
+                words = (
+                    f"{where}: batch {over.id} is in {above.end_min - under.contact_min} min "
+                    f"after first contact of batch {under.id} below; the gel limit is {gel} min."
+                )
+                view.report("wet_on_wet", subjects, words, parts)
+
+
+def _check_gaps(view: View, pour: Pour) -> None:
+    lifts = [lift.lift for lift in view.lifts_of.get(pour.id, ())]
+    abrades = [t for t in view.tasks_of.get(pour.id, ()) if t.kind == "abrade"]
+    for task in abrades:
+        if task.lift not in lifts[1:]:
+            words = (
+                f"Pour {pour.id} is abraded before lift {task.lift}; there is nothing under it."
+            )
+            view.report("lift_gap", [pour.id], words, [task])
+    for below, above in pairwise(lifts):
+        lower, upper = view.poured(pour.id, below), view.poured(pour.id, above)
+        if lower is not None and upper is not None and below != above:
+            between = [task for task in abrades if task.lift == above]
+            _check_gap(view, pour, (below, above), (lower[1], upper[0]), between)
+
+
+def _check_gap(
+    view: View, pour: Pour, lifts: tuple[int, int], times: tuple[int, int], abrades: list[Task]
+) -> None:
+    system = view.systems[pour.system]
+    clocks = condition_at(system, times[0])
+    gap = times[1] - times[0]
+    pots = [part for lift in lifts for part in view.pot_parts(pour.id, lift)]
+    name = f"Lift {lifts[1]} of pour {pour.id} starts {gap} min after the one below was poured"
+    if gap < clocks.gap_least_min:
+        words = f"{name}; it needs {clocks.gap_least_min} min."
+        view.report("lift_gap", [pour.id], words, pots)
+    if gap > clocks.gap_greatest_min:
+        why = ""
+        if view.problem.settings.overdue_lift == "forbid":
+            why = "and lifts past their recoat window are not allowed"
+        elif not abrades:
+            why = "and it is not abraded first"
+        if why:
+            words = f"{name}; its recoat window closed at {clocks.gap_greatest_min} min, {why}."
+            view.report("lift_gap", [pour.id], words, pots)
+    for task in abrades:
+        _check_abrade(view, task, times[0] + clocks.gap_least_min, times[1], system.abrade_min)
+
+
+def _check_abrade(view: View, task: Task, from_min: int, until_min: int, lasts_min: int) -> None:
+    parts = [task, *view.pot_parts(task.pour, task.lift or 0)]
+    name = titled(task)
+    if task.end_min - task.start_min != lasts_min:
+        words = f"{name} lasts {task.end_min - task.start_min} min; it takes {lasts_min} min."
+        view.report("lift_gap", [task.pour], words, [task])
+    if task.start_min < from_min or task.end_min > until_min:
+        words = (
+            f"{name} runs {view.when(task.start_min)} to {view.when(task.end_min)}; it must lie "
+            f"between {view.when(from_min)} and {view.when(until_min)}."
+        )
+        view.report("lift_gap", [task.pour], words, parts)
+
+
+def _check_steps(view: View, pour: Pour) -> None:
+    before = _present(view, pour, "before")
+    after = _present(view, pour, "after")
+    for step, task in (*before, *after):
+        if task.end_min - task.start_min != step.hands_min:
+            words = (
+                f"Step {step.id} of pour {pour.id} lasts {task.end_min - task.start_min} min; "
+                f"it takes {step.hands_min} min."
+            )
+            view.report("step_order", [pour.id, step.id], words, [task])
+    for chain in (before, after):
+        for (step, task), (later, next_task) in pairwise(chain):
+            what = f"step {later.id}"
+            _check_wait(view, pour, step, task, what, next_task.start_min, [task, next_task])
+    poured = view.poured(pour.id, 0)
+    if before and poured is not None:
+        step, task = before[-1]
+        parts = [task, *view.pot_parts(pour.id, 0)]
+        _check_wait(view, pour, step, task, "the pour", poured[0], parts)
+        most, waited = view.problem.settings.coat_to_pour_most_min, poured[0] - task.end_min
+        if most is not None and waited > most:
+            words = f"Pour {pour.id} starts {waited} min after step {step.id}; at most {most} min."
+            view.report("step_order", [pour.id, step.id], words, parts)
+
+
+def _present(view: View, pour: Pour, kind: str) -> list[tuple[Step, Task]]:
+    """Return the steps that have a task; report steps without one and tasks without a step."""
+    chain: list[tuple[Step, Task]] = []
+    for step, task in view.steps_with_tasks(pour, kind):
+        if task is None:
+            words = f"Step {step.id} ({kind}) of pour {pour.id} is not in the plan."
+            view.report("step_order", [pour.id, step.id], words)
+        else:
+            chain.append((step, task))
+    paired = {id(task) for _, task in chain}
+    for task in view.tasks_of.get(pour.id, ()):
+        if task.kind == kind and id(task) not in paired:
+            words = f"Pour {pour.id} has no step {task.step!r} ({kind}) left for this task."
+            view.report("step_order", [pour.id, task.step], words, [task])
+    return chain
+
+
+def _check_wait(
+    view: View, pour: Pour, step: Step, task: Task, then: str, start: int, parts: list[Part]
+) -> None:
+    waited = start - task.end_min
+    name = f"Pour {pour.id}: {then} starts {waited} min after step {step.id}"
+    if waited < step.wait_min:
+        words = f"{name}; its wait is {step.wait_min} min."
+        view.report("step_order", [pour.id, step.id], words, parts)
+    if step.longest_wait_min is not None and waited > step.longest_wait_min:
+        words = f"{name}; its longest wait is {step.longest_wait_min} min."
+        view.report("step_order", [pour.id, step.id], words, parts)
+
+
+def _check_cure(view: View, pour: Pour) -> None:
+    cured, last = view.cured_min(pour), view.last_lift(pour)
+    step, task = next(view.steps_with_tasks(pour, "after"), (None, None))
+    if step is None or task is None or cured is None or last is None:
+        return
+    if task.start_min < cured:
+        words = (
+            f"Step {step.id} of pour {pour.id} starts {view.when(task.start_min)}; the cure runs "
+            f"until {view.when(cured)}, {cured - task.start_min} min longer."
+        )
+        parts = [task, *view.pot_parts(pour.id, last)]
+        view.report("cure", [pour.id, step.id], words, parts)
+
+
+def _work_of(view: View, pour: str) -> list[Task | Batch]:
+    return [*view.tasks_of.get(pour, ()), *view.batches_of.get(pour, ())]
+
+
+def _check_stands_on(view: View, pour: Pour) -> None:
+    work = _work_of(view, pour.id)
+    if pour.stands_on is None or not work:
+        return
+    first = min(work, key=lambda part: part.start_min)
+    under = view.pours[pour.stands_on]
+    if under.id in view.unplaced or not view.has_work(under):
+        words = f"Pour {pour.id} is planned, but pour {under.id} under it is not."
+        view.report("stands_on", [pour.id, under.id], words, [first])
+        return
+    done = view.done_min(under)
+    if done is not None and first.start_min < done:
+        words = (
+            f"Pour {pour.id} begins {view.when(first.start_min)}; pour {under.id} under it is "
+            f"done at {view.when(done)}."
+        )
+        parts = [first, max(_work_of(view, under.id), key=lambda part: part.end_min)]
+        view.report("stands_on", [pour.id, under.id], words, parts)
+
+
+def _check_attended(view: View, pour: Pour, staffed: list[tuple[int, int]]) -> None:
+    system = view.systems[pour.system]
+    for lift in view.lifts_of.get(pour.id, ()):
+        poured = view.poured(pour.id, lift.lift)
+        if poured is None:
+            continue
+        end, needed = poured[1], condition_at(system, poured[1]).attend_min
+        at = bisect_right(staffed, end, key=lambda window: window[0]) - 1
+        until = staffed[at][1] if at >= 0 else end
+        if needed and until < end + needed:
+            words = (
+                f"Lift {lift.lift} of pour {pour.id} is poured by {view.when(end)} and peaks up "
+                f"to {needed} min later; the shop is staffed {max(until - end, 0)} min of these."
+            )
+            view.report("attended", [pour.id], words, view.pot_parts(pour.id, lift.lift))
+
+
+def _check_earliest(view: View, pour: Pour) -> None:
+    for part in _work_of(view, pour.id):
+        if part.start_min < pour.earliest_min:
+            words = (
+                f"Pour {pour.id} may not begin before {view.when(pour.earliest_min)}; "
+                f"{label(part)} starts {view.when(part.start_min)}."
+            )
+            view.report("earliest", [pour.id], words, [part])
+
+
+def _check_last_pour(view: View) -> None:
+    last = view.problem.settings.last_pour_clock_min
+    if last is None:
+        return
+    for batch in view.plan.batches:
+        for portion in batch.portions:
+            clock = _minute_of_day(view.problem.day_starts, portion.start_min)
+            if clock > last:
+                words = (
+                    f"Batch {batch.id} is poured into pour {portion.pour} {clock} min into the "
+                    f"day; the last pour may start at {last} min."
+                )
+                view.report("last_pour", [batch.id, portion.pour], words, [batch])
+
+
+def _minute_of_day(day_starts: tuple[int, ...], minute: int) -> int:
+    at = bisect_right(day_starts, minute) - 1
+    return minute - day_starts[at] if at >= 0 else minute % 1440
