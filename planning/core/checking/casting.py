@@ -184,7 +184,7 @@ def _check_pot_life(view: View, batch: Batch, system: System) -> None:
     pot_life = condition_at(system, batch.contact_min).pot_life_min
     plannable = view.problem.settings.pot_life_factor * pot_life
     taken = batch.pour_end_min - batch.contact_min
-    if taken > plannable + 1e-9:
+    if taken > plannable + TOLERANCE:
         words = (
             f"Batch {batch.id} is poured {taken} min after first contact; {plannable:g} of its "
             f"{pot_life} min pot life may be planned."

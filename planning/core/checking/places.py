@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from planning.core.checking.overlap import Span, overloads
-from planning.core.checking.view import View, label
+from planning.core.checking.view import View, label, titled, wait_from
 from planning.core.plan import Batch, Stand, Task
 from planning.core.problem import Place, Pour, Step, Window
 
@@ -63,11 +63,11 @@ class OvenWait:
 
     @property
     def start_min(self) -> int:
-        return self.task.end_min
+        return wait_from(self.step, self.task)
 
     @property
     def end_min(self) -> int:
-        return self.task.end_min + self.step.wait_min
+        return self.start_min + self.step.wait_min
 
 
 def check_places(view: View) -> None:
@@ -177,11 +177,21 @@ def _oven_waits(view: View) -> dict[str, list[OvenWait]]:
     for pour in view.planned:
         for kind in ("before", "after"):
             for step, task in view.steps_with_tasks(pour, kind):
-                if task is not None and (step.oven_cycle or task.oven):
+                if task is None:
+                    continue
+                if task.oven_start_min is not None and task.oven_start_min < task.end_min:
+                    words = (
+                        f"{titled(task)} goes into the oven at {view.when(task.oven_start_min)}, "
+                        f"before its hands end at {view.when(task.end_min)}."
+                    )
+                    view.report("oven", [pour.id, step.id], words, [task])
+                if step.oven_cycle or task.oven or task.oven_start_min is not None:
                     oven = view.places.get(task.oven)
                     if oven is None or oven.kind != "oven" or not step.oven_cycle:
                         asked = step.oven_cycle or "no oven"
-                        words = f"{label(task)}: the wait asks for {asked}, not for {task.oven!r}."
+                        words = (
+                            f"{titled(task)}: the wait asks for {asked}, not for {task.oven!r}."
+                        )
                         view.report("oven", [pour.id, step.id], words, [task])
                     else:
                         waits[oven.id].append(OvenWait(task, step))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from itertools import pairwise
 
-from planning.core.checking.view import Part, View, condition_at, label, merged, titled
+from planning.core.checking.view import Part, View, condition_at, label, merged, titled, wait_from
 from planning.core.plan import Batch, Task
 from planning.core.problem import Pour, Step
 
@@ -147,13 +147,16 @@ def _present(view: View, pour: Pour, kind: str) -> list[tuple[Step, Task]]:
 def _check_wait(
     view: View, pour: Pour, step: Step, task: Task, then: str, start: int, parts: list[Part]
 ) -> None:
-    waited = start - task.end_min
-    name = f"Pour {pour.id}: {then} starts {waited} min after step {step.id}"
+    waited, stood = start - wait_from(step, task), start - task.end_min
+    name = f"Pour {pour.id}: {then} starts"
     if waited < step.wait_min:
-        words = f"{name}; its wait is {step.wait_min} min."
+        words = f"{name} {waited} min into the wait after step {step.id} of {step.wait_min} min."
         view.report("step_order", [pour.id, step.id], words, parts)
-    if step.longest_wait_min is not None and waited > step.longest_wait_min:
-        words = f"{name}; its longest wait is {step.longest_wait_min} min."
+    if step.longest_wait_min is not None and stood > step.longest_wait_min:
+        words = (
+            f"{name} {stood} min after step {step.id}; at most {step.longest_wait_min} min may "
+            "pass."
+        )
         view.report("step_order", [pour.id, step.id], words, parts)
 
 

@@ -106,8 +106,15 @@ def condition_at(system: System, minute: int) -> Condition:
     return max(begun, key=lambda c: c.from_min) if begun else system.conditions[0]
 
 
+def wait_from(step: Step, task: Task) -> int:
+    """Return when the wait of a step begins: with the oven load it is part of, if it has one."""
+    if step.oven_cycle and task.oven_start_min is not None:
+        return task.oven_start_min
+    return task.end_min
+
+
 class View:
-    """Everything the rules look up, built in one pass over the plan."""
+    """ ""Everything the rules look up, built in one pass over the plan."""
 
     def __init__(self, problem: Problem, plan: Plan) -> None:
         self.problem, self.plan = problem, plan
@@ -217,7 +224,7 @@ class View:
         if not pour.after:
             return self.cured_min(pour)
         step, task = list(self.steps_with_tasks(pour, "after"))[-1]
-        return None if task is None else task.end_min + step.wait_min
+        return None if task is None else wait_from(step, task) + step.wait_min
 
 
 def parts_in(plan: Plan | Frozen) -> list[Part]:
@@ -248,4 +255,4 @@ def pour_minutes(kg: float, rate_kg_min: float) -> int | None:
     """Return the whole minutes pouring a portion takes, None for a mass that is no number."""
     if not math.isfinite(kg):
         return None
-    return max(1, math.ceil(kg / rate_kg_min - 1e-9))
+    return max(1, math.ceil(kg / rate_kg_min - TOLERANCE))

@@ -58,7 +58,10 @@ def _check_horizon(view: View) -> None:
     for batch in view.plan.batches:
         starts.append((batch.start_min, batch.id, batch))
         starts += [(portion.start_min, batch.id, batch) for portion in batch.portions]
-    starts += [(task.start_min, task.pour, task) for task in view.plan.tasks]
+    for task in view.plan.tasks:
+        starts.append((task.start_min, task.pour, task))
+        if task.oven_start_min is not None:
+            starts.append((task.oven_start_min, task.pour, task))
     starts += [(s.start_min, s.pour, s) for s in view.plan.stands if not view.begins_fixed(s)]
     for start, subject, part in starts:
         if not 0 <= start < horizon:

@@ -37,7 +37,20 @@ PLANS = st.builds(
     Plan,
     many(st.builds(Lift, IDS, NUMBERS, NUMBERS, NUMBERS, AMOUNTS, AMOUNTS)),
     many(BATCHES),
-    many(st.builds(Task, IDS, KINDS, IDS, many(IDS), MINUTES, MINUTES, st.none() | NUMBERS, IDS)),
+    many(
+        st.builds(
+            Task,
+            IDS,
+            KINDS,
+            IDS,
+            many(IDS),
+            MINUTES,
+            MINUTES,
+            st.none() | NUMBERS,
+            IDS,
+            st.none() | MINUTES,
+        )
+    ),
     many(st.builds(Stand, IDS, IDS, MINUTES, MINUTES)),
     many(st.builds(Unplaced, IDS, IDS, IDS)),
     st.builds(Figures, NUMBERS, MINUTES, NUMBERS, AMOUNTS, MINUTES),

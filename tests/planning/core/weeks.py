@@ -261,13 +261,13 @@ def wet_on_wet():
 
 
 def ovens():
-    """Two castings share one oven load after demoulding."""
-    bake = Step("bake", "Post-cure", hands_min=0, wait_min=480, oven_cycle="60 C 8 h")
+    """Two castings, put into one oven by one person, share the load that starts then."""
+    bake = Step("bake", "Post-cure", hands_min=10, wait_min=480, oven_cycle="60 C 8 h")
     load, plan = shared()
     tasks = (
         *plan.tasks,
-        task("P", "after", "bake", 2040, 2040, "", oven="oven1"),
-        task("Q", "after", "bake", 2040, 2040, "", oven="oven1"),
+        task("P", "after", "bake", 2020, 2030, oven="oven1", oven_start_min=2040),
+        task("Q", "after", "bake", 2030, 2040, oven="oven1"),
     )
     stands = (Stand("P", "bench1", 420, 2520), Stand("Q", "bench2", 420, 2520))
     pours = tuple(replace(p, after=(*p.after, bake), due_min=2500) for p in load.pours)
