@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from planning.core.checking.overlap import Span, overloads
-from planning.core.checking.view import View, label, titled, wait_from
+from planning.core.checking.view import View, titled, wait_from
 from planning.core.plan import Batch, Stand, Task
 from planning.core.problem import Place, Pour, Step, Window
 

@@ -114,7 +114,7 @@ def wait_from(step: Step, task: Task) -> int:
 
 
 class View:
-    """ ""Everything the rules look up, built in one pass over the plan."""
+    """Everything the rules look up, built in one pass over the plan."""
 
     def __init__(self, problem: Problem, plan: Plan) -> None:
         self.problem, self.plan = problem, plan
