@@ -1,0 +1,51 @@
+"""Reading materials, resin systems and their cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import fields
+
+from shared import hazard_statements
+from shop.materials.models import Material, ResinSystem
+from shop.stores_types import MaterialInfo, SystemInfo
+
+_SYSTEM_COLUMNS = tuple(
+    f.name for f in fields(SystemInfo) if f.name not in ("resin", "hardener", "post_cure")
+)
+
+
+def material_info(material: Material) -> MaterialInfo:
+    """Return the plain form of a material."""
+    values = {f.name: getattr(material, f.name) for f in fields(MaterialInfo)}
+    return MaterialInfo(**values | {"hazard_statements": tuple(material.hazard_statements)})
+
+
+def system_info(system: ResinSystem) -> SystemInfo:
+    """Return the plain form of a resin system."""
+    return SystemInfo(
+        **{name: getattr(system, name) for name in _SYSTEM_COLUMNS},
+        resin=material_info(system.resin),
+        hardener=material_info(system.hardener),
+        post_cure=tuple(system.post_cure),
+    )
+
+
+def systems(ids: Iterable[int] | None = None) -> tuple[SystemInfo, ...]:
+    """Return the resin systems asked for, or all, in order of code."""
+    rows = ResinSystem.objects.select_related("resin", "hardener")
+    if ids is not None:
+        rows = rows.filter(pk__in=list(ids))
+    return tuple(system_info(row) for row in rows)
+
+
+def materials_by_id(ids: Iterable[int]) -> dict[int, MaterialInfo]:
+    """Return the materials asked for by id; an id that does not exist is left out."""
+    return {row.pk: material_info(row) for row in Material.objects.filter(pk__in=list(ids))}
+
+
+def hazard_lines(material_ids: Iterable[int]) -> tuple[tuple[str, str], ...]:
+    """Return code and sentence of each hazard statement of the materials, each once."""
+    listed = Material.objects.filter(pk__in=list(material_ids)).values_list(
+        "hazard_statements", flat=True
+    )
+    return tuple(hazard_statements.lines(code for codes in listed for code in codes))

@@ -1,0 +1,116 @@
+"""The hatch: the only door of the shop for planning. Plain values in, frozen dataclasses out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from shared.errors import ShopError
+
+from shop.lots import queries as lots
+from shop.materials import queries as materials
+from shop.materials.models import ResinSystem
+from shop.materials.queries import hazard_lines, materials_by_id, systems
+from shop.release_agents import queries as release_agents
+from shop.release_agents.models import ReleaseRecipe
+from shop.sites.queries import site_week
+from shop.stores_types import (
+    ContainerInfo,
+    ExpectedReceipt,
+    RecipeInfo,
+    SystemInfo,
+    ToolInfo,
+)
+from shop.tools import queries as tools
+from shop.tools.models import Tool
+
+__all__ = [
+    "container",
+    "container_by_code",
+    "containers",
+    "expected_receipts",
+    "hazard_lines",
+    "materials_by_id",
+    "recipe",
+    "recipe_by_code",
+    "site_week",
+    "system",
+    "system_by_code",
+    "systems",
+    "tool",
+    "tool_by_code",
+]
+
+containers = lots.containers
+
+
+def _missing(what: str, wanted: object) -> ShopError:
+    return ShopError(f"There is no {what} {wanted}.", code="not_found", status=404)
+
+
+def system(system_id: int) -> SystemInfo:
+    """Return one resin system by id."""
+    found = systems([system_id])
+    if not found:
+        raise _missing("resin system", system_id)
+    return found[0]
+
+
+def system_by_code(code: str) -> SystemInfo:
+    """Return one resin system by its code."""
+    row = ResinSystem.objects.select_related("resin", "hardener").filter(code=code).first()
+    if row is None:
+        raise _missing("resin system", code)
+    return materials.system_info(row)
+
+
+def recipe(recipe_id: int) -> RecipeInfo:
+    """Return one release recipe by id."""
+    try:
+        return release_agents.recipe(pk=recipe_id)
+    except ReleaseRecipe.DoesNotExist:
+        raise _missing("release recipe", recipe_id) from None
+
+
+def recipe_by_code(code: str) -> RecipeInfo:
+    """Return one release recipe by its code."""
+    try:
+        return release_agents.recipe(code=code)
+    except ReleaseRecipe.DoesNotExist:
+        raise _missing("release recipe", code) from None
+
+
+def container(container_id: int) -> ContainerInfo:
+    """Return one container by id, whatever its lot's status."""
+    row = lots.with_lots().filter(pk=container_id).first()
+    if row is None:
+        raise _missing("container", container_id)
+    return lots.container_info(row)
+
+
+def container_by_code(site_id: int, code: str) -> ContainerInfo:
+    """Return one container of a site by the code on its label."""
+    row = lots.with_lots().filter(lot__site=site_id, code=code).first()
+    if row is None:
+        raise _missing("container", code)
+    return lots.container_info(row)
+
+
+def expected_receipts(site_id: int, material_ids: Iterable[int]) -> tuple[ExpectedReceipt, ...]:
+    """Return what is ordered and not yet here; nothing until purchase orders are kept."""
+    return ()
+
+
+def tool(tool_id: int) -> ToolInfo:
+    """Return one tool by id."""
+    row = Tool.objects.filter(pk=tool_id).first()
+    if row is None:
+        raise _missing("tool", tool_id)
+    return tools.tool_info(row)
+
+
+def tool_by_code(site_id: int, code: str) -> ToolInfo:
+    """Return one tool of a site by its code."""
+    row = Tool.objects.filter(site=site_id, code=code).first()
+    if row is None:
+        raise _missing("tool", code)
+    return tools.tool_info(row)
