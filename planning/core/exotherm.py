@@ -218,6 +218,46 @@ def deepest_safe_lift_mm(
     return float(brentq(over, shallowest, DEEPEST_MM, xtol=0.02))
 
 
+def lift_temps_c(
+    system: SystemData,
+    depth_mm: float,
+    shop_c: float,
+    base: Face,
+    top: Face,
+    height_mm: float,
+    times_h: Sequence[float],
+    *,
+    mix_c: float | None = None,
+    cells: int = 30,
+) -> Array:
+    """
+    Return the temperature a probe would read in a lift, C.
+
+    Parameters
+    ----------
+    system, depth_mm, shop_c, base, top, mix_c, cells
+        As for `solve_lift`.
+    height_mm : float
+        Height of the probe above the base of the lift, mm.
+    times_h : sequence of float, shape (n,)
+        Rising hours from pouring.
+
+    Returns
+    -------
+    numpy.ndarray of float, shape (n,)
+        Temperatures, C.
+
+    Raises
+    ------
+    ValueError
+        If the probe is outside the lift or a figure is out of range.
+    """
+    require.within(0.0, depth_mm, height_mm=height_mm)
+    stack = _Stack(system, shop_c, base, top, mix_c, cells)
+    stack.pour(depth_mm)
+    return stack.probe(height_mm, times_h)
+
+
 class _Stack:
     """Lifts poured one on another; the state between pourings."""
 
@@ -270,6 +310,15 @@ class _Stack:
                 np.concatenate([history.conversions, more.conversions[1:]]),
             )
         return self._curve(history)
+
+    def probe(self, height_mm: float, times_h: Sequence[float]) -> Array:
+        clock = np.concatenate([[0.0], np.asarray(times_h, dtype=float) * 3600])
+        started = clock[1] == 0
+        history = self._march(clock[1:] if started else clock)
+        temps_c = history.temps_k - KELVIN
+        heights = self._grid().centres_m * 1000
+        read = np.array([np.interp(height_mm, heights, row) for row in temps_c])
+        return read if started else read[1:]
 
     def _first_span_s(self) -> float:
         # Heat only hastens the cure, so a lift gels no later than at the colder of the two.
