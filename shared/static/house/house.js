@@ -1,0 +1,25 @@
+/* Small helps that any page may use by an attribute; every page works without them. */
+"use strict";
+
+document.addEventListener("change", (event) => {
+  if (event.target.matches("[data-submits]")) event.target.form.requestSubmit();
+});
+
+document.addEventListener("click", (event) => {
+  if (event.target.closest("[data-prints]")) window.print();
+  const asks = event.target.closest("[data-asks]");
+  if (asks && !window.confirm(asks.dataset.asks)) event.preventDefault();
+});
+
+document.addEventListener("DOMContentLoaded", () => {
+  for (const button of document.querySelectorAll("[data-nojs]")) button.hidden = true;
+});
+
+/* A form is sent once: a second tap on a slow phone does nothing. */
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (event.defaultPrevented || form.method !== "post") return;
+  if (form.dataset.sent) event.preventDefault();
+  form.dataset.sent = "yes";
+  window.addEventListener("pageshow", () => delete form.dataset.sent, { once: true });
+});

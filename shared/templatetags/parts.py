@@ -1,0 +1,108 @@
+"""Parts of pages that need a little thought: states, cautions, the way round, codes to scan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django import template
+from django.urls import NoReverseMatch, reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from shared import hazard_statements
+
+register = template.Library()
+
+SIGNS = {"good": "✓", "mind": "▲", "stop": "✕", "now": "▶", "past": "○", "": "•"}
+TONES: dict[str, str] = {
+    **dict.fromkeys(
+        (
+            "released", "confirmed", "in_service", "accept", "done", "ready", "demoulded",
+            "poured", "sent", "delivered", "received", "ok", "weighed", "approved", "open_now",
+        ),
+        "good",
+    ),
+    **dict.fromkeys(
+        (
+            "quarantine", "waiting", "rework", "repair", "late", "soon", "due", "short", "draft",
+            "asked", "proposed", "stale", "changed", "unplaced",
+        ),
+        "mind",
+    ),
+    **dict.fromkeys(
+        (
+            "held", "expired", "scrapped", "failed", "broken", "reject", "failing", "over",
+            "missed", "refused",
+        ),
+        "stop",
+    ),
+    **dict.fromkeys(("solving", "mixing", "pouring", "curing", "casting", "now"), "now"),
+    **dict.fromkeys(
+        ("finished", "replaced", "cancelled", "retired", "closed", "revoked", "past"), "past"
+    ),
+}  # fmt: skip
+"""How each state of the shop sounds; one that is not listed is plain."""
+
+WAYS = (
+    ("Today", "today"),
+    ("Week", "week"),
+    ("Orders", "orders"),
+    ("Stock", "stock"),
+    ("Tools", "tools"),
+    ("Buying", "buying"),
+    ("Workbench", "workbench"),
+)
+"""Label and name of the page; a page that does not exist in this installation is left out."""
+
+
+@register.simple_tag
+def state(code: str, words: str = "", tone: str = "") -> SafeString:
+    """Show a state as a word with a sign."""
+    tone = tone or TONES.get(str(code), "")
+    text = words or str(code).replace("_", " ").capitalize()
+    return format_html(
+        '<span class="state state--{}"><span aria-hidden="true">{}</span> {}</span>',
+        tone or "plain",
+        SIGNS[tone],
+        text,
+    )
+
+
+@register.inclusion_tag("parts/cautions.html")
+def cautions(
+    codes: Iterable[str], signal_word: str = "", sheet: str = "", folded: bool = False
+) -> dict[str, Any]:
+    """Show what the materials' data sheets warn of, and what to follow."""
+    return {
+        "lines": hazard_statements.lines(codes or ()),
+        "signal_word": signal_word,
+        "sheet": sheet,
+        "open": not folded,
+    }
+
+
+@register.inclusion_tag("parts/ways.html", takes_context=True)
+def ways(context: template.Context) -> dict[str, Any]:
+    """List the main pages, the current one marked."""
+    request = context.get("request")
+    here = request.path if request else ""
+    found = []
+    for label, name in WAYS:
+        try:
+            address = reverse(name)
+        except NoReverseMatch:
+            continue
+        found.append({"label": label, "address": address, "current": here.startswith(address)})
+    return {"ways": found}
+
+
+@register.simple_tag
+def qr(text: str, label: str = "", scale: int = 4) -> SafeString:
+    """Draw a code to scan as SVG; made of ASCII text by a library, so it is safe to print."""
+    import segno
+
+    drawn = segno.make(str(text), error="m", micro=False).svg_inline(
+        scale=scale, border=2, title=label or str(text), omitsize=True, light="#ffffff"
+    )
+    return mark_safe(drawn.replace("<svg", '<svg role="img"', 1))
