@@ -3,11 +3,19 @@
 from planning.cures.models import Cure, Demould, TemperatureReading
 from planning.pours.models import Pour, PourStep, ToolOrder
 from planning.routes.models import Route, RouteStep
-from planning.week_plan.models import Batch, BatchLine, BatchPortion, Lift, WeekPlan
+from planning.week_plan.models import (
+    Batch,
+    BatchCounter,
+    BatchLine,
+    BatchPortion,
+    Lift,
+    WeekPlan,
+)
 from planning.weigh_in.models import BatchEntry, Weighing
 
 __all__ = [
     "Batch",
+    "BatchCounter",
     "BatchEntry",
     "BatchLine",
     "BatchPortion",

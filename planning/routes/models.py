@@ -12,6 +12,7 @@ from shared.access.models import CODE
 
 class Phase(models.TextChoices):
     BEFORE = "before", "Before the pour"
+    BETWEEN = "between", "Between two lifts"
     AFTER = "after", "After the cure"
 
 

@@ -7,6 +7,9 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
+EXACT_KG = {"max_digits": 16, "decimal_places": 8}
+"""As planned, before rounding to a scale: parts must still add up to their whole."""
+
 
 class PlanState(models.TextChoices):
     WAITING = "waiting", "Waiting"
@@ -61,8 +64,8 @@ class Lift(models.Model):
 
     pour = models.ForeignKey("planning.Pour", models.CASCADE, related_name="lifts")
     number = models.PositiveSmallIntegerField()
-    depth_mm = models.DecimalField(max_digits=8, decimal_places=2)
-    mass_kg = models.DecimalField(max_digits=10, decimal_places=4)
+    depth_mm = models.DecimalField(max_digits=12, decimal_places=6)
+    mass_kg = models.DecimalField(**EXACT_KG)
     planned_start = models.DateTimeField()
     planned_end = models.DateTimeField()
     place = models.ForeignKey("shop.Place", models.PROTECT, null=True, related_name="+")
@@ -79,6 +82,22 @@ class Lift(models.Model):
 
     def __str__(self) -> str:
         return f"{self.pour} lift {self.number}"
+
+
+class BatchCounter(models.Model):
+    """The last batch number given at a site in a year; numbers are never given twice."""
+
+    site = models.ForeignKey("shared.Site", models.CASCADE, related_name="+")
+    year = models.PositiveSmallIntegerField()
+    last = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["site", "year"], name="batchcounter_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site_id}/{self.year}: {self.last}"
 
 
 class BatchStatus(models.TextChoices):
@@ -101,7 +120,7 @@ class Batch(models.Model):
     scale = models.ForeignKey("shop.Scale", models.PROTECT, null=True, related_name="+")
     people = models.ManyToManyField("shop.Person", related_name="+")
     status = models.CharField(max_length=10, choices=BatchStatus.choices, default="planned")
-    mixed_kg = models.DecimalField(max_digits=10, decimal_places=4)
+    mixed_kg = models.DecimalField(**EXACT_KG)
     planned_start = models.DateTimeField()
     planned_contact = models.DateTimeField()
     planned_pour_start = models.DateTimeField()
@@ -140,7 +159,7 @@ class BatchPortion(models.Model):
 
     batch = models.ForeignKey(Batch, models.CASCADE, related_name="portions")
     lift = models.ForeignKey(Lift, models.PROTECT, related_name="portions")
-    kg = models.DecimalField(max_digits=10, decimal_places=4)
+    kg = models.DecimalField(**EXACT_KG)
     order = models.PositiveSmallIntegerField()
     planned_start = models.DateTimeField()
     planned_end = models.DateTimeField()
@@ -165,7 +184,7 @@ class BatchLine(models.Model):
     order = models.PositiveSmallIntegerField()
     role = models.CharField(max_length=8, choices=[("resin", "Resin"), ("hardener", "Hardener")])
     container = models.ForeignKey("shop.Container", models.PROTECT, related_name="+")
-    exact_kg = models.DecimalField(max_digits=10, decimal_places=4)
+    exact_kg = models.DecimalField(**EXACT_KG)
     target_kg = models.DecimalField(
         max_digits=10, decimal_places=4, help_text="Rounded to the scale's readability."
     )

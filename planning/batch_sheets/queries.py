@@ -1,0 +1,279 @@
+"""The day's sheet as plain values: what a page, a PDF and a JSON answer all show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q, QuerySet
+
+from planning.cures.models import Cure
+from planning.pours.models import PourStatus, PourStep
+from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
+from shared.access.models import Site
+from shop import stores
+from shop.stores_types import SystemInfo
+
+POURING_STEPS = (
+    "Weigh resin, then hardener, on one scale; write down what the scale shows.",
+    "Mix 2 to 3 minutes; scrape sides and bottom. The pot life runs from first contact.",
+    "Pour into a second, clean container and mix again. The pot life does not start anew.",
+    "Brush a thin coat on the pattern, into corners and details.",
+    "Pour slowly at one point and let it find its level. Do not scrape the container out.",
+)
+"""Common practice, no source; the data sheet wins."""
+
+
+def window(site: Site, day: date) -> tuple[datetime, datetime]:
+    """Return the instants a site's day begins and ends."""
+    zone = ZoneInfo(site.time_zone)
+    return (
+        datetime.combine(day, time.min, zone),
+        datetime.combine(day + timedelta(days=1), time.min, zone),
+    )
+
+
+def batches_of(site: Site, day: date) -> QuerySet[Batch]:
+    """Batches that begin on a day, with all that a sheet shows, in a fixed number of queries."""
+    start, end = window(site, day)
+    return (
+        Batch.objects.filter(site=site, planned_start__gte=start, planned_start__lt=end)
+        .exclude(status=BatchStatus.CANCELLED)
+        .select_related("mixer", "scale", "plan", "system")
+        .prefetch_related(
+            "people",
+            "lines__container__lot__material",
+            "lines__container__location",
+            "lines__weighings",
+            "portions__lift__pour__order__tool",
+            "portions__lift__place",
+        )
+        .order_by("planned_start", "number")
+    )
+
+
+def sheet(
+    *, site: Site, day: date, person_id: int | None = None, now: datetime | None = None
+) -> dict[str, Any]:
+    """Return everything a technician needs for a day at a site, theirs or everybody's."""
+    batches = list(batches_of(site, day))
+    steps = list(steps_of(site, day))
+    if person_id is not None:
+        batches = [b for b in batches if person_id in {p.pk for p in b.people.all()}]
+        steps = [s for s in steps if person_id in {p.pk for p in s.planned_people.all()}]
+    systems = {s.id: s for s in stores.systems({batch.system_id for batch in batches})}
+    rows = [batch_row(batch, systems[batch.system_id]) for batch in batches]
+    materials = {m.id for s in systems.values() for m in (s.resin, s.hardener)}
+    return {
+        "site": {"code": site.code, "name": site.name, "time_zone": site.time_zone},
+        "day": day,
+        "revision": revision_of(site, day),
+        "changed_since_print": any(_changed(batch) for batch in batches),
+        "fetch": fetch_list(batches, systems),
+        "steps": [step_row(step) for step in steps],
+        "batches": rows,
+        "demoulds": demoulds_of(site, day, now),
+        "totals": totals_of(rows),
+        "cautions": [
+            {"code": code, "text": text} for code, text in stores.hazard_lines(materials)
+        ],
+        "pouring_steps": list(POURING_STEPS),
+    }
+
+
+def revision_of(site: Site, day: date) -> str:
+    """Name the confirmed plan that a day's sheet is drawn from."""
+    year, week, _ = day.isocalendar()
+    plan = WeekPlan.objects.filter(
+        site=site, week=f"{year}-W{week:02d}", state=PlanState.CONFIRMED
+    ).first()
+    return "no confirmed plan" if plan is None else f"{plan.week}, revision {plan.revision}"
+
+
+def _changed(batch: Batch) -> bool:
+    plan = batch.plan
+    return (
+        batch.printed_at is not None
+        and plan is not None
+        and plan.confirmed_at is not None
+        and plan.confirmed_at > batch.printed_at
+    )
+
+
+def batch_row(batch: Batch, info: SystemInfo) -> dict[str, Any]:
+    """Return one batch of a sheet. Latest pour time counts from first contact."""
+    contact = batch.contact_at or batch.planned_contact
+    lines = [line_row(line, batch) for line in batch.lines.all()]
+    return {
+        "id": batch.pk,
+        "number": batch.number,
+        "status": batch.status,
+        "system": info.name,
+        "ratio": f"100 : {info.hardener_per_100.normalize():f} by mass",
+        "ratio_tolerance_percent": info.ratio_tolerance_percent,
+        "people": [person.name for person in batch.people.all()],
+        "mixer": "" if batch.mixer is None else batch.mixer.name,
+        "scale": "" if batch.scale is None else batch.scale.name,
+        "readability_g": None if batch.scale is None else batch.scale.readability_g,
+        "start_at": batch.planned_start,
+        "contact_at": contact,
+        "pour_start_at": batch.planned_pour_start,
+        "pour_end_at": batch.planned_pour_end,
+        "end_at": batch.planned_end,
+        "pot_life_min": batch.pot_life_min,
+        "pot_life_basis": batch.pot_life_basis,
+        "latest_pour_at": contact + timedelta(minutes=batch.pot_life_min),
+        "mixed_kg": batch.mixed_kg,
+        "target_kg": sum((line["target_kg"] for line in lines), Decimal(0)),
+        "poured_kg": sum((portion.kg for portion in batch.portions.all()), Decimal(0)),
+        "loss_kg": batch.mixed_kg - sum((p.kg for p in batch.portions.all()), Decimal(0)),
+        "lines": lines,
+        "portions": [portion_row(portion) for portion in batch.portions.all()],
+        "stir": [m.name for m in (info.resin, info.hardener) if m.stir_before_use],
+    }
+
+
+def line_row(line: Any, batch: Batch) -> dict[str, Any]:
+    """Return one row to weigh: which lot, from which shelf, how much, how near."""
+    container = line.container
+    weighed = [w.weighed_kg for w in line.weighings.all()]
+    return {
+        "id": line.pk,
+        "role": line.role,
+        "material": container.lot.material.name,
+        "container": container.code,
+        "lot": container.lot.code,
+        "expires_on": container.lot.expires_on,
+        "shelf": "" if container.location is None else container.location.name,
+        "target_kg": line.target_kg,
+        "low_kg": line.low_kg,
+        "high_kg": line.high_kg,
+        "weighed_kg": sum(weighed, Decimal(0)) if weighed else None,
+    }
+
+
+def portion_row(portion: Any) -> dict[str, Any]:
+    """Return where a part of a batch goes."""
+    lift, pour = portion.lift, portion.lift.pour
+    return {
+        "id": portion.pk,
+        "pour": str(pour),
+        "pour_id": pour.pk,
+        "tool": pour.order.tool.name,
+        "half": pour.half,
+        "lift": lift.number,
+        "depth_mm": lift.depth_mm,
+        "place": "" if lift.place is None else lift.place.name,
+        "kg": portion.kg,
+        "brush_coat_kg": pour.brush_coat_kg if lift.number == 1 else Decimal(0),
+        "start_at": portion.planned_start,
+        "end_at": portion.planned_end,
+        "poured_at": portion.poured_at,
+        "abrade_first": lift.abrade_first,
+    }
+
+
+def steps_of(site: Site, day: date) -> QuerySet[PourStep]:
+    """Steps of work planned for a day: coats, barriers, demoulding, cleaning."""
+    start, end = window(site, day)
+    return (
+        PourStep.objects.filter(
+            pour__order__site=site, planned_start__gte=start, planned_start__lt=end
+        )
+        .exclude(pour__status=PourStatus.CANCELLED)
+        .select_related("pour__order__tool")
+        .prefetch_related("planned_people")
+        .order_by("planned_start", "pk")
+    )
+
+
+def step_row(step: PourStep) -> dict[str, Any]:
+    """Return one step of work of a sheet."""
+    dry = None
+    if step.planned_end is not None and step.wait_min:
+        dry = step.planned_end + timedelta(minutes=step.wait_min)
+    return {
+        "id": step.pk,
+        "name": step.name,
+        "phase": step.phase,
+        "pour": str(step.pour),
+        "pour_id": step.pour_id,
+        "tool": step.pour.order.tool.name,
+        "people": [person.name for person in step.planned_people.all()],
+        "start_at": step.planned_start,
+        "end_at": step.planned_end,
+        "ready_at": dry,
+        "is_coat": step.coat_number is not None,
+        "materials": step.materials,
+        "checks": step.checks,
+        "done_at": step.done_at,
+    }
+
+
+def fetch_list(batches: Iterable[Batch], systems: dict[int, SystemInfo]) -> list[dict[str, Any]]:
+    """Return what to fetch first, container by container, with warming and stirring."""
+    rows: dict[int, dict[str, Any]] = {}
+    for batch in batches:
+        info = systems[batch.system_id]
+        for line in batch.lines.all():
+            material = info.resin if line.role == "resin" else info.hardener
+            row = rows.setdefault(
+                line.container_id,
+                {
+                    "container": line.container.code,
+                    "material": material.name,
+                    "lot": line.container.lot.code,
+                    "expires_on": line.container.lot.expires_on,
+                    "shelf": ""
+                    if line.container.location is None
+                    else line.container.location.name,
+                    "kg": Decimal(0),
+                    "stir": material.stir_before_use,
+                    "warm_from": batch.planned_start - timedelta(hours=float(material.warm_hours))
+                    if material.warm_hours
+                    else None,
+                    "first_use_at": batch.planned_start,
+                },
+            )
+            row["kg"] += line.target_kg
+    return sorted(rows.values(), key=lambda row: (row["shelf"], row["container"]))
+
+
+def demoulds_of(site: Site, day: date, now: datetime | None = None) -> list[dict[str, Any]]:
+    """Return castings whose cure is complete by the end of a day and not demoulded yet."""
+    _, end = window(site, day)
+    cures = (
+        Cure.objects.filter(
+            lift__pour__order__site=site, done_at__isnull=True, demould_due_at__lt=end
+        )
+        .filter(Q(lift__pour__status=PourStatus.CURING))
+        .select_related("lift__pour__order__tool", "lift__place")
+        .order_by("demould_due_at", "pk")
+    )
+    latest: dict[int, Cure] = {}
+    for cure in cures:
+        latest[cure.lift.pour_id] = cure
+    return [
+        {
+            "pour": str(cure.lift.pour),
+            "pour_id": cure.lift.pour_id,
+            "tool": cure.lift.pour.order.tool.name,
+            "place": "" if cure.lift.place is None else cure.lift.place.name,
+            "due_at": cure.demould_due_at,
+            "ready": now is not None and cure.demould_due_at <= now,
+            "basis": cure.basis,
+        }
+        for cure in latest.values()
+    ]
+
+
+def totals_of(rows: Iterable[dict[str, Any]]) -> dict[str, Decimal]:
+    """Add a sheet up: mixed = poured + losses."""
+    rows = list(rows)
+    return {
+        name: sum((row[name] for row in rows), Decimal(0))
+        for name in ("mixed_kg", "target_kg", "poured_kg", "loss_kg")
+    }

@@ -1,0 +1,234 @@
+"""Writes: start the clock of a poured lift, move it with real temperatures, demould."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F
+
+from planning.cures.clock import clock_of
+from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.pours.models import OrderStatus, Pour, PourStatus, PourStep, ToolOrder
+from planning.routes.models import Phase
+from planning.week_plan.models import Batch, Lift
+from shared.errors import Invalid, ShopError
+from shop import stores
+
+CLOCK_FIELDS = (
+    "peak_due_at",
+    "next_opens_at",
+    "next_closes_at",
+    "demould_due_at",
+    "basis",
+    "peak_c",
+)
+
+
+class NotCured(ShopError):
+    """A casting whose cure time has not run."""
+
+
+@transaction.atomic
+def start_clock(*, lift: Lift, poured_at: datetime) -> Cure:
+    """Start the clock of a lift whose last portion is in; a repeat changes nothing."""
+    found = Cure.objects.filter(lift=lift).first()
+    if found is not None:
+        return found
+    values = clock_of(lift, poured_at, readings_since(lift.pour, poured_at))
+    cure = Cure.objects.create(lift=lift, poured_at=poured_at, **values)
+    pour = lift.pour
+    last = not Lift.objects.filter(pour=pour, number__gt=lift.number).exists()
+    status = PourStatus.CURING if last else PourStatus.POURING
+    Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
+    return cure
+
+
+def readings_since(pour: Pour, since: datetime) -> list[TemperatureReading]:
+    """Temperatures that tell how warm a pour has been: its surface, its core, the shop's air."""
+    rows = TemperatureReading.objects.filter(site_id=pour.order.site_id).order_by("at", "id")
+    for where in ("surface", "core"):
+        own = list(rows.filter(pour=pour, at__gte=since, where=where))
+        if own:
+            return own
+    before = rows.filter(pour=None, where="air", at__lt=since).last()
+    after = list(rows.filter(pour=None, where="air", at__gte=since))
+    return ([before] if before is not None else []) + after
+
+
+@transaction.atomic
+def log_temperatures(
+    *, site_id: int, rows: Iterable[dict[str, Any]], now: datetime, by: Any = None
+) -> list[TemperatureReading]:
+    """Write down temperatures really seen and move the clocks they bear on."""
+    kept = []
+    for row in rows:
+        if row["at"] > now + timedelta(minutes=5):
+            raise Invalid.one(
+                "at", "in_future", f"at is {row['at']:%Y-%m-%d %H:%M}, which lies ahead of now."
+            )
+        reading, _ = TemperatureReading.objects.get_or_create(
+            key=row["key"],
+            defaults={
+                "site_id": site_id,
+                "pour": row.get("pour"),
+                "where": row.get("where", "air"),
+                "at": row["at"],
+                "celsius": row["celsius"],
+                "recorded_at": now,
+                "by": by,
+            },
+        )
+        kept.append(reading)
+    running = Cure.objects.filter(lift__pour__order__site_id=site_id, done_at__isnull=True)
+    for cure in running.select_related("lift__pour__order"):
+        move_clock(cure)
+    return kept
+
+
+def move_clock(cure: Cure) -> bool:
+    """Work a running clock out again; its version rises only when a time has moved."""
+    values = clock_of(cure.lift, cure.poured_at, readings_since(cure.lift.pour, cure.poured_at))
+    if all(getattr(cure, name) == values[name] for name in CLOCK_FIELDS):
+        return False
+    Cure.objects.filter(pk=cure.pk).update(**values, version=F("version") + 1)
+    cure.refresh_from_db()
+    return True
+
+
+@transaction.atomic
+def demould(
+    *,
+    pour: Pour,
+    key: str,
+    at: datetime,
+    now: datetime,
+    verdict: str,
+    by: Any = None,
+    hardness_shore_d: Decimal | None = None,
+    released_well: bool = True,
+    thickness_mm: Decimal | None = None,
+    defects: str = "",
+    early_reason: str = "",
+) -> Demould:
+    """Record taking a casting off; the tool's record follows. A repeat returns the first."""
+    found = Demould.objects.filter(key=key).first()
+    if found is not None:
+        return found
+    pour = Pour.objects.select_for_update().select_related("order__tool").get(pk=pour.pk)
+    if pour.status != PourStatus.CURING:
+        raise ShopError(
+            f"{pour} is {pour.get_status_display().lower()}; only a casting that is curing can be "
+            "demoulded.",
+            code="not_curing",
+        )
+    cures = list(Cure.objects.filter(lift__pour=pour))
+    due = max(cure.demould_due_at for cure in cures)
+    if at < due and not early_reason:
+        left = round((due - at).total_seconds() / 60)
+        raise NotCured(
+            f"{pour} may be demoulded from {due:%Y-%m-%d %H:%M} UTC, in {left} min. To demould "
+            "earlier, give early_reason.",
+            code="not_cured",
+            due_at=due.isoformat(),
+            left_min=left,
+        )
+    record = Demould.objects.create(
+        pour=pour,
+        key=key,
+        at=at,
+        recorded_at=now,
+        by=by,
+        verdict=verdict,
+        hardness_shore_d=hardness_shore_d,
+        released_well=released_well,
+        thickness_mm=thickness_mm,
+        defects=defects,
+        early_reason=early_reason,
+    )
+    status = PourStatus.FAILED if verdict == "reject" else PourStatus.DEMOULDED
+    Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
+    Cure.objects.filter(lift__pour=pour, done_at__isnull=True).update(
+        done_at=at, version=F("version") + 1
+    )
+    first = pour.steps.filter(phase=Phase.AFTER, done_at__isnull=True).order_by("order").first()
+    if first is not None:
+        sign_step(step=first, at=at, by=by)
+    stores.open_tool_record(
+        tool_id=pour.order.tool_id,
+        half=pour.half,
+        casting=f"pour:{pour.pk}",
+        at=at,
+        by=by,
+        verdict=verdict,
+        facts=_facts(pour, record),
+    )
+    _close_order(pour.order)
+    return record
+
+
+def _facts(pour: Pour, record: Demould) -> dict[str, Any]:
+    batches = Batch.objects.filter(portions__lift__pour=pour).distinct()
+    return {
+        "batches": sorted(batches.values_list("number", flat=True)),
+        "lifts": pour.lifts.count(),
+        "mass_kg": str(pour.mass_kg),
+        "hardness_shore_d": str(record.hardness_shore_d or ""),
+        "thickness_mm": str(record.thickness_mm or ""),
+        "defects": record.defects,
+    }
+
+
+def _close_order(order: ToolOrder) -> None:
+    if not order.pours.exclude(status__in=[PourStatus.DEMOULDED, PourStatus.CANCELLED]).exists():
+        ToolOrder.objects.filter(pk=order.pk).update(
+            status=OrderStatus.DONE, version=F("version") + 1
+        )
+
+
+def sign_step(
+    *,
+    step: PourStep,
+    at: datetime,
+    by: Any = None,
+    took_min: int | None = None,
+    results: list[dict[str, Any]] | None = None,
+) -> PourStep:
+    """Sign a step of work as done; its materials are issued first expired first out."""
+    if step.done_at is not None:
+        return step
+    with transaction.atomic():
+        changed = PourStep.objects.filter(pk=step.pk, done_at__isnull=True).update(
+            done_at=at, done_by=by, took_min=took_min, results=results or []
+        )
+        if changed:
+            _issue_materials(step, at, by)
+    step.refresh_from_db()
+    return step
+
+
+def _issue_materials(step: PourStep, at: datetime, by: Any) -> None:
+    infos = {
+        info.code: info
+        for info in stores.materials_by_code({r["material"] for r in step.materials})
+    }
+    for n, row in enumerate(step.materials):
+        info = infos.get(row["material"])
+        if info is None:
+            raise ShopError(
+                f"{step.name} uses {row['material']}, which is not a material of the shop; "
+                "correct the step.",
+                code="no_such_material",
+            )
+        stores.issue_from_material(
+            site_id=step.pour.order.site_id,
+            material_id=info.id,
+            quantity=Decimal(row["quantity"]),
+            key=f"step:{step.pk}:{n}",
+            counterpart=f"pour:{step.pour_id}",
+            happened_at=at,
+            by=by,
+        )

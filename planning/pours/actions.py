@@ -1,0 +1,306 @@
+"""Writes: take in tool orders with their pours, change and cancel them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime, time
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import IntegrityError, transaction
+from django.db.models import F
+
+from planning.pours.models import OrderStatus, Pour, PourStatus, PourStep, ToolOrder
+from planning.pours.shapes import Casting, casting_of
+from planning.routes.models import Phase, Route, RouteStep
+from shared.errors import Invalid, ShopError
+from shop import stores
+
+QUANTUM = Decimal("0.0001")
+GEOMETRY_FIELDS = (
+    "geometry",
+    "length_mm",
+    "width_mm",
+    "depth_mm",
+    "draft_deg",
+    "pattern_l",
+    "pattern_height_mm",
+    "stated_l",
+    "brush_coat_kg",
+    "release_area_m2",
+)
+
+
+class OrderFixed(ShopError):
+    """An order or pour that has gone too far to be changed."""
+
+
+@transaction.atomic
+def take_order(
+    *,
+    site_id: int,
+    number: str,
+    tool_code: str,
+    tool_name: str,
+    route: Route,
+    due_on: date,
+    pours: Iterable[Mapping[str, Any]],
+    now: datetime,
+    customer: str = "",
+    customer_reference: str = "",
+    earliest_on: date | None = None,
+    priority: int = 1,
+    service_c: Decimal | None = None,
+    remarks: str = "",
+) -> ToolOrder:
+    """Write down a tool order with its pours and the steps of its route."""
+    rows = list(pours)
+    _check_halves(route, rows)
+    if earliest_on and due_on < earliest_on:
+        raise Invalid.one(
+            "due_on",
+            "before_earliest",
+            f"due_on is {due_on}; it must not be before earliest_on, {earliest_on}.",
+            value=str(due_on),
+            limit=str(earliest_on),
+        )
+    if ToolOrder.objects.filter(site_id=site_id, number=number).exists():
+        raise Invalid.one(
+            "number", "taken", f"number {number} is taken; give another or leave it out."
+        )
+    tool = stores.find_tool(site_id, tool_code) or stores.make_tool(
+        site_id=site_id,
+        code=tool_code,
+        name=tool_name or tool_code,
+        kind=route.kind,
+        customer=customer,
+        service_c=service_c,
+    )
+    order = ToolOrder.objects.create(
+        site_id=site_id,
+        number=number,
+        customer=customer,
+        customer_reference=customer_reference,
+        tool_id=tool.id,
+        route=route,
+        earliest_on=earliest_on,
+        due_on=due_on,
+        priority=priority,
+        remarks=remarks,
+        created_at=now,
+    )
+    below = None
+    for fields in sorted(rows, key=lambda row: row.get("half", "A")):
+        below = add_pour(order=order, fields=fields, stands_on=below)
+    return order
+
+
+def _check_halves(route: Route, rows: list[Mapping[str, Any]]) -> None:
+    asked = sorted(row.get("half", "A") for row in rows)
+    wanted = ["A", "B"] if route.kind == "matched" else ["A"]
+    if asked != wanted:
+        raise Invalid.one(
+            "pours",
+            "halves",
+            f"pours are for halves {', '.join(asked) or 'none'}; route {route.code} casts "
+            f"{' and '.join(wanted)}.",
+        )
+
+
+def add_pour(*, order: ToolOrder, fields: Mapping[str, Any], stands_on: Pour | None) -> Pour:
+    """Add one pour to an order, with its casting worked out and its route's steps copied."""
+    system = stores.system(fields["system_id"])
+    casting = casting_of({"geometry": "box", **fields}, system.mixed_density_kg_l)
+    kept = {
+        name: fields[name]
+        for name in (
+            *GEOMETRY_FIELDS,
+            "half",
+            "system_id",
+            "release_recipe_id",
+            "tool_side",
+            "may_share",
+            "place_kind",
+            "same_place",
+        )
+        if fields.get(name) is not None
+    }
+    if kept.get("same_place") and stands_on is None:
+        kept["same_place"] = False
+    kept["release_area_m2"] = _dec(casting.release_area_m2)
+    if stands_on is not None:
+        kept.setdefault("tool_side", "epoxy")
+    pour = Pour.objects.create(
+        order=order,
+        stands_on=stands_on,
+        earliest_on=fields.get("earliest_on") or order.earliest_on,
+        due_on=fields.get("due_on") or order.due_on,
+        priority=fields.get("priority") or order.priority,
+        **kept,
+        **_figures(casting),
+    )
+    _copy_steps(pour, order.route, casting.release_area_m2)
+    ask_for_material(pour)
+    return pour
+
+
+def _figures(casting: Casting) -> dict[str, Any]:
+    return {
+        "volume_l": _dec(casting.volume_l),
+        "mass_kg": _dec(casting.mass_kg),
+        "layers": list(casting.layers),
+    }
+
+
+def _dec(value: float) -> Decimal:
+    return Decimal(repr(value)).quantize(QUANTUM)
+
+
+def _copy_steps(pour: Pour, route: Route, area_m2: float) -> None:
+    steps: list[PourStep] = []
+    for phase in (Phase.BEFORE, Phase.AFTER):
+        order = 0
+        for template in route.steps.filter(half=pour.half, phase=phase):
+            for step in _steps_from(template, pour, area_m2):
+                order += 10
+                step.order = order
+                steps.append(step)
+    PourStep.objects.bulk_create(steps)
+
+
+def _steps_from(template: RouteStep, pour: Pour, area_m2: float) -> list[PourStep]:
+    if template.coats and pour.release_recipe_id:
+        return _coats(template, pour, area_m2)
+    copied = {
+        field.name: getattr(template, field.name)
+        for field in RouteStep._meta.concrete_fields
+        if field.name not in ("id", "route", "half", "coats", "order")
+    }
+    return [PourStep(pour=pour, **copied)]
+
+
+def _coats(template: RouteStep, pour: Pour, area_m2: float) -> list[PourStep]:
+    assert pour.release_recipe_id is not None
+    recipe = stores.recipe(pour.release_recipe_id)
+    hands = max(recipe.least_hands_min, math.ceil(float(recipe.hands_min_per_m2) * area_m2))
+    used = float(recipe.material.use_per_m2 or 0) * area_m2
+    rows = []
+    if used:
+        quantity = str(_dec(used))
+        rows = [{"material": recipe.material.code, "quantity": quantity, "per": "tool"}]
+    return [
+        PourStep(
+            pour=pour,
+            phase=template.phase,
+            name=f"{recipe.material.name}, coat {number} of {recipe.coats}",
+            hands_min=hands,
+            wait_min=recipe.last_dry_min if number == recipe.coats else recipe.dry_min,
+            longest_wait_min=recipe.longest_to_pour_min if number == recipe.coats else None,
+            skill=template.skill,
+            hands=template.hands,
+            holds_place=template.holds_place,
+            materials=rows,
+            coat_number=number,
+            source=template.source,
+        )
+        for number in range(1, recipe.coats + 1)
+    ]
+
+
+def ask_for_material(pour: Pour) -> None:
+    """Tell the stores what this pour will need and when, until a plan says it exactly."""
+    source = f"pour:{pour.pk}"
+    if pour.status != PourStatus.ASKED:
+        stores.replace_requirements(site_id=pour.order.site_id, source=source, rows=())
+        return
+    system = stores.system(pour.system_id)
+    losses = 1 + float(system.residue_share)
+    total = float(pour.mass_kg) * losses + float(system.residue_fixed_kg)
+    hardener = total * float(system.hardener_per_100) / (100 + float(system.hardener_per_100))
+    zone = ZoneInfo(pour.order.site.time_zone)
+    when = datetime.combine(pour.due_on, time.min, zone)
+    needs = [(system.resin.id, total - hardener), (system.hardener.id, hardener)]
+    rows = [
+        stores.NeedRow(material_id, f"{pour}", _dec(kg), when, False) for material_id, kg in needs
+    ]
+    stores.replace_requirements(
+        site_id=pour.order.site_id, source=source, rows=[row for row in rows if row.quantity > 0]
+    )
+
+
+@transaction.atomic
+def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
+    """Change a pour that has not been planned yet; its casting is worked out again."""
+    if pour.status != PourStatus.ASKED:
+        raise OrderFixed(
+            f"{pour} is {pour.get_status_display().lower()}; only a pour that is asked for can be "
+            "changed. Take it out of the plan first.",
+            code="pour_fixed",
+        )
+    for name, value in changes.items():
+        setattr(pour, name, value)
+    fields = {name: getattr(pour, name) for name in GEOMETRY_FIELDS}
+    if "release_area_m2" not in changes and set(changes) & set(GEOMETRY_FIELDS):
+        fields["release_area_m2"] = None
+    casting = casting_of(fields, stores.system(pour.system_id).mixed_density_kg_l)
+    pour.release_area_m2 = _dec(casting.release_area_m2)
+    for name, value in _figures(casting).items():
+        setattr(pour, name, value)
+    pour.version = F("version") + 1
+    pour.save()
+    pour.refresh_from_db()
+    pour.steps.all().delete()
+    _copy_steps(pour, pour.order.route, casting.release_area_m2)
+    ask_for_material(pour)
+    return pour
+
+
+@transaction.atomic
+def cancel_order(*, order: ToolOrder) -> ToolOrder:
+    """Cancel an order of which nothing has been poured."""
+    begun = order.pours.exclude(
+        status__in=[PourStatus.ASKED, PourStatus.PLANNED, PourStatus.CANCELLED]
+    )
+    if begun.exists():
+        raise OrderFixed(
+            f"{order.number} has been poured in part; it can no longer be cancelled.",
+            code="order_begun",
+        )
+    planned = list(order.pours.filter(status=PourStatus.PLANNED))
+    if planned:
+        names = ", ".join(str(pour) for pour in planned)
+        raise OrderFixed(
+            f"{names} stand in a confirmed plan; plan the week again without them first.",
+            code="order_planned",
+        )
+    order.pours.update(status=PourStatus.CANCELLED, version=F("version") + 1)
+    order.status = OrderStatus.CANCELLED
+    order.version = F("version") + 1
+    order.save()
+    order.refresh_from_db()
+    for pour in order.pours.all():
+        ask_for_material(pour)
+    return order
+
+
+def next_number(site_id: int, day: date) -> str:
+    """Return a free order number such as T26-0042."""
+    start = f"T{day:%y}-"
+    used = ToolOrder.objects.filter(site_id=site_id, number__startswith=start)
+    numbers = [number.removeprefix(start) for number in used.values_list("number", flat=True)]
+    highest = max((int(number) for number in numbers if number.isdigit()), default=0)
+    return f"{start}{highest + 1:04d}"
+
+
+@transaction.atomic
+def take_orders(rows: Iterable[Mapping[str, Any]]) -> list[ToolOrder]:
+    """Take in several orders or none of them; a number taken meanwhile is named."""
+    try:
+        return [take_order(**row) for row in rows]
+    except IntegrityError as error:
+        raise ShopError(
+            "One of these order numbers was taken meanwhile; nothing was stored. Try again.",
+            code="number_taken",
+        ) from error

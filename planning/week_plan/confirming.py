@@ -1,0 +1,279 @@
+"""From a plan's values to rows: lifts, numbered batches with what to weigh, dated steps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
+
+from django.db.models import F, QuerySet
+
+from planning.core import plan as core
+from planning.core.mixing import MixRatio
+from planning.core.weighing import weigh_targets
+from planning.pours.actions import ask_for_material
+from planning.pours.models import Pour, PourStatus, PourStep
+from planning.routes.models import Phase
+from planning.week_plan.models import (
+    Batch,
+    BatchCounter,
+    BatchLine,
+    BatchPortion,
+    Lift,
+    WeekPlan,
+)
+from planning.week_plan.snapshot import Clock
+from shop import stores
+from shop.stores_types import NeedRow, ScaleInfo, SystemInfo
+
+EXACT = Decimal("0.00000001")
+GRAM_TENTH = Decimal("0.0001")
+
+
+def confirm(*, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: datetime) -> None:
+    """Write a plan's content; raises when a lot no longer holds what was planned from it."""
+    writer = _Writer(plan, problem, answer, now)
+    writer.clear()
+    writer.write_lifts()
+    for batch in answer.batches:
+        if batch.id not in writer.frozen:
+            writer.write_batch(batch)
+    writer.write_tasks()
+    writer.settle_pours()
+
+
+def remove_planned(batches: QuerySet[Batch], pour_ids: Iterable[int]) -> None:
+    """Delete batches that never began, with their reservations, and lifts left empty."""
+    keys = list(batches.values_list("pk", flat=True))
+    for key in keys:
+        stores.free_reservations(prefix=f"batch:{key}:")
+    Batch.objects.filter(pk__in=keys).delete()
+    ids = list(pour_ids)
+    Lift.objects.filter(pour_id__in=ids, portions__isnull=True, cure__isnull=True).delete()
+    PourStep.objects.filter(pour_id__in=ids, phase=Phase.BETWEEN, done_at__isnull=True).delete()
+    PourStep.objects.filter(pour_id__in=ids, done_at__isnull=True).update(
+        planned_start=None, planned_end=None
+    )
+
+
+class _Writer:
+    def __init__(
+        self, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: datetime
+    ) -> None:
+        self.plan, self.answer, self.now = plan, answer, now
+        self.clock = Clock.of(problem, plan.site)
+        self.frozen = {batch.id for batch in problem.frozen.batches}
+        self.pours = {
+            pour.pk: pour
+            for pour in Pour.objects.filter(pk__in=[int(p.id) for p in problem.pours])
+            .select_related("order", "order__tool")
+            .order_by("pk")
+        }
+        self.systems = {info.code: info for info in stores.systems()}
+        self.conditions = {system.id: system for system in problem.systems}
+        self.scales = stores.site_week(plan.site_id, self.clock.first_day, 1).scales
+        self.places = {stand.pour: int(stand.place) for stand in answer.stands}
+        self.lifts: dict[tuple[str, int], Lift] = {}
+
+    def clear(self) -> None:
+        """Take away what an earlier plan had for these pours and that has not begun."""
+        old = Batch.objects.filter(portions__lift__pour__in=self.pours, status="planned").exclude(
+            number__in=self.frozen
+        )
+        remove_planned(old.distinct(), self.pours)
+
+    def write_lifts(self) -> None:
+        times: dict[tuple[str, int], list[core.Portion]] = {}
+        for batch in self.answer.batches:
+            for portion in batch.portions:
+                times.setdefault((portion.pour, portion.lift), []).append(portion)
+        abraded = {(t.pour, t.lift) for t in self.answer.tasks if t.kind == "abrade"}
+        for lift in self.answer.lifts:
+            key = (lift.pour, lift.lift)
+            portions = times[key]
+            self.lifts[key], _ = Lift.objects.update_or_create(
+                pour_id=int(lift.pour),
+                number=lift.lift + 1,
+                defaults={
+                    "depth_mm": Decimal(repr(lift.depth_mm)).quantize(Decimal("0.000001")),
+                    "mass_kg": exact(lift.mass_kg),
+                    "planned_start": self.clock.instant(min(p.start_min for p in portions)),
+                    "planned_end": self.clock.instant(max(p.end_min for p in portions)),
+                    "place_id": self.places.get(lift.pour),
+                    "abrade_first": key in abraded,
+                },
+            )
+
+    def write_batch(self, batch: core.Batch) -> None:
+        info = self.systems[batch.system]
+        scale = best_scale(self.scales, batch.mixed_kg)
+        condition = self.conditions[batch.system].at(batch.contact_min)
+        row = Batch.objects.create(
+            site=self.plan.site,
+            number=_next_number(self.plan.site_id, self.now),
+            plan=self.plan,
+            system_id=info.id,
+            mixer_id=int(batch.mixer),
+            scale_id=None if scale is None else scale.id,
+            mixed_kg=exact(batch.mixed_kg),
+            planned_start=self.clock.instant(batch.start_min),
+            planned_contact=self.clock.instant(batch.contact_min),
+            planned_pour_start=self.clock.instant(batch.pour_start_min),
+            planned_pour_end=self.clock.instant(batch.pour_end_min),
+            planned_end=self.clock.instant(batch.end_min),
+            pot_life_min=condition.pot_life_min,
+            pot_life_basis=f"data sheet's {info.pot_life_min:g} min at {info.reference_c:g} °C, "
+            f"shifted to {condition.shop_c:g} °C expected in the shop",
+        )
+        row.people.set(int(person) for person in set(batch.people))
+        BatchPortion.objects.bulk_create(
+            BatchPortion(
+                batch=row,
+                lift=self.lifts[(portion.pour, portion.lift)],
+                kg=exact(portion.kg),
+                order=order,
+                planned_start=self.clock.instant(portion.start_min),
+                planned_end=self.clock.instant(portion.end_min),
+            )
+            for order, portion in enumerate(batch.portions, start=1)
+        )
+        for line in batch_lines(row, info, scale, batch.lots):
+            line.save()
+            stores.reserve(
+                container_id=line.container_id,
+                quantity=line.target_kg,
+                purpose=purpose(line),
+                needed_at=row.planned_start,
+            )
+
+    def write_tasks(self) -> None:
+        for task in self.answer.tasks:
+            start, end = self.clock.instant(task.start_min), self.clock.instant(task.end_min)
+            if task.kind == "abrade":
+                step = self._abrade_step(task)
+            else:
+                step = PourStep.objects.get(pk=int(task.step))
+            if step is None or step.done_at is not None:
+                continue
+            step.planned_start, step.planned_end = start, end
+            step.save(update_fields=["planned_start", "planned_end"])
+            step.planned_people.set(int(person) for person in set(task.people))
+
+    def _abrade_step(self, task: core.Task) -> PourStep | None:
+        assert task.lift is not None
+        step, _ = PourStep.objects.get_or_create(
+            pour_id=int(task.pour),
+            phase=Phase.BETWEEN,
+            order=task.lift + 1,
+            defaults={
+                "name": f"Abrade and clean before lift {task.lift + 1}",
+                "hands_min": task.end_min - task.start_min,
+                "source": "the recoat window of the lift below has closed by then",
+            },
+        )
+        return step
+
+    def settle_pours(self) -> None:
+        placed = {lift.pour for lift in self.answer.lifts}
+        rows = []
+        for pour in self.pours.values():
+            status = pour.status
+            if status in (PourStatus.ASKED, PourStatus.PLANNED):
+                status = PourStatus.PLANNED if str(pour.pk) in placed else PourStatus.ASKED
+            if status != pour.status:
+                Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
+                pour.refresh_from_db()
+            if status == PourStatus.PLANNED:
+                stores.tool_is_casting(pour.order.tool_id)
+            ask_for_material(pour)
+            rows += step_needs(pour)
+        source = f"steps:{self.plan.site_id}:{self.plan.week}"
+        stores.replace_requirements(site_id=self.plan.site_id, source=source, rows=rows)
+
+
+def step_needs(pour: Pour) -> list[NeedRow]:
+    """Return what the dated steps of a pour will use: release agent, barriers, consumables."""
+    rows = []
+    steps = pour.steps.filter(done_at__isnull=True, planned_start__isnull=False)
+    codes = {row["material"] for step in steps for row in step.materials}
+    materials = {info.code: info for info in stores.materials_by_code(codes)}
+    for step in steps:
+        for row in step.materials:
+            info = materials.get(row["material"])
+            if info is not None and step.planned_start is not None:
+                quantity = Decimal(row["quantity"])
+                label = f"{pour}: {step.name}"
+                rows.append(NeedRow(info.id, label, quantity, step.planned_start, True))
+    return rows
+
+
+def purpose(line: BatchLine) -> str:
+    """Return what the stores know a batch line's reservation by."""
+    return f"batch:{line.batch_id}:{line.order}"
+
+
+def exact(value: float) -> Decimal:
+    """Return a planned mass as stored, kg."""
+    return Decimal(repr(value)).quantize(EXACT, ROUND_HALF_UP)
+
+
+def best_scale(scales: Iterable[ScaleInfo], mixed_kg: float) -> ScaleInfo | None:
+    """Return the finest scale that carries the whole batch, else the largest."""
+    fitting = [scale for scale in scales if float(scale.capacity_kg) >= mixed_kg]
+    if fitting:
+        return min(fitting, key=lambda scale: (scale.readability_g, scale.code))
+    return max(scales, key=lambda scale: (scale.capacity_kg, scale.code), default=None)
+
+
+def batch_lines(
+    batch: Batch, info: SystemInfo, scale: ScaleInfo | None, uses: Iterable[core.LotUse]
+) -> list[BatchLine]:
+    """Return what to weigh from which container, on the scale's division."""
+    division = Decimal("0.1") if scale is None else scale.readability_g
+    ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
+    targets = weigh_targets(ratio, 1000 * float(batch.mixed_kg), float(division))
+    bounds = {
+        "resin": (targets.resin_g, targets.resin_low_g, targets.resin_high_g),
+        "hardener": (targets.hardener_g, targets.hardener_low_g, targets.hardener_high_g),
+    }
+    rows = list(uses)
+    lines: list[BatchLine] = []
+    for role in ("resin", "hardener"):
+        mine = [use for use in rows if use.role == role and use.kg > 0]
+        target, low, high = (Decimal(repr(value)) for value in bounds[role])
+        left = target
+        for n, use in enumerate(mine):
+            last = n == len(mine) - 1
+            share = left if last else min(left, _down(Decimal(repr(1000 * use.kg)), division))
+            left -= share
+            if share <= 0:
+                continue
+            lines.append(
+                BatchLine(
+                    batch=batch,
+                    order=len(lines) + 1,
+                    role=role,
+                    container_id=int(use.container),
+                    exact_kg=exact(use.kg),
+                    target_kg=_kg(share),
+                    low_kg=_kg(min(share, max(Decimal(0), share - (target - low)))),
+                    high_kg=_kg(max(share, share + (high - target))),
+                )
+            )
+    return lines
+
+
+def _down(grams: Decimal, division: Decimal) -> Decimal:
+    return (grams / division).to_integral_value(ROUND_FLOOR) * division
+
+
+def _kg(grams: Decimal) -> Decimal:
+    return (grams / 1000).quantize(GRAM_TENTH)
+
+
+def _next_number(site_id: int, now: datetime) -> str:
+    """Return a number that no batch of the site has had, such as B26-00042."""
+    BatchCounter.objects.get_or_create(site_id=site_id, year=now.year)
+    counter = BatchCounter.objects.filter(site_id=site_id, year=now.year)
+    counter.update(last=F("last") + 1)
+    return f"B{now:%y}-{counter.get().last:05d}"

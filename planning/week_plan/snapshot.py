@@ -1,0 +1,472 @@
+"""From the database to a `Problem`: the only step into the planner's core."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from planning.core import plan as core
+from planning.core import problem as given
+from planning.pours.models import Pour, PourStatus, PourStep
+from planning.routes.models import Phase
+from planning.week_plan.conditions import conditions, deepest_lift_mm
+from planning.week_plan.models import Batch, BatchStatus, Lift
+from shared.access.models import Site
+from shop import stores
+from shop.stores_types import ContainerInfo, SiteWeek, SystemInfo
+
+LOOK_AHEAD_DAYS = 14
+"""From the Monday of the week: long enough for the cures of a week's last pours."""
+NO_LIMIT_MIN = 10_000_000
+STARTED = (BatchStatus.WEIGHED, BatchStatus.MIXING, BatchStatus.POURED)
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Turns instants into minutes since the origin and back."""
+
+    origin: datetime
+    zone: ZoneInfo
+
+    @classmethod
+    def of(cls, problem: core.Problem, site: Site) -> Clock:
+        """Return the clock a problem was made with."""
+        return cls(datetime.fromisoformat(problem.origin), ZoneInfo(site.time_zone))
+
+    @property
+    def first_day(self) -> date:
+        return self.origin.astimezone(self.zone).date()
+
+    def minute(self, at: datetime) -> int:
+        return math.floor((at - self.origin).total_seconds() / 60)
+
+    def instant(self, minute: int) -> datetime:
+        return self.origin + timedelta(minutes=minute)
+
+    def midnight(self, day: date) -> int:
+        return self.minute(datetime.combine(day, time.min, self.zone))
+
+
+def week_days(week: str) -> tuple[date, date]:
+    """Return Monday and Sunday of an ISO week such as 2026-W49."""
+    monday = datetime.strptime(f"{week}-1", "%G-W%V-%u").date()  # noqa: DTZ007 a day has no zone
+    return monday, monday + timedelta(days=6)
+
+
+def problem_of_week(
+    *,
+    site: Site,
+    week: str,
+    now: datetime,
+    settings: given.Settings,
+    limits: given.Limits,
+) -> core.Problem:
+    """Gather one site's open pours and what there is to pour them with."""
+    monday, sunday = week_days(week)
+    pours = _open_pours(site.pk, sunday)
+    batches = _kept_batches(site.pk, pours, now)
+    clock = _clock(site, monday, pours, batches)
+    first = clock.first_day
+    days = (monday - first).days + LOOK_AHEAD_DAYS
+    shop = stores.site_week(site.pk, first, days)
+    systems = {info.id: info for info in stores.systems({pour.system_id for pour in pours})}
+    frozen = _frozen(pours, batches, clock)
+    starts = {
+        first + timedelta(days=n): clock.midnight(first + timedelta(days=n)) for n in range(days)
+    }
+    end = clock.midnight(first + timedelta(days=days))
+    people = tuple(_person(info, clock, clock.minute(now)) for info in shop.people)
+    return core.Problem(
+        origin=clock.origin.isoformat(),
+        horizon_min=end,
+        people=people,
+        mixers=tuple(
+            given.Mixer(
+                id=str(m.id),
+                largest_kg=float(m.largest_kg),
+                least_kg=float(m.least_kg),
+                name=m.name,
+            )
+            for m in shop.mixers
+        ),
+        places=tuple(
+            given.Place(id=str(p.id), kind=p.kind, capacity=p.capacity, name=p.name)
+            for p in shop.places
+        ),
+        systems=tuple(
+            _system(info, starts, shop, {p.tool_side for p in pours if p.system_id == info.id})
+            for info in systems.values()
+        ),
+        pours=tuple(_pour(pour, systems[pour.system_id], shop, clock, frozen) for pour in pours),
+        lots=_lots(site.pk, systems.values(), clock, end),
+        staffed=_staffed(shop, clock),
+        day_starts=tuple(starts.values()),
+        frozen=frozen,
+        previous=_previous(site.pk, pours, batches, clock),
+        settings=settings,
+        limits=limits,
+    )
+
+
+def _open_pours(site_id: int, sunday: date) -> list[Pour]:
+    """Everything unfinished that is due by the Sunday after and may start by this one."""
+    found = (
+        Pour.objects.filter(
+            order__site_id=site_id,
+            status__in=[
+                PourStatus.ASKED,
+                PourStatus.PLANNED,
+                PourStatus.POURING,
+                PourStatus.CURING,
+            ],
+        )
+        .select_related("order", "order__tool")
+        .prefetch_related("steps__planned_people", "lifts__place", "lifts__cure")
+        .order_by("id")
+    )
+    pours = list(found)
+    begun = {PourStatus.PLANNED, PourStatus.POURING, PourStatus.CURING}
+    wanted = {
+        pour.pk
+        for pour in pours
+        if pour.status in begun
+        or (
+            pour.due_on <= sunday + timedelta(days=7)
+            and (pour.earliest_on is None or pour.earliest_on <= sunday)
+        )
+    }
+    below = {pour.pk: pour.stands_on_id for pour in pours}
+    for pk in list(wanted):
+        while (pk := below.get(pk)) is not None:
+            wanted.add(pk)
+    return [pour for pour in pours if pour.pk in wanted]
+
+
+def _kept_batches(site_id: int, pours: Iterable[Pour], now: datetime) -> list[Batch]:
+    """Batches of these pours that are begun, printed or pinned: they stay exactly."""
+    rows = (
+        Batch.objects.filter(site_id=site_id, portions__lift__pour__in=[p.pk for p in pours])
+        .distinct()
+        .select_related("system")
+        .prefetch_related("people", "portions__lift__pour", "lines__container__lot")
+        .order_by("id")
+    )
+    return [batch for batch in rows if is_kept(batch, now)]
+
+
+def is_kept(batch: Batch, now: datetime) -> bool:
+    """Begun work stays; printed and pinned work stays unless its hour has passed unused."""
+    if batch.status in STARTED:
+        return True
+    promised = batch.printed_at is not None or batch.pinned
+    return promised and batch.status == BatchStatus.PLANNED and batch.planned_start >= now
+
+
+def _clock(site: Site, monday: date, pours: list[Pour], batches: list[Batch]) -> Clock:
+    zone = ZoneInfo(site.time_zone)
+    begun = [batch.planned_start for batch in batches]
+    begun += [when for p in pours for s in p.steps.all() if (when := _began(s)) is not None]
+    first = min([monday, *(at.astimezone(zone).date() for at in begun)])
+    return Clock(datetime.combine(first, time.min, zone), zone)
+
+
+def _began(step: PourStep) -> datetime | None:
+    if step.done_at is None:
+        return None
+    took = step.hands_min if step.took_min is None else step.took_min
+    return step.done_at - timedelta(minutes=took)
+
+
+def _person(info: stores.PersonInfo, clock: Clock, now_min: int) -> given.Person:
+    """A person's shifts from now on; what lies in the past can no longer be planned."""
+    shifts = []
+    for start, end in info.shifts:
+        first, last = max(clock.minute(start), now_min), clock.minute(end)
+        if first < last:
+            shifts.append((first, last))
+    return given.Person(
+        id=str(info.id), shifts=tuple(shifts), skills=tuple(sorted(info.skills)), name=info.name
+    )
+
+
+def _staffed(shop: SiteWeek, clock: Clock) -> tuple[given.Window, ...]:
+    """From the first to the last shift of each day, breaks included."""
+    by_day: dict[date, list[tuple[int, int]]] = defaultdict(list)
+    for person in shop.people:
+        for start, end in person.shifts:
+            day = start.astimezone(clock.zone).date()
+            by_day[day].append((clock.minute(start), clock.minute(end)))
+    return tuple(
+        (min(start for start, _ in windows), max(end for _, end in windows))
+        for _, windows in sorted(by_day.items())
+    )
+
+
+def _system(
+    info: SystemInfo, starts: Mapping[date, int], shop: SiteWeek, sides: set[str]
+) -> given.System:
+    return given.System(
+        id=info.code,
+        resin=info.resin.code,
+        hardener=info.hardener.code,
+        hardener_per_100=float(info.hardener_per_100),
+        conditions=conditions(info, starts, shop.expected_c, sides),
+        deepest_lift_mm=float(info.deepest_lift_mm),
+        weigh_min=info.weigh_min,
+        mix_min=info.mix_min,
+        clean_min=info.clean_min,
+        pour_rate_kg_min=float(info.pour_rate_kg_min),
+        move_min=info.move_min,
+        vessel_kg=1e9 if info.vessel_kg is None else float(info.vessel_kg),
+        least_batch_kg=float(info.least_batch_kg),
+        most_tools_per_batch=info.most_tools_per_batch,
+        residue_fixed_kg=float(info.residue_fixed_kg),
+        residue_share=float(info.residue_share),
+        abrade_min=info.abrade_min,
+        skill="mixing",
+        name=info.name,
+    )
+
+
+def _pour(
+    pour: Pour, info: SystemInfo, shop: SiteWeek, clock: Clock, frozen: core.Frozen
+) -> given.Pour:
+    key = str(pour.pk)
+    kept = [t.start_min for t in frozen.tasks if t.pour == key]
+    kept += [b.start_min for b in frozen.batches if any(p.pour == key for p in b.portions)]
+    earliest = 0 if pour.earliest_on is None else max(0, clock.midnight(pour.earliest_on))
+    steps = [step for step in pour.steps.all() if step.phase != Phase.BETWEEN]
+    steps.sort(key=lambda step: step.order)
+    return given.Pour(
+        id=key,
+        system=info.code,
+        layers=tuple(given.Layer(row["depth_mm"], row["mass_kg"]) for row in pour.layers),
+        place_kind=pour.place_kind,
+        due_min=clock.midnight(pour.due_on + timedelta(days=1)),
+        before=tuple(_step(s) for s in steps if s.phase == Phase.BEFORE),
+        after=tuple(_step(s) for s in steps if s.phase == Phase.AFTER),
+        stands_on=_stands_on(pour),
+        same_place=pour.same_place and _stands_on(pour) is not None,
+        earliest_min=min([earliest, *kept]),
+        weight=pour.priority,
+        may_share=pour.may_share,
+        deepest_lift_mm=deepest_lift_mm(info, pour.tool_side, shop.expected_c.values()),
+        cure_min=_cure_min(pour),
+        tool=pour.order.tool.code,
+        name=str(pour),
+    )
+
+
+def _stands_on(pour: Pour) -> str | None:
+    below = pour.stands_on
+    if below is None or below.status in (PourStatus.DEMOULDED, PourStatus.CANCELLED):
+        return None
+    return str(below.pk)
+
+
+def _cure_min(pour: Pour) -> int | None:
+    """The time the running cure clock gives, once the last lift is poured."""
+    lifts = sorted(pour.lifts.all(), key=lambda lift: lift.number)
+    cure = getattr(lifts[-1], "cure", None) if lifts else None
+    if cure is None or pour.status != PourStatus.CURING:
+        return None
+    return max(1, math.ceil((cure.demould_due_at - cure.poured_at).total_seconds() / 60))
+
+
+def _step(step: PourStep) -> given.Step:
+    longest = step.longest_wait_min
+    return given.Step(
+        id=str(step.pk),
+        name=step.name,
+        hands_min=step.hands_min,
+        wait_min=step.wait_min,
+        skill=step.skill,
+        hands=step.hands,
+        longest_wait_min=None if longest is None else max(longest, step.wait_min),
+        holds_place=step.holds_place,
+        oven_cycle=step.oven_cycle,
+    )
+
+
+def _lots(
+    site_id: int, systems: Iterable[SystemInfo], clock: Clock, end: int
+) -> tuple[given.Lot, ...]:
+    materials = {m.id: m for info in systems for m in (info.resin, info.hardener)}
+    found = stores.containers(site_id, materials)
+    ours = stores.reserved_by_container([c.id for c in found], prefix="batch:")
+    by_lot: dict[int, list[ContainerInfo]] = defaultdict(list)
+    for container in found:
+        by_lot[container.lot_id].append(container)
+    lots = [
+        given.Lot(
+            id=str(lot_id),
+            material=rows[0].material_code,
+            code=rows[0].lot_code,
+            containers=tuple(
+                _container(row, row.free + ours.get(row.id, Decimal(0)), clock) for row in rows
+            ),
+        )
+        for lot_id, rows in by_lot.items()
+    ]
+    for n, receipt in enumerate(stores.expected_receipts(site_id, materials)):
+        arrives = clock.minute(receipt.expected_at)
+        if arrives < end:
+            name = f"receipt-{n + 1}"
+            can = given.Container(
+                name, float(receipt.quantity), NO_LIMIT_MIN, available_from_min=max(0, arrives)
+            )
+            lots.append(given.Lot(name, materials[receipt.material_id].code, (can,), "on order"))
+    return tuple(lots)
+
+
+def _container(row: ContainerInfo, kg: Decimal, clock: Clock) -> given.Container:
+    usable = NO_LIMIT_MIN if row.usable_until is None else clock.minute(row.usable_until)
+    return given.Container(
+        id=str(row.id),
+        kg=max(0.0, float(kg)),
+        usable_until_min=usable,
+        opened=row.opened_at is not None,
+        open_life_min=None if row.open_life_days is None else row.open_life_days * 1440,
+    )
+
+
+def _frozen(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.Frozen:
+    asked = {pour.pk for pour in pours}
+    kept = [core_batch(b, clock) for b in batches]
+    served = {(p.pour, p.lift) for b in kept for p in b.portions if int(p.pour) in asked}
+    tasks = [_done_task(step, clock) for pour in pours for step in pour.steps.all()]
+    done = [task for task in tasks if task is not None]
+    begun = {p for p, _ in served} | {task.pour for task in done}
+    return core.Frozen(
+        lifts=tuple(lift for lift in _lifts(pours) if (lift.pour, lift.lift) in served),
+        batches=tuple(kept),
+        tasks=tuple(done),
+        stands=tuple(s for s in _stands(pours, clock) if s.pour in begun),
+    )
+
+
+def _done_task(step: PourStep, clock: Clock) -> core.Task | None:
+    began = _began(step)
+    if began is None or step.done_at is None:
+        return None
+    between = step.phase == Phase.BETWEEN
+    return core.Task(
+        pour=str(step.pour_id),
+        kind="abrade" if between else step.phase,  # type: ignore[arg-type]
+        step="" if between else str(step.pk),
+        people=tuple(sorted(str(p.pk) for p in step.planned_people.all())),
+        start_min=clock.minute(began),
+        end_min=clock.minute(step.done_at),
+        lift=step.order - 1 if between else None,
+    )
+
+
+def _lifts(pours: Iterable[Pour]) -> list[core.Lift]:
+    """The lifts as confirmed, put back on the layers they end at."""
+    rows = []
+    for pour in pours:
+        layer = 0
+        for lift in sorted(pour.lifts.all(), key=lambda lift: lift.number):
+            first, depth = layer, 0.0
+            while layer < len(pour.layers) and depth < float(lift.depth_mm) - 0.01:
+                depth += pour.layers[layer]["depth_mm"]
+                layer += 1
+            mass = math.fsum(row["mass_kg"] for row in pour.layers[first:layer])
+            rows.append(core.Lift(str(pour.pk), lift.number - 1, first, layer, depth, mass))
+    return rows
+
+
+def _stands(pours: Iterable[Pour], clock: Clock) -> list[core.Stand]:
+    rows = []
+    for pour in pours:
+        lifts = [lift for lift in pour.lifts.all() if lift.place_id is not None]
+        if not lifts:
+            continue
+        holding = [
+            at
+            for step in pour.steps.all()
+            if step.holds_place and (at := _began(step) or step.planned_start) is not None
+        ]
+        ends = [step.planned_end for step in pour.steps.all() if step.planned_end is not None]
+        start = min([*holding, *(lift.planned_start for lift in lifts)])
+        end = max([*ends, *(lift.planned_end for lift in lifts)])
+        rows.append(
+            core.Stand(
+                str(pour.pk), str(lifts[0].place_id), clock.minute(start), clock.minute(end)
+            )
+        )
+    return rows
+
+
+def core_batch(batch: Batch, clock: Clock) -> core.Batch:
+    """Return a confirmed batch as the core writes it; material already issued has no lots."""
+    issued = batch.status in STARTED
+    return core.Batch(
+        id=batch.number,
+        system=batch.system.code,
+        mixer=str(batch.mixer_id),
+        people=tuple(sorted(str(person.pk) for person in batch.people.all())),
+        start_min=clock.minute(batch.planned_start),
+        contact_min=clock.minute(batch.planned_contact),
+        pour_start_min=clock.minute(batch.planned_pour_start),
+        pour_end_min=clock.minute(batch.planned_pour_end),
+        end_min=clock.minute(batch.planned_end),
+        mixed_kg=float(batch.mixed_kg),
+        portions=tuple(
+            core.Portion(
+                str(p.lift.pour_id),
+                p.lift.number - 1,
+                float(p.kg),
+                clock.minute(p.planned_start),
+                clock.minute(p.planned_end),
+            )
+            for p in batch.portions.all()
+        ),
+        lots=()
+        if issued
+        else tuple(
+            core.LotUse(
+                str(line.container.lot_id),
+                str(line.container_id),
+                line.role,  # type: ignore[arg-type]
+                float(line.exact_kg),
+            )
+            for line in batch.lines.all()
+        ),
+    )
+
+
+def _previous(
+    site_id: int, pours: list[Pour], kept: list[Batch], clock: Clock
+) -> core.Plan | None:
+    """What is confirmed but not begun, so that a new plan moves as little as it can."""
+    held = {batch.pk for batch in kept}
+    rows = (
+        Batch.objects.filter(
+            site_id=site_id,
+            status=BatchStatus.PLANNED,
+            portions__lift__pour__in=[pour.pk for pour in pours],
+        )
+        .exclude(pk__in=held)
+        .distinct()
+        .select_related("system")
+        .prefetch_related("people", "portions__lift", "lines__container")
+        .order_by("id")
+    )
+    batches = tuple(core_batch(batch, clock) for batch in rows)
+    if not batches:
+        return None
+    return core.Plan(
+        lifts=tuple(_lifts(pours)), batches=batches, stands=tuple(_stands(pours, clock))
+    )
+
+
+def lift_rows(pour_ids: Iterable[int]) -> dict[tuple[int, int], Lift]:
+    """Return confirmed lifts by pour and number (from 1)."""
+    found = Lift.objects.filter(pour_id__in=list(pour_ids))
+    return {(lift.pour_id, lift.number): lift for lift in found}

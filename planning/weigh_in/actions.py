@@ -1,0 +1,312 @@
+"""Writes: what was weighed, when resin met hardener, what was poured, what went wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F, Sum
+
+from planning.core.dew_point import dew_point_c
+from planning.core.mixing import Correction, MixRatio, correct_overpour
+from planning.cures import actions as cures
+from planning.pours.models import Pour, PourStatus
+from planning.week_plan.confirming import purpose
+from planning.week_plan.models import Batch, BatchLine, BatchPortion, BatchStatus, Lift
+from planning.weigh_in.models import BatchEntry, EntryKind, Weighing
+from shared.errors import Invalid, ShopError
+from shop import stores
+
+
+class WrongLot(ShopError):
+    """A container that is not what the sheet asks for."""
+
+
+class BatchFixed(ShopError):
+    """A batch that is past the step asked for."""
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A weighing, and what to do when the pot is now off its ratio."""
+
+    weighing: Weighing
+    correction: Correction | None
+    ready: bool
+
+
+@transaction.atomic
+def record_weighing(
+    *,
+    line: BatchLine,
+    weighed_kg: Decimal,
+    key: str,
+    at: datetime,
+    now: datetime,
+    by: Any = None,
+    container_code: str = "",
+    reason: str = "",
+) -> Weighed:
+    """Write down what went into the pot and issue it from stores. A repeat returns the first."""
+    found = Weighing.objects.filter(key=key).select_related("line").first()
+    if found is not None:
+        if found.line_id != line.pk or found.weighed_kg != weighed_kg:
+            raise ShopError(
+                f"Key {key} was used for {found.weighed_kg} kg; a new weighing needs a new key.",
+                code="key_reused",
+            )
+        return _weighed(found)
+    batch = Batch.objects.select_for_update().get(pk=line.batch_id)
+    if batch.status not in (BatchStatus.PLANNED, BatchStatus.WEIGHED):
+        raise BatchFixed(
+            f"Batch {batch.number} is {batch.get_status_display().lower()}; nothing more can be "
+            "weighed into it.",
+            code="batch_fixed",
+        )
+    if weighed_kg <= 0:
+        raise Invalid.one(
+            "weighed_kg",
+            "not_positive",
+            f"weighed_kg is {weighed_kg} kg; it must be above 0 kg.",
+            value=str(weighed_kg),
+            limit="0",
+            unit="kg",
+        )
+    container_id = _container_for(line, container_code, reason)
+    weighing = Weighing.objects.create(
+        line=line,
+        key=key,
+        container_id=container_id,
+        weighed_kg=weighed_kg,
+        at=at,
+        recorded_at=now,
+        by=by,
+        reason=reason,
+    )
+    if container_id != line.container_id:
+        stores.free_reservations(purposes=[purpose(line)])
+    stores.issue(
+        container_id=container_id,
+        quantity=weighed_kg,
+        key=f"weighing:{key}",
+        counterpart=f"batch:{batch.pk}",
+        purpose=purpose(line),
+        happened_at=at,
+        by=by,
+        reason=reason,
+    )
+    result = _weighed(weighing)
+    if result.ready:
+        stores.free_reservations(prefix=f"batch:{batch.pk}:")
+    if result.ready and batch.status == BatchStatus.PLANNED:
+        Batch.objects.filter(pk=batch.pk).update(
+            status=BatchStatus.WEIGHED, version=F("version") + 1
+        )
+    return result
+
+
+def _container_for(line: BatchLine, code: str, reason: str) -> int:
+    """The container of the sheet, or another of the same material when a reason is given."""
+    if not code:
+        return line.container_id
+    wanted = stores.container(line.container_id)
+    if code == wanted.code:
+        return line.container_id
+    other = stores.container_by_code(line.batch.site_id, code)
+    if other.material_id != wanted.material_id:
+        raise WrongLot(
+            f"{code} holds {other.material_name}; the sheet asks for {wanted.material_name} from "
+            f"{wanted.code}. Fetch {wanted.code}.",
+            code="wrong_material",
+            asked=wanted.code,
+        )
+    if not reason:
+        raise WrongLot(
+            f"{code} is lot {other.lot_code}; the sheet asks for {wanted.code}, lot "
+            f"{wanted.lot_code}. Fetch that, or give a reason to use {code} instead.",
+            code="wrong_lot",
+            asked=wanted.code,
+        )
+    return other.id
+
+
+def weighed_kg(batch: Batch) -> dict[str, Decimal]:
+    """Return what is in the pot so far, by role, kg."""
+    rows = (
+        Weighing.objects.filter(line__batch=batch)
+        .values("line__role")
+        .annotate(kg=Sum("weighed_kg"))
+    )
+    totals = {"resin": Decimal(0), "hardener": Decimal(0)}
+    totals.update({row["line__role"]: row["kg"] for row in rows})
+    return totals
+
+
+def _weighed(weighing: Weighing) -> Weighed:
+    batch = Batch.objects.select_related("scale", "mixer").get(pk=weighing.line.batch_id)
+    lines = list(batch.lines.all())
+    done = set(
+        Weighing.objects.filter(line__batch=batch).values_list("line_id", flat=True).distinct()
+    )
+    if any(line.pk not in done for line in lines):
+        return Weighed(weighing, None, False)
+    correction = correction_of(batch)
+    return Weighed(weighing, correction, correction is None or correction.within_tolerance)
+
+
+def correction_of(batch: Batch) -> Correction | None:
+    """Return how the pot stands against its ratio, and what to add if it is off."""
+    totals = weighed_kg(batch)
+    if totals["resin"] <= 0:
+        return None
+    info = stores.system(batch.system_id)
+    division = Decimal("0.1") if batch.scale is None else batch.scale.readability_g
+    poured = batch.portions.aggregate(kg=Sum("kg"))["kg"] or Decimal(0)
+    short = _short_role(info.hardener_per_100, totals)
+    containers = [line.container_id for line in batch.lines.all() if line.role == short]
+    stock = sum((stores.container(c).free for c in containers), Decimal(0))
+    pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
+    residue = batch.mixed_kg - poured
+    try:
+        return correct_overpour(
+            MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent)),
+            1000 * float(totals["resin"]),
+            1000 * float(totals["hardener"]),
+            float(division),
+            pot_g=1000 * float(min(pots)) if pots else float("inf"),
+            lift_g=1000 * float(poured * Decimal("1.05") + residue),
+            stock_g=1000 * float(stock),
+        )
+    except ValueError as error:
+        raise ShopError(f"Batch {batch.number}: {error}.", code="ratio_out_of_reach") from error
+
+
+def _short_role(hardener_per_100: Decimal, totals: Mapping[str, Decimal]) -> str:
+    wanted = totals["resin"] * hardener_per_100 / 100
+    return "resin" if totals["hardener"] > wanted else "hardener"
+
+
+@transaction.atomic
+def record_entry(
+    *,
+    batch: Batch,
+    kind: str,
+    key: str,
+    at: datetime,
+    now: datetime,
+    by: Any = None,
+    portion: BatchPortion | None = None,
+    facts: Mapping[str, Any] | None = None,
+    words: str = "",
+    amends: BatchEntry | None = None,
+    photo: Any = None,
+) -> BatchEntry:
+    """Add an entry to a batch's log and do what follows from it. A repeat returns the first."""
+    found = BatchEntry.objects.filter(key=key).first()
+    if found is not None:
+        if found.batch_id != batch.pk or found.kind != kind:
+            raise ShopError(
+                f"Key {key} was used for another entry; a new entry needs a new key.",
+                code="key_reused",
+            )
+        return found
+    batch = Batch.objects.select_for_update().get(pk=batch.pk)
+    facts = _with_dew_point(dict(facts or {}))
+    entry = BatchEntry(
+        batch=batch,
+        key=key,
+        kind=kind,
+        at=at,
+        recorded_at=now,
+        by=by,
+        portion=portion,
+        facts=facts,
+        words=words,
+        amends=amends,
+    )
+    if photo is not None:
+        entry.photo = photo
+    follow = {
+        EntryKind.CONTACT: _contact,
+        EntryKind.POURED: _poured,
+        EntryKind.SCRAPPED: _scrapped,
+    }.get(EntryKind(kind))
+    if follow is not None:
+        follow(entry)
+    entry.save()
+    return entry
+
+
+def _with_dew_point(facts: dict[str, Any]) -> dict[str, Any]:
+    if "air_c" in facts and "humidity_percent" in facts:
+        dew = dew_point_c(float(facts["air_c"]), float(facts["humidity_percent"]))
+        facts["dew_point_c"] = round(dew, 2)
+        if "surface_c" in facts:
+            facts["margin_k"] = round(float(facts["surface_c"]) - dew, 2)
+    return facts
+
+
+def _contact(entry: BatchEntry) -> None:
+    batch = entry.batch
+    if batch.status != BatchStatus.WEIGHED:
+        words = batch.get_status_display().lower()
+        why = "weigh resin and hardener first" if batch.status == BatchStatus.PLANNED else words
+        raise BatchFixed(
+            f"Batch {batch.number} cannot be mixed: it is {words}; {why}.", code="batch_fixed"
+        )
+    batch.status, batch.contact_at = BatchStatus.MIXING, entry.at
+    batch.version += 1
+    batch.save(update_fields=["status", "contact_at", "version"])
+    Pour.objects.filter(
+        lifts__portions__batch=batch, status__in=[PourStatus.PLANNED, PourStatus.ASKED]
+    ).update(status=PourStatus.POURING, version=F("version") + 1)
+
+
+def _poured(entry: BatchEntry) -> None:
+    """One portion is in, or all of them; the lift's clock starts with its last portion."""
+    batch = entry.batch
+    if batch.status != BatchStatus.MIXING:
+        raise BatchFixed(
+            f"Batch {batch.number} is {batch.get_status_display().lower()}; record first contact "
+            "before pouring.",
+            code="batch_fixed",
+        )
+    open_portions = list(batch.portions.filter(poured_at__isnull=True).select_related("lift"))
+    portions = [p for p in open_portions if entry.portion_id in (None, p.pk)]
+    if not portions:
+        raise BatchFixed(
+            f"This portion of batch {batch.number} is poured already.", code="portion_poured"
+        )
+    for portion in portions:
+        kg = entry.facts.get("kg") if entry.portion_id else None
+        portion.poured_kg = portion.kg if kg is None else Decimal(str(kg))
+        portion.poured_at = entry.at
+        portion.save(update_fields=["poured_kg", "poured_at"])
+    if len(portions) == len(open_portions):
+        batch.status, batch.poured_at = BatchStatus.POURED, entry.at
+        batch.version += 1
+        batch.save(update_fields=["status", "poured_at", "version"])
+    for lift in Lift.objects.filter(portions__in=portions).select_related("pour__order__site"):
+        rows = list(lift.portions.values_list("kg", "poured_at"))
+        whole = sum(kg for kg, _ in rows) >= lift.mass_kg - Decimal("0.001")
+        if whole and all(at is not None for _, at in rows):
+            cures.start_clock(lift=lift, poured_at=max(at for _, at in rows))
+
+
+def _scrapped(entry: BatchEntry) -> None:
+    """A pot that died: what was weighed stays issued; what was not is free again."""
+    batch = entry.batch
+    if batch.status == BatchStatus.POURED:
+        raise BatchFixed(
+            f"Batch {batch.number} is poured; record a short pour or a remark instead.",
+            code="batch_fixed",
+        )
+    batch.status = BatchStatus.SCRAPPED
+    batch.version += 1
+    batch.save(update_fields=["status", "version"])
+    stores.free_reservations(prefix=f"batch:{batch.pk}:")
+    BatchPortion.objects.filter(batch=batch, poured_at__isnull=True).delete()
