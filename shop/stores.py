@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from shared.errors import ShopError
-
+from shop.errors import NotFound
+from shop.ledger.actions import issue, reverse
+from shop.ledger.consuming import issue_from_material
+from shop.ledger.requirements import replace_requirements
+from shop.ledger.reservations import free_reservations, reserve
+from shop.ledger.retry import retried
 from shop.lots import queries as lots
 from shop.materials import queries as materials
 from shop.materials.models import ResinSystem
@@ -21,6 +25,7 @@ from shop.stores_types import (
     ToolInfo,
 )
 from shop.tools import queries as tools
+from shop.tools.actions import make_tool, open_tool_record, tool_is_casting
 from shop.tools.models import Tool
 
 __all__ = [
@@ -28,23 +33,33 @@ __all__ = [
     "container_by_code",
     "containers",
     "expected_receipts",
+    "free_reservations",
     "hazard_lines",
+    "issue",
+    "issue_from_material",
+    "make_tool",
     "materials_by_id",
+    "open_tool_record",
     "recipe",
     "recipe_by_code",
+    "replace_requirements",
+    "reserve",
+    "retried",
+    "reverse",
     "site_week",
     "system",
     "system_by_code",
     "systems",
     "tool",
     "tool_by_code",
+    "tool_is_casting",
 ]
 
 containers = lots.containers
 
 
-def _missing(what: str, wanted: object) -> ShopError:
-    return ShopError(f"There is no {what} {wanted}.", code="not_found", status=404)
+def _missing(what: str, wanted: object) -> NotFound:
+    return NotFound(f"There is no {what} {wanted}.")
 
 
 def system(system_id: int) -> SystemInfo:

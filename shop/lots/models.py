@@ -28,7 +28,9 @@ class Lot(models.Model):
 
     site = models.ForeignKey("shared.Site", models.PROTECT, related_name="+")
     material = models.ForeignKey("shop.Material", models.PROTECT, related_name="lots")
-    supplier = models.ForeignKey("shop.Supplier", models.PROTECT, null=True, related_name="+")
+    supplier = models.ForeignKey(
+        "shop.Supplier", models.PROTECT, null=True, blank=True, related_name="+"
+    )
     code = models.CharField(max_length=40, validators=[LOT_CODE])
     received_on = models.DateField()
     made_on = models.DateField(null=True, blank=True)
@@ -50,6 +52,11 @@ class Lot(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint(
                 fields=["site", "material", "supplier", "code"], name="lot_once_per_site"
+            ),
+            models.UniqueConstraint(
+                fields=["site", "material", "code"],
+                condition=Q(supplier__isnull=True),
+                name="lot_once_per_site_without_supplier",
             ),
             models.CheckConstraint(
                 condition=Q(made_on__isnull=True)
@@ -87,6 +94,9 @@ class Container(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(reserved__gte=0), name="container_reserved_not_below_0"
+            ),
+            models.CheckConstraint(
+                condition=Q(reserved__lte=F("balance")), name="container_reserved_within_balance"
             ),
         ]
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
-from zoneinfo import ZoneInfo
 
-from django.db.models import F, QuerySet
+from django.db.models import QuerySet
 
+from shared import clock
 from shop.core.shelf_life import UsableUntil, usable_until
 from shop.lots.models import Container, LotStatus
-from shop.sites.queries import end_of_day, local_day
 from shop.stores_types import ContainerInfo
 
 
@@ -26,7 +25,7 @@ def clocks(container: Container) -> UsableUntil:
     return usable_until(
         retested_until=lot.expires_on if lot.retested_on else None,
         label_until=lot.expires_on,
-        opened_on=local_day(lot.site, opened) if opened else None,
+        opened_on=clock.local(opened, lot.site).date() if opened else None,
         open_life_days=lot.material.open_life_days,
     )
 
@@ -50,7 +49,7 @@ def container_info(container: Container) -> ContainerInfo:
         opened_at=container.opened_at,
         expires_on=lot.expires_on,
         open_life_days=lot.material.open_life_days,
-        usable_until=end_of_day(until, ZoneInfo(lot.site.time_zone)) if until else None,
+        usable_until=clock.day_end(until, lot.site) if until else None,
         made_on=lot.made_on,
     )
 
@@ -82,8 +81,3 @@ def containers(
         if usable_on is None or clocks(row).usable_on(usable_on)
     ]
     return tuple(sorted(found, key=fefo_key))
-
-
-def free_stock() -> F:
-    """Return what a container holds beyond its reservations, as an expression."""
-    return F("balance") - F("reserved")

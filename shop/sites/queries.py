@@ -7,8 +7,8 @@ from dataclasses import fields
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any, TypeVar
-from zoneinfo import ZoneInfo
 
+from shared import clock
 from shared.access.models import Site
 from shop.sites.models import (
     ClosedDay,
@@ -25,16 +25,6 @@ from shop.stores_types import MixerInfo, PersonInfo, PlaceInfo, ScaleInfo, SiteW
 
 Stretch = tuple[time, time]
 Info = TypeVar("Info", MixerInfo, PlaceInfo, ScaleInfo)
-
-
-def local_day(site: Site, moment: datetime) -> date:
-    """Return the day at the site at a moment."""
-    return moment.astimezone(ZoneInfo(site.time_zone)).date()
-
-
-def end_of_day(day: date, zone: ZoneInfo) -> datetime:
-    """Return the moment a day ends at a place, in UTC."""
-    return datetime.combine(day + timedelta(days=1), time(), zone).astimezone(UTC)
 
 
 def joined(stretches: Iterable[Stretch]) -> list[Stretch]:
@@ -95,7 +85,7 @@ def _things(model: type[SiteThing], info: type[Info], site: Site) -> tuple[Info,
 
 
 def _people(site: Site, open_days: list[date]) -> tuple[PersonInfo, ...]:
-    zone = ZoneInfo(site.time_zone)
+    zone = clock.zone(site.time_zone)
     people = Person.objects.filter(site=site, in_use=True)
     usual: dict[tuple[int, int], list[Stretch]] = {}
     for shift in Shift.objects.filter(person__in=people):

@@ -1,0 +1,288 @@
+"""Writes to the ledger, one verb a function; each is all or nothing and safe to repeat."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from shared import clock
+from shared.access.models import User
+from shared.errors import Invalid
+from shop.errors import (
+    AlreadyReversed,
+    LotExpired,
+    LotHeld,
+    LotNotUsable,
+    LotQuarantined,
+    NotFound,
+    NotReversible,
+)
+from shop.ledger.models import Movement, MovementKind, Reservation
+from shop.ledger.posting import (
+    Entry,
+    cut_reservation,
+    exact,
+    locked,
+    post,
+    repeat_of,
+    shrink_reservations,
+)
+from shop.ledger.retry import retried
+from shop.lots.models import Container, LotStatus
+from shop.lots.queries import clocks
+from shop.stores_types import MovementInfo
+
+OUT = "out"
+IN = "in"
+
+
+def refuse_unusable(container: Container, at: datetime) -> None:
+    """Refuse a lot that is in quarantine, held or finished, or out of date at a moment."""
+    lot = container.lot
+    named = f"Lot {lot.code} of {lot.material.name}"
+    reason = f" ({lot.status_reason})" if lot.status_reason else ""
+    facts = {"lot": lot.code, "container": container.code}
+    if lot.status == LotStatus.QUARANTINE:
+        raise LotQuarantined(
+            f"{named} is in quarantine{reason}; have it checked and released first.", **facts
+        )
+    if lot.status == LotStatus.HELD:
+        raise LotHeld(f"{named} is held{reason}; take another lot.", **facts)
+    if lot.status != LotStatus.RELEASED:
+        raise LotNotUsable(f"{named} is {lot.get_status_display().lower()}.", **facts)
+    state, day = clocks(container), clock.local(at, lot.site).date()
+    if not state.usable_on(day) and state.until is not None:
+        what = "open life ended" if state.binding == "open life" else "expired"
+        raise LotExpired(
+            f"{named}, container {container.code}: {what} on {state.until.isoformat()}, asked for "
+            f"{day.isoformat()}; take another lot.",
+            limit=state.until.isoformat(),
+            value=day.isoformat(),
+            **facts,
+        )
+
+
+@retried
+def receive(
+    *,
+    container_id: int,
+    quantity: Decimal,
+    key: str,
+    counterpart: str,
+    happened_at: datetime,
+    by: User | None = None,
+    reason: str = "",
+) -> MovementInfo:
+    """Put what has arrived into a container of its lot."""
+    about = _about(key, container_id, counterpart, happened_at, by, reason)
+    entry = Entry(kind=MovementKind.RECEIPT, quantity=exact(quantity), **about)
+    container = locked([container_id])[container_id]
+    return repeat_of(entry) or post(entry, container)
+
+
+@retried
+def issue(
+    *,
+    container_id: int,
+    quantity: Decimal,
+    key: str,
+    counterpart: str,
+    purpose: str = "",
+    happened_at: datetime,
+    by: User | None = None,
+    reason: str = "",
+) -> MovementInfo:
+    """
+    Take material out for a batch or a coat; the first issue opens the container.
+
+    What is reserved for `purpose` is used up first. More may have been weighed than was reserved:
+    it is gone, so reservations of later uses shrink to what is left.
+    """
+    about = _about(key, container_id, counterpart, happened_at, by, reason)
+    entry = Entry(kind=MovementKind.ISSUE, quantity=-exact(quantity), opens=True, **about)
+    container = locked([container_id])[container_id]
+    if earlier := repeat_of(entry):
+        return earlier
+    refuse_unusable(container, happened_at)
+    own = Reservation.objects.filter(container=container, purpose=purpose).first()
+    if own is None:
+        return post(entry, container)
+    used = min(own.quantity, quantity)
+    if quantity <= container.balance:
+        over = container.reserved - used - (container.balance - quantity)
+        shrink_reservations(container, over, keep=purpose)
+    posted = post(replace(entry, used=used), container)
+    cut_reservation(own, used)
+    return posted
+
+
+@retried
+def take_out(
+    *,
+    kind: MovementKind,
+    container_id: int,
+    quantity: Decimal,
+    key: str,
+    counterpart: str,
+    happened_at: datetime,
+    by: User | None = None,
+    reason: str = "",
+) -> MovementInfo:
+    """
+    Take out a sample, scrap, or what goes back to the supplier; any status, in date or not.
+
+    Scrap is gone whether or not it was promised; a sample or a return is only taken from what is
+    free.
+    """
+    about = _about(key, container_id, counterpart, happened_at, by, reason)
+    entry = Entry(kind=kind, quantity=-exact(quantity), **about)
+    container = locked([container_id])[container_id]
+    if earlier := repeat_of(entry):
+        return earlier
+    if kind == MovementKind.SCRAP and quantity <= container.balance:
+        shrink_reservations(container, container.reserved - (container.balance - quantity))
+    return post(entry, container)
+
+
+@retried
+def adjust(
+    *,
+    container_id: int,
+    counted: Decimal,
+    expected: Decimal,
+    key: str,
+    happened_at: datetime,
+    by: User | None = None,
+    reason: str = "",
+) -> MovementInfo | None:
+    """
+    Bring a balance to what was counted, by the difference to what the ledger held at the count.
+
+    Movements since the count stay in force, so the difference is booked, not the counted figure.
+    No difference, no movement.
+    """
+    difference = counted - expected
+    if difference == 0:
+        return None
+    about = _about(key, container_id, "count-difference", happened_at, by, reason)
+    entry = Entry(kind=MovementKind.COUNT, quantity=difference, **about)
+    container = locked([container_id])[container_id]
+    if earlier := repeat_of(entry):
+        return earlier
+    if 0 < -difference <= container.balance:
+        shrink_reservations(container, container.reserved - (container.balance + difference))
+    return post(entry, container)
+
+
+@retried
+def transfer(
+    *,
+    from_container_id: int,
+    to_container_id: int,
+    quantity: Decimal,
+    key: str,
+    happened_at: datetime,
+    by: User | None = None,
+    reason: str = "",
+) -> tuple[MovementInfo, MovementInfo]:
+    """Move material between two containers of one lot: two rows whose sum is zero."""
+    exact(quantity)
+    ends = ((OUT, from_container_id, to_container_id, -quantity),
+            (IN, to_container_id, from_container_id, quantity))  # fmt: skip
+    entries = {
+        own: Entry(
+            kind=MovementKind.TRANSFER,
+            quantity=signed,
+            opens=side == OUT,
+            **_about(f"{key}:{side}", own, f"container:{other}", happened_at, by, reason),
+        )
+        for side, own, other, signed in ends
+    }
+    containers = locked(entries)
+    source, target = containers[from_container_id], containers.get(to_container_id)
+    if target is None or source.pk == target.pk or source.lot_id != target.lot_id:
+        words = "to_container must be another container of the same lot."
+        raise Invalid.one("to_container", "not_same_lot", words)
+    done = {pk: repeat_of(entries[pk]) or post(entries[pk], containers[pk]) for pk in containers}
+    if target.opened_at is None and source.opened_at:
+        # Once open, always open: the clock goes with the material into the other container.
+        Container.objects.filter(pk=target.pk).update(opened_at=source.opened_at)
+    return done[from_container_id], done[to_container_id]
+
+
+@retried
+def reverse(
+    *,
+    key_of_original: str,
+    key: str,
+    reason: str,
+    by: User | None = None,
+    happened_at: datetime,
+) -> MovementInfo:
+    """
+    Put a movement right by a counter-movement that names it; at most one for each movement.
+
+    A transfer has two rows and both are undone. What is taken back out must still be there.
+    """
+    originals = _originals(key_of_original)
+    first = originals[0]
+    if first.kind == MovementKind.REVERSAL:
+        raise NotReversible(
+            f"{key_of_original} is itself a reversal; book the right movement instead."
+        )
+    if happened_at < first.happened_at:
+        raise NotReversible(
+            f"The correction at {happened_at.isoformat()} lies before the movement, "
+            f"{first.happened_at.isoformat()}."
+        )
+    containers = locked(row.container_id for row in originals)
+    posted = []
+    for row in sorted(originals, key=lambda r: r.container_id):
+        own_key = key if len(originals) == 1 else f"{key}:{row.key.rsplit(':', 1)[1]}"
+        about = _about(own_key, row.container_id, row.counterpart, happened_at, by, reason)
+        entry = Entry(
+            kind=MovementKind.REVERSAL, quantity=-row.quantity, reverses_id=row.pk, **about
+        )
+        posted.append(repeat_of(entry) or _reverse_one(entry, row, containers))
+    return next(p for p in posted if p.container_id == first.container_id)
+
+
+def _reverse_one(entry: Entry, row: Movement, containers: dict[int, Container]) -> MovementInfo:
+    if Movement.objects.filter(reverses=row).exists():
+        raise AlreadyReversed(f"The movement {row.key} has been reversed already.", key=row.key)
+    return post(entry, containers[row.container_id])
+
+
+def _originals(key: str) -> list[Movement]:
+    rows = list(Movement.objects.filter(key=key))
+    if not rows:
+        rows = list(Movement.objects.filter(key__in=[f"{key}:{OUT}", f"{key}:{IN}"]))
+    if not rows:
+        raise NotFound(f"There is no movement with the key {key}.", key=key)
+    if rows[0].kind == MovementKind.TRANSFER and len(rows) == 1:
+        stem = rows[0].key.rsplit(":", 1)[0]
+        rows += Movement.objects.filter(key__in=[f"{stem}:{OUT}", f"{stem}:{IN}"]).exclude(
+            pk=rows[0].pk
+        )
+    return rows
+
+
+def _about(
+    key: str,
+    container_id: int,
+    counterpart: str,
+    happened_at: datetime,
+    by: User | None,
+    reason: str,
+) -> dict[str, Any]:
+    """Return what every kind of movement says: which, where, the other side, when, who, why."""
+    return {
+        "key": key,
+        "container_id": container_id,
+        "counterpart": counterpart,
+        "happened_at": happened_at,
+        "by_id": by.pk if by else None,
+        "reason": reason,
+    }

@@ -1,0 +1,178 @@
+"""Writes to the register of tools: asked for, cast, in service, used, retired."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F
+
+from shared.access.models import User
+from shared.errors import Invalid
+from shop.errors import NotFound, Refused
+from shop.stores_types import ToolInfo
+from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolHalf, ToolKind, ToolStatus
+from shop.tools.queries import tool_info
+
+HALVES = {ToolKind.MATCHED: ("A", "B"), ToolKind.SINGLE: ("A",)}
+
+
+class ToolNotReady(Refused):
+    own_code = "tool_not_ready"
+
+
+def make_tool(
+    *,
+    site_id: int,
+    code: str,
+    name: str,
+    kind: str,
+    customer: str = "",
+    service_c: Decimal | None = None,
+) -> ToolInfo:
+    """Enter a tool that has been asked for."""
+    if kind not in HALVES:
+        words = f"kind is {kind!r}; it must be one of {', '.join(HALVES)}."
+        raise Invalid.one("kind", "invalid_choice", words, value=kind)
+    if Tool.objects.filter(site=site_id, code=code).exists():
+        words = f"code is {code!r}; the site has a tool of that code already."
+        raise Invalid.one("code", "unique", words, value=code)
+    tool = Tool(
+        site_id=site_id, code=code, name=name, kind=kind, customer=customer, service_c=service_c
+    )
+    tool.save()
+    return tool_info(tool)
+
+
+def tool_is_casting(tool_id: int) -> None:
+    """Note that work on a tool has begun; later states stay as they are."""
+    Tool.objects.filter(pk=tool_id, status=ToolStatus.ASKED).update(
+        status=ToolStatus.CASTING, version=F("version") + 1
+    )
+
+
+@transaction.atomic
+def open_tool_record(
+    *,
+    tool_id: int,
+    half: str,
+    casting: str,
+    at: datetime,
+    by: User | None = None,
+    verdict: str,
+    service_c: Decimal | None = None,
+    facts: dict[str, Any],
+) -> None:
+    """
+    Enter a half that has been demoulded; once for a casting, a repeat changes nothing.
+
+    The tool is in service when every half of its kind has been accepted.
+    """
+    tool = _locked(tool_id)
+    key = f"cast:{casting}"
+    if ToolEvent.objects.filter(key=key).exists():
+        return
+    if half not in HALVES[ToolKind(tool.kind)]:
+        words = f"half is {half!r}; a {tool.get_kind_display().lower()} has no such half."
+        raise Invalid.one("half", "invalid_choice", words, value=half)
+    if verdict not in ("accept", "rework", "reject"):
+        words = f"verdict is {verdict!r}; it must be accept, rework or reject."
+        raise Invalid.one("verdict", "invalid_choice", words, value=verdict)
+    ToolHalf.objects.update_or_create(
+        tool=tool,
+        half=half,
+        defaults={
+            "casting": casting,
+            "demoulded_at": at,
+            "service_c": service_c,
+            "verdict": verdict,
+        },
+    )
+    ToolEvent.objects.create(
+        tool=tool,
+        kind=ToolEventKind.CAST,
+        key=key,
+        at=at,
+        by=by,
+        words=f"Half {half} from {casting}: {verdict}.",
+        facts={"half": half, "casting": casting, "verdict": verdict, **facts},
+    )
+    _settle_status(tool)
+
+
+def _settle_status(tool: Tool) -> None:
+    accepted = set(tool.halves.filter(verdict="accept").values_list("half", flat=True))
+    whole = accepted >= set(HALVES[ToolKind(tool.kind)])
+    if tool.status in (ToolStatus.ASKED, ToolStatus.CASTING):
+        tool.status = ToolStatus.IN_SERVICE if whole else ToolStatus.CASTING
+    tool.version += 1
+    tool.save(update_fields=["status", "version"])
+
+
+@transaction.atomic
+def add_event(
+    *,
+    tool_id: int,
+    kind: str,
+    key: str,
+    at: datetime,
+    by: User | None = None,
+    shots: int = 0,
+    words: str = "",
+    facts: dict[str, Any] | None = None,
+) -> ToolEvent:
+    """Add what happened to a tool; a repeat of the key returns the first."""
+    tool = _locked(tool_id)
+    earlier = ToolEvent.objects.filter(key=key).first()
+    if earlier is not None:
+        if (earlier.tool_id, earlier.kind, earlier.shots) != (tool.pk, kind, shots):
+            raise Refused(f"The key {key} was used for another event; use a new key.", key=key)
+        return earlier
+    _refuse_event(tool, kind, shots)
+    event = ToolEvent.objects.create(
+        tool=tool, kind=kind, key=key, at=at, by=by, shots=shots, words=words, facts=facts or {}
+    )
+    after = {
+        ToolEventKind.RETIREMENT: ToolStatus.RETIRED,
+        ToolEventKind.REPAIR: ToolStatus.REPAIR,
+        ToolEventKind.INSPECTION: _after_inspection(tool, facts or {}),
+    }.get(ToolEventKind(kind))
+    if after and after != tool.status:
+        Tool.objects.filter(pk=tool.pk).update(status=after, version=F("version") + 1)
+    return event
+
+
+def _after_inspection(tool: Tool, facts: dict[str, Any]) -> str | None:
+    """Tell the state after an inspection: a tool under repair that passes is in service again."""
+    if facts.get("verdict") == "accept" and tool.status == ToolStatus.REPAIR:
+        return ToolStatus.IN_SERVICE
+    return None
+
+
+def _refuse_event(tool: Tool, kind: str, shots: int) -> None:
+    if kind not in ToolEventKind.values or kind == ToolEventKind.CAST:
+        allowed = ", ".join(v for v in ToolEventKind.values if v != ToolEventKind.CAST)
+        words = f"kind is {kind!r}; it must be one of {allowed}."
+        raise Invalid.one("kind", "invalid_choice", words, value=kind)
+    if (kind == ToolEventKind.SHOTS) != (shots > 0):
+        words = f"shots is {shots}; give 1 or more for shots run, and 0 for anything else."
+        raise Invalid.one("shots", "invalid", words, value=shots, limit=1)
+    if tool.status == ToolStatus.RETIRED and kind != ToolEventKind.NOTE:
+        raise ToolNotReady(
+            f"Tool {tool.code} is retired; only notes can be added.", tool=tool.code
+        )
+    if kind == ToolEventKind.SHOTS and tool.status != ToolStatus.IN_SERVICE:
+        raise ToolNotReady(
+            f"Tool {tool.code} is {tool.get_status_display().lower()}; shots can be recorded only "
+            "for a tool in service.",
+            tool=tool.code,
+        )
+
+
+def _locked(tool_id: int) -> Tool:
+    tool = Tool.objects.select_for_update(no_key=True).filter(pk=tool_id).first()
+    if tool is None:
+        raise NotFound(f"There is no tool {tool_id}.", tool=tool_id)
+    return tool
