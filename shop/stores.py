@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from decimal import Decimal
+
+from django.db.models import Sum
 
 from shop.errors import NotFound
 from shop.ledger.actions import issue, reverse
 from shop.ledger.consuming import issue_from_material
+from shop.ledger.models import Reservation
 from shop.ledger.requirements import replace_requirements
 from shop.ledger.reservations import free_reservations, reserve
 from shop.ledger.retry import retried
@@ -20,6 +24,9 @@ from shop.sites.queries import site_week
 from shop.stores_types import (
     ContainerInfo,
     ExpectedReceipt,
+    MaterialInfo,
+    NeedRow,
+    PersonInfo,
     RecipeInfo,
     SystemInfo,
     ToolInfo,
@@ -29,21 +36,27 @@ from shop.tools.actions import make_tool, open_tool_record, tool_is_casting
 from shop.tools.models import Tool
 
 __all__ = [
+    "NeedRow",
+    "PersonInfo",
     "container",
     "container_by_code",
     "containers",
     "expected_receipts",
+    "find_tool",
     "free_reservations",
     "hazard_lines",
     "issue",
     "issue_from_material",
     "make_tool",
+    "materials_by_code",
     "materials_by_id",
     "open_tool_record",
     "recipe",
     "recipe_by_code",
+    "recipes",
     "replace_requirements",
     "reserve",
+    "reserved_by_container",
     "retried",
     "reverse",
     "site_week",
@@ -129,3 +142,31 @@ def tool_by_code(site_id: int, code: str) -> ToolInfo:
     if row is None:
         raise _missing("tool", code)
     return tools.tool_info(row)
+
+
+def find_tool(site_id: int, code: str) -> ToolInfo | None:
+    """Return one tool of a site by its code, or nothing where the code is free."""
+    row = Tool.objects.filter(site=site_id, code=code).first()
+    return None if row is None else tools.tool_info(row)
+
+
+def recipes() -> tuple[RecipeInfo, ...]:
+    """Return every release recipe, by code."""
+    rows = ReleaseRecipe.objects.select_related("material").order_by("code")
+    return tuple(release_agents.recipe_info(row) for row in rows)
+
+
+def materials_by_code(codes: Iterable[str]) -> tuple[MaterialInfo, ...]:
+    """Return the materials with these codes, by code."""
+    rows = materials.Material.objects.filter(code__in=set(codes)).order_by("code")
+    return tuple(materials.material_info(row) for row in rows)
+
+
+def reserved_by_container(container_ids: Iterable[int], *, prefix: str) -> dict[int, Decimal]:
+    """Return what is set aside in each container for purposes that begin with `prefix`."""
+    rows = (
+        Reservation.objects.filter(container__in=list(container_ids), purpose__startswith=prefix)
+        .values("container")
+        .annotate(total=Sum("quantity"))
+    )
+    return {row["container"]: row["total"] for row in rows}

@@ -21,7 +21,6 @@ from planning.week_plan import confirming, snapshot
 from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
 from shared.access.models import Site
 from shared.errors import Invalid, ShopError
-from shop import stores
 
 LONGEST_SECONDS = 600
 
@@ -236,8 +235,3 @@ def withdraw_pours(*, pours: Iterable[Pour], now: datetime) -> None:
         pour.save(update_fields=["status", "version"])
         pour.refresh_from_db()
         ask_for_material(pour)
-
-
-def lots_short(site_id: int) -> list[str]:
-    """Return sentences for reservations that stock no longer covers."""
-    return list(stores.short_reservations(site_id))
