@@ -1,0 +1,145 @@
+"""One planning case: the problem prepared, frozen work laid down, material at hand."""
+
+from __future__ import annotations
+
+from planning.core.plan import Batch, Frozen, Plan, Problem, Task
+from planning.core.problem import Pour
+from planning.core.solver import steps
+from planning.core.solver.board import Board
+from planning.core.solver.jobs import Fixed, Job, make_jobs
+from planning.core.solver.shop import Shop
+from planning.core.solver.stock import Stock
+
+
+class Case:
+    """What the search works on."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.frozen = with_horizon(problem)
+        self.shop = Shop(problem)
+        self.jobs: list[Job] = make_jobs(self.shop, Fixed.of(self.frozen))
+        self.stock = Stock(self.shop, self.jobs, self.frozen.batches)
+        self.tight = False
+        """Material binds, so each insertion looks at it."""
+        self.empty = Board(self.shop)
+        self._lay_down(self.empty)
+
+    def _lay_down(self, board: Board) -> None:
+        """Take people, mixers, places and ovens for frozen work."""
+        shop = self.shop
+        for batch in self.frozen.batches:
+            self._take(board, shop.person_units, batch.people, batch.start_min, batch.end_min)
+            mixers = {m.mixer.id: [] for m in shop.mixer_units}  # type: dict[str, list[int]]
+            for m in shop.mixer_units:
+                mixers[m.mixer.id].append(m.unit)
+            self._take(board, mixers, (batch.mixer,), batch.contact_min, batch.end_min)
+        cycles = {
+            (p.id, s.id): (s.oven_cycle, s.wait_min)
+            for p in self.problem.pours
+            for s in (*p.before, *p.after)
+        }
+        ovens = {o.id: i for i, o in enumerate(shop.ovens)}
+        for task in self.frozen.tasks:
+            self._take(board, shop.person_units, task.people, task.start_min, task.end_min)
+            cycle, wait = cycles.get((task.pour, task.step), ("", 0))
+            if task.oven in ovens and cycle:
+                begin = task.end_min if task.oven_start_min is None else task.oven_start_min
+                steps.load_oven(board, ovens[task.oven], begin, wait, cycle)
+        board.ovens = [tuple(x._replace(fixed=True) for x in o) for o in board.ovens]
+        units: dict[str, list[int]] = {}
+        for unit, place in shop.place_of.items():
+            units.setdefault(place, []).append(unit)
+        index_of = {p.id: i for i, p in enumerate(self.problem.pours)}
+        for stand in self.frozen.stands:
+            taken = self._take(board, units, (stand.place,), stand.start_min, stand.end_min)
+            if stand.pour in index_of and taken:
+                shop.stand_slots[index_of[stand.pour]] = taken[0]
+
+    @staticmethod
+    def _take(
+        board: Board, units: dict[str, list[int]], ids: tuple[str, ...], start: int, end: int
+    ) -> list[int]:
+        """Take one unit for each id, a free one where there is one."""
+        taken: list[int] = []
+        for id in ids:
+            own = [u for u in units.get(id, []) if u not in taken]
+            if not own:
+                continue
+            unit = max(own, key=lambda u: (_free_share(board.free[u], start, end), -u))
+            board.reserve((unit,), start, end)
+            taken.append(unit)
+        return taken
+
+
+def _free_share(bits: int, start: int, end: int) -> int:
+    return (bits >> max(0, start) & ((1 << max(0, end - max(0, start))) - 1)).bit_count()
+
+
+def with_horizon(problem: Problem) -> Frozen:
+    """
+    Return the frozen work, with what the previous plan starts before the freeze horizon.
+
+    A lift of which one batch is frozen keeps its other batches too.
+    """
+    previous, until = problem.previous, problem.settings.freeze_until_min
+    if previous is None or until <= 0:
+        return problem.frozen
+    pours = {p.id: p for p in problem.pours}
+    batches = {b.id: b for b in problem.frozen.batches}
+    held, whole = _held(previous, until, pours)
+    batches |= {b.id: b for b in held if b.id not in batches}
+    served: dict[str, int] = {}
+    for batch in batches.values():
+        for portion in batch.portions:
+            served[portion.pour] = max(served.get(portion.pour, 0), portion.lift)
+    lifts = {(x.pour, x.lift): x for x in problem.frozen.lifts}
+    for lift in previous.lifts:
+        if lift.pour in pours and lift.lift <= served.get(lift.pour, -1):
+            lifts.setdefault((lift.pour, lift.lift), lift)
+    tasks = {_task_key(t): t for t in problem.frozen.tasks}
+    for task in previous.tasks:
+        passed = task.kind != "after" and (task.lift or 0) <= served.get(task.pour, -1)
+        if task.pour in pours and (task.start_min < until or passed or task.pour in whole):
+            tasks.setdefault(_task_key(task), task)
+    begun = {t.pour for t in tasks.values()} | set(served)
+    stands = {s.pour: s for s in problem.frozen.stands}
+    for stand in previous.stands:
+        if stand.pour in begun:
+            stands.setdefault(stand.pour, stand)
+    return Frozen(
+        tuple(lifts[k] for k in sorted(lifts)),
+        tuple(batches.values()),
+        tuple(tasks.values()),
+        tuple(stands.values()),
+    )
+
+
+def _held(previous: Plan, until: int, pours: dict[str, Pour]) -> tuple[list[Batch], set[str]]:
+    """Return the batches that stay, and the pours of which everything stays."""
+    held = {b.id for b in previous.batches if b.start_min < until}
+    whole: set[str] = set()
+    size = -1
+    while size != len(held) + len(whole):
+        size = len(held) + len(whole)
+        top: dict[str, int] = {}
+        for batch in previous.batches:
+            if batch.id in held:
+                for portion in batch.portions:
+                    top[portion.pour] = max(top.get(portion.pour, 0), portion.lift)
+        for id in [*top, *whole]:
+            below = pours[id].stands_on if id in pours else None
+            if below is not None:
+                whole.add(below)
+        for batch in previous.batches:
+            if any(p.lift <= top.get(p.pour, -1) or p.pour in whole for p in batch.portions):
+                held.add(batch.id)
+    batches = [
+        b for b in previous.batches
+        if b.id in held and all(p.pour in pours for p in b.portions)
+    ]  # fmt: skip
+    return batches, whole
+
+
+def _task_key(task: Task) -> tuple[str, str, str, int | None]:
+    return task.pour, task.kind, task.step, task.lift

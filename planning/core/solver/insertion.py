@@ -1,0 +1,415 @@
+"""Put one pour on the board: its steps, its lifts pot by pot, its cure and its place."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass, field
+
+from planning.core.solver import masks, pots, steps
+from planning.core.solver.board import (
+    LATE_MINUTE,
+    Board,
+    Placed,
+    Pot,
+    Work,
+    lateness,
+)
+from planning.core.solver.jobs import Job, LiftJob
+from planning.core.solver.pots import Poured
+from planning.core.solver.shop import Shop
+
+DAY = 1440.0
+
+
+@dataclass
+class Taste:
+    """How an insertion weighs its choices; the search varies it."""
+
+    joins: int = 6
+    """How many shared pots are tried for each lift."""
+    late_minute: float = LATE_MINUTE
+    per_day: float = 0.03
+    """Price of pouring a day later, in pots."""
+    per_kg: float = 0.004
+    """Price of a kilogram of room left in a pot that was joined, in pots."""
+    noise: float = 0.0
+    rng: random.Random | None = None
+    sharing: bool = True
+    keep: dict[tuple[int, int], int] = field(default_factory=dict)
+    """Start of pouring by (job, lift) in the previous plan."""
+    move_price: float = 0.0
+
+
+class Blocked(Exception):
+    """A pour that cannot be placed; `rule` names what stopped it."""
+
+    def __init__(self, rule: str, low: int | None = None) -> None:
+        super().__init__(rule)
+        self.rule = rule
+        self.low = low
+
+
+def insert(shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0) -> Board:
+    """
+    Return a copy of the board with the pour on it.
+
+    Raises
+    ------
+    Blocked
+        If it has no place in the horizon.
+    """
+    if job.trouble:
+        raise Blocked(job.trouble[0])
+    if job.parent is not None and job.parent not in board.placed:
+        raise Blocked("stands_on")
+    low = max(low, pots.not_before(shop, board, job.index))
+    holds_low = low
+    for _ in range(16):
+        trial, placed, works = _with_low(shop, board, job, taste, low, holds_low)
+        slot = _find_slot(shop, trial, job, placed)
+        if slot >= 0:
+            return _commit(shop, trial, job, placed._replace(slot=slot), works, taste)
+        later = _later_slot(shop, trial, job, placed)
+        if later is None:
+            raise Blocked("place")
+        holds_low = later
+    raise Blocked("place")
+
+
+def _with_low(
+    shop: Shop, board: Board, job: Job, taste: Taste, low: int, holds_low: int
+) -> tuple[Board, Placed, list[Work]]:
+    """Place steps and lifts; the stand is not yet taken."""
+    forward = steps.earliest(shop, board, job.before, low, holds_low)
+    if forward is None:
+        raise Blocked("shift")
+    early, ready = forward
+    if not any(s.step.holds_place for s in job.before):
+        ready = max(ready, holds_low)
+    trial, poured, abrades, early_ok = _pour_lifts(shop, board, job, taste, ready, early, low)
+    works = steps.staff(shop, trial, job.before, early_ok)
+    works += abrades
+    end = poured[-1].end if poured[-1] else _fixed_end(job)
+    cured = end + max(job.chemistry.at(end).cure_min, job.pour.cure_min or 0)
+    done = cured
+    if job.after:
+        tail = steps.earliest(shop, trial, job.after, cured)
+        if tail is None:
+            raise Blocked("horizon")
+        works += steps.staff(shop, trial, job.after, tail[0])
+        done = tail[1]
+    start = _stand_start(job, works, poured)
+    ids = tuple(p.pots if p else () for p in poured)
+    return trial, Placed((), ids, -1, start, done, done, 0, 0), works
+
+
+def _fixed_end(job: Job) -> int:
+    return max(p.end_min for _, p in job.lifts[-1].fixed)
+
+
+def _stand_start(job: Job, works: list[Work], poured: list[Poured | None]) -> int:
+    if job.stand is not None:
+        return job.stand.start_min
+    for step, work in zip(job.before, works, strict=False):
+        if step.step.holds_place:
+            return work.start
+    fixed = [p.start_min for _, p in job.lifts[0].fixed]
+    return min(fixed) if fixed else poured[0].start  # type: ignore[union-attr]
+
+
+def _pour_lifts(
+    shop: Shop, board: Board, job: Job, taste: Taste, ready: int, early: list[Work], low: int
+) -> tuple[Board, list[Poured | None], list[Work], list[Work]]:
+    """Pour lift after lift; a lift that comes too late for the gap moves the one below later."""
+    count = len(job.lifts)
+    lows = [ready] + [0] * (count - 1)
+    boards: list[Board] = [board] * (count + 1)
+    poured: list[Poured | None] = [None] * count
+    abrades: list[list[Work]] = [[] for _ in range(count)]
+    before = early
+    i = 0
+    for _ in range(12 * count + 12):
+        if i == count:
+            return boards[count], poured, [w for a in abrades for w in a], before
+        lift = job.lifts[i]
+        if lift.fixed and not lift.divisions[0]:
+            boards[i + 1], poured[i] = boards[i], None
+            i += 1
+            continue
+        start_low, high = lows[i], None
+        if i:
+            end = _end_of(job, poured, i - 1)
+            condition = job.chemistry.at(end)
+            start_low = max(start_low, end + condition.gap_least_min)
+            high = end + condition.gap_greatest_min
+        try:
+            chosen, works = _choose(shop, boards[i], job, taste, i, start_low, high)
+        except Blocked as blocked:
+            if blocked.low is None or i == 0 or poured[i - 1] is None or high is None:
+                raise
+            push = max(1, blocked.low - high)
+            lows[i - 1] = poured[i - 1].start + push  # type: ignore[union-attr]
+            i -= 1
+            continue
+        if i == 0 and job.before and not lift.fixed:
+            fitted = _fit_before(shop, chosen.board, job, early, chosen.start, low)
+            if fitted is None:
+                lows[0] = max(lows[0] + 1, chosen.start + 1)
+                taste_limit = _release_limit(shop, job)
+                pushed = steps.earliest(
+                    shop, board, job.before, low, max(low, chosen.start - (taste_limit or 0))
+                )
+                if pushed is None:
+                    raise Blocked("step_order")
+                early = pushed[0]
+                lows[0] = max(pushed[1], ready)
+                if lows[0] <= chosen.start:
+                    lows[0] = chosen.start + 1
+                continue
+            before = fitted
+        boards[i + 1], poured[i], abrades[i] = chosen.board, chosen, works
+        i += 1
+    raise Blocked("lift_gap")
+
+
+def _end_of(job: Job, poured: list[Poured | None], lift: int) -> int:
+    found = poured[lift]
+    if found is not None:
+        return found.end
+    return max(p.end_min for _, p in job.lifts[lift].fixed)
+
+
+def _release_limit(shop: Shop, job: Job) -> int | None:
+    """Return the longest wait between the last step and the pour, the stricter of two."""
+    limits = [job.before[-1].step.longest_wait_min, shop.settings.coat_to_pour_most_min]
+    return min((x for x in limits if x is not None), default=None)
+
+
+def _fit_before(
+    shop: Shop, board: Board, job: Job, early: list[Work], start: int, low: int
+) -> list[Work] | None:
+    """Return the steps as late as the pour allows, or as early as they were, or None."""
+    longest = _release_limit(shop, job)
+    late = steps.latest(shop, board, job.before, low, start, longest)
+    if late is not None:
+        return late
+    ready = steps.ready_after(job.before[-1], early[-1])
+    if ready > start or (longest is not None and start > early[-1].end + longest):
+        return None
+    for step, work in zip(job.before, early, strict=True):
+        if (
+            work.end > work.start
+            and not work.fixed
+            and not (steps.step_mask(shop, board, step) >> work.start & 1)
+        ):
+            return None
+    return early
+
+
+def _choose(
+    shop: Shop, board: Board, job: Job, taste: Taste, index: int, low: int, high: int | None
+) -> tuple[Poured, list[Work]]:
+    """Return the cheapest way to pour one lift, with its abrade task where the gap is past."""
+    lift = job.lifts[index]
+    below = None
+    if lift.fixed:
+        batch, portion = lift.fixed[-1]
+        below = (batch.contact_min + job.chemistry.gel_min(batch.contact_min), portion.end_min)
+        low, high = max(low if index == 0 else 0, portion.end_min), None
+    forbid = high is not None and shop.settings.overdue_lift == "forbid"
+    sharable = _sharable(shop, job, taste)
+    best: tuple[float, Poured, list[Work]] | None = None
+    next_start: int | None = None
+    for portions in lift.divisions:
+        for found in _ways(shop, board, job, taste, index, portions, low, below, sharable):
+            works: list[Work] = []
+            if high is not None and found.start > high:
+                if forbid:
+                    next_start = (
+                        found.start if next_start is None else min(next_start, found.start)
+                    )
+                    continue
+                abraded = _abrade(shop, found, job, index, low)
+                if abraded is None:
+                    continue
+                found, works = abraded
+            cost = _score(job, taste, index, found, bool(works), low)
+            if best is None or cost < best[0]:
+                best = (cost, found, works)
+        if best is not None:
+            break
+    if best is None:
+        raise Blocked("wet_on_wet" if below else "shift", next_start)
+    return best[1], best[2]
+
+
+def _sharable(shop: Shop, job: Job, taste: Taste) -> bool:
+    most = min(shop.settings.most_tools_per_batch, job.chemistry.most_tools)
+    return taste.sharing and shop.settings.allow_sharing and job.pour.may_share and most > 1
+
+
+def _ways(
+    shop: Shop,
+    board: Board,
+    job: Job,
+    taste: Taste,
+    index: int,
+    portions: tuple[float, ...],
+    low: int,
+    below: pots.Below,
+    sharable: bool,
+) -> list[Poured]:
+    """Return ways to pour a lift: from new pots, and sharing the last one."""
+    found = []
+    new = pots.pour_new(shop, board, job, index, portions, low, below, sharable)
+    if new is not None:
+        found.append(new)
+    if not sharable:
+        return found
+    until = shop.length
+    candidates = pots.joinable(shop, board, job, portions[-1], low, until)
+    tried = 0
+    for _, _, pot in candidates:
+        if tried >= taste.joins:
+            break
+        if taste.rng is not None and taste.noise and taste.rng.random() < taste.noise * 0.3:
+            continue
+        for last in (True, False):
+            way = pots.pour_joined(shop, board, job, index, portions, low, below, pot, last)
+            if way is not None:
+                found.append(way)
+                tried += 1
+                break
+    return found
+
+
+def _abrade(
+    shop: Shop, found: Poured, job: Job, index: int, low: int
+) -> tuple[Poured, list[Work]] | None:
+    """Take one person to abrade between two lifts."""
+    if job.lifts[index].abraded is not None:
+        return found, [_fixed_abrade(job, index)]
+    minutes = job.chemistry.system.abrade_min
+    units = shop.group("")
+    bits = shop.in_horizon & shop.people_starts(found.board.free, units, 1, max(1, minutes))
+    start = masks.last(bits, found.start - minutes)
+    if start < low:
+        return None
+    board = found.board.copy()
+    people = shop.pick_people(board.free, units, 1, start, max(1, minutes))
+    board.reserve(people, start, start + minutes)
+    work = Work("abrade", index, start, start + minutes, people, steps.NO_OVEN, 0, False)
+    return found._replace(board=board), [work]
+
+
+def _fixed_abrade(job: Job, index: int) -> Work:
+    task = job.lifts[index].abraded
+    assert task is not None
+    return Work("abrade", index, task.start_min, task.end_min, (), steps.NO_OVEN, 0, True)
+
+
+def _score(job: Job, taste: Taste, index: int, found: Poured, abraded: bool, low: int) -> float:
+    """Return what a way costs, in pots: new pots, lateness to come, delay, room wasted."""
+    rest = job.tail_min
+    for lift in job.lifts[index + 1 :]:
+        rest += _least_lift_min(job, lift)
+    late = max((w * max(0, found.end + rest - due) for due, w in job.dues), default=0)
+    light = found.board.light * 1e6
+    cost = late * taste.late_minute + found.new + light
+    cost += taste.per_day * (found.end - low) / DAY + 0.05 * abraded
+    if found.new < len(job.lifts[index].divisions[0]):
+        cost += taste.per_kg * max(0.0, found.room_kg)
+    kept = taste.keep.get((job.index, index))
+    if kept is not None and kept != found.start:
+        cost += taste.move_price
+    if taste.rng is not None and taste.noise:
+        cost += taste.noise * taste.rng.random() * 0.5
+    return cost
+
+
+def _least_lift_min(job: Job, lift: LiftJob) -> int:
+    gap = min(c.gap_least_min for c in job.chemistry.conditions)
+    return gap + len(lift.divisions[0])
+
+
+def _find_slot(shop: Shop, board: Board, job: Job, placed: Placed) -> int:
+    """Return a free slot of the pour's kind for its stand, or -1."""
+    end = shop.place_length if job.keeps_place else placed.stand_end
+    need = masks.span(placed.stand_start, end)
+    best, room = -1, -1
+    for unit in _slots(shop, board, job):
+        free = board.free[unit]
+        if job.stand is not None:
+            free |= masks.span(job.stand.start_min, job.stand.end_min)
+        elif job.pour.same_place and job.parent is not None:
+            below = board.placed[job.parent]
+            free |= masks.span(below.finish, below.stand_end)
+        if free & need != need:
+            continue
+        # the slot that was busy last until just before, so that long gaps stay whole
+        busy = (~free & masks.span(0, placed.stand_start)).bit_length()
+        if busy > room:
+            best, room = unit, busy
+    return best
+
+
+def _slots(shop: Shop, board: Board, job: Job) -> list[int]:
+    if job.stand is not None:
+        return [shop.stand_slots[job.index]]
+    if job.pour.same_place and job.parent is not None:
+        return [board.placed[job.parent].slot]
+    return shop.slots[job.pour.place_kind]
+
+
+def _later_slot(shop: Shop, board: Board, job: Job, placed: Placed) -> int | None:
+    """Return the next minute from which a slot is free as long as the stand lasts."""
+    if job.stand is not None:
+        return None
+    if job.pour.same_place and job.parent is not None:
+        return None
+    minutes = placed.stand_end - placed.stand_start
+    found = []
+    for unit in _slots(shop, board, job):
+        free = board.free[unit]
+        if job.keeps_place:
+            begin = (~free & masks.span(0, shop.place_length)).bit_length()
+        else:
+            begin = masks.first(masks.starts(free, minutes), placed.stand_start + 1)
+        if begin > placed.stand_start:
+            found.append(begin)
+    later = min(found, default=None)
+    return later if later is not None and later < shop.problem.horizon_min else None
+
+
+def _commit(
+    shop: Shop, board: Board, job: Job, placed: Placed, works: list[Work], taste: Taste
+) -> Board:
+    """Take the stand and write the pour down."""
+    end = shop.place_length if job.keeps_place else placed.stand_end
+    if job.pour.same_place and job.parent is not None:
+        _hand_over(board, job.parent, placed.stand_start)
+    board.reserve((placed.slot,), placed.stand_start, end)
+    late = lateness(job, placed.finish)
+    moved = sum(
+        1 for i, ids in enumerate(placed.pots)
+        if ids and taste.keep.get((job.index, i), -1) not in (-1, _start_of(board, job, ids[0]))
+    )  # fmt: skip
+    board.placed[job.index] = placed._replace(
+        works=tuple(works), stand_end=end, late=late, moved=moved
+    )
+    board.late += late
+    board.moved += moved
+    board.time += placed.finish
+    return board
+
+
+def _start_of(board: Board, job: Job, pot: int) -> int:
+    found: Pot = board.pots[job.chemistry.index][pot]
+    return next(s.start for s in found.shares if s.job == job.index)
+
+
+def _hand_over(board: Board, parent: int, start: int) -> None:
+    """End the stand of the pour below where the one above begins."""
+    below = board.placed[parent]
+    board.release((below.slot,), start, below.stand_end)
+    board.placed[parent] = below._replace(stand_end=start)

@@ -1,0 +1,242 @@
+"""Each pour made ready for planning: its lifts, portions, steps and what is already fixed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from planning.core.batches import divide, usable_batches_kg
+from planning.core.lifts import NoLifts, deepest_mm, split
+from planning.core.plan import Batch, Frozen, Lift, Portion, Stand, Task, portion_min
+from planning.core.problem import Pour, Step
+from planning.core.solver.shop import Chemistry, Shop
+
+
+@dataclass(frozen=True)
+class Fixed:
+    """Frozen work, by pour."""
+
+    tasks: dict[tuple[str, str, str, int | None], Task]
+    portions: dict[tuple[str, int], tuple[tuple[Batch, Portion], ...]]
+    lifts: dict[str, tuple[Lift, ...]]
+    stands: dict[str, Stand]
+
+    @classmethod
+    def of(cls, frozen: Frozen) -> Fixed:
+        portions: dict[tuple[str, int], list[tuple[Batch, Portion]]] = {}
+        for batch in frozen.batches:
+            for portion in batch.portions:
+                portions.setdefault((portion.pour, portion.lift), []).append((batch, portion))
+        lifts: dict[str, list[Lift]] = {}
+        for lift in sorted(frozen.lifts, key=lambda x: (x.pour, x.lift)):
+            lifts.setdefault(lift.pour, []).append(lift)
+        return cls(
+            {(t.pour, t.kind, t.step, t.lift): t for t in frozen.tasks},
+            {k: tuple(sorted(v, key=lambda x: x[1].start_min)) for k, v in portions.items()},
+            {k: tuple(v) for k, v in lifts.items()},
+            {s.pour: s for s in frozen.stands},
+        )
+
+
+@dataclass(frozen=True)
+class StepJob:
+    """A step with the people who can do it, and its task where that is frozen."""
+
+    step: Step
+    kind: str
+    units: tuple[int, ...]
+    fixed: Task | None
+
+
+@dataclass(frozen=True)
+class LiftJob:
+    """A lift still to be poured; `divisions` are ways to portion what is left of it."""
+
+    lift: Lift
+    divisions: tuple[tuple[float, ...], ...]
+    fixed: tuple[tuple[Batch, Portion], ...]
+    abraded: Task | None = None
+
+
+@dataclass
+class Job:
+    """A pour to plan."""
+
+    index: int
+    pour: Pour
+    chemistry: Chemistry
+    before: tuple[StepJob, ...]
+    after: tuple[StepJob, ...]
+    lifts: tuple[LiftJob, ...]
+    parent: int | None
+    stand: Stand | None
+    children: list[int] = field(default_factory=list)
+    dues: list[tuple[int, int]] = field(default_factory=list)
+    """(due of this pour, weight): its own and those of the pours that stand on it."""
+    trouble: tuple[str, str, str] | None = None
+    """(rule, words, change) when it cannot be planned at all."""
+    cure_min: int = 0
+    tail_min: int = 0
+    """Least time from the end of pouring the last lift to done."""
+    keeps_place: bool = False
+    """A pour that stands on it stays in its place."""
+
+    @property
+    def mass_kg(self) -> float:
+        return sum(d for lift in self.lifts for d in lift.divisions[0]) if self.lifts else 0.0
+
+
+def make_jobs(shop: Shop, fixed: Fixed) -> list[Job]:
+    """Prepare every pour; those that cannot be planned at all carry their trouble."""
+    problem = shop.problem
+    index_of = {p.id: i for i, p in enumerate(problem.pours)}
+    jobs: list[Job] = []
+    for index, pour in enumerate(problem.pours):
+        chemistry = shop.systems[shop.system_index[pour.system]]
+        job = Job(
+            index=index,
+            pour=pour,
+            chemistry=chemistry,
+            before=_before(shop, pour, fixed),
+            after=_steps(shop, pour.id, "after", pour.after, fixed),
+            lifts=(),
+            parent=None if pour.stands_on is None else index_of[pour.stands_on],
+            stand=fixed.stands.get(pour.id),
+        )
+        job.trouble = _make_lifts(shop, job, fixed) or _staff_trouble(shop, job)
+        least_cure = min(c.cure_min for c in chemistry.conditions)
+        job.cure_min = max(least_cure, pour.cure_min or 0)
+        job.tail_min = job.cure_min + sum(s.hands_min + s.wait_min for s in pour.after)
+        jobs.append(job)
+    for job in jobs:
+        if job.parent is not None:
+            jobs[job.parent].children.append(job.index)
+            if job.pour.same_place:
+                jobs[job.parent].keeps_place = True
+    _refuse_rings(jobs)
+    for job in jobs:
+        _inherit(jobs, job)
+    return jobs
+
+
+def _steps(
+    shop: Shop, pour: str, kind: str, steps: tuple[Step, ...], fixed: Fixed
+) -> tuple[StepJob, ...]:
+    return tuple(
+        StepJob(s, kind, shop.group(s.skill), fixed.tasks.get((pour, kind, s.id, None)))
+        for s in steps
+    )
+
+
+def _before(shop: Shop, pour: Pour, fixed: Fixed) -> tuple[StepJob, ...]:
+    """Return the steps before a pour; once it is being poured only those on record."""
+    steps = _steps(shop, pour.id, "before", pour.before, fixed)
+    if (pour.id, 0) in fixed.portions:
+        return tuple(s for s in steps if s.fixed is not None)
+    return steps
+
+
+def _make_lifts(shop: Shop, job: Job, fixed: Fixed) -> tuple[str, str, str] | None:
+    pour, chemistry = job.pour, job.chemistry
+    system = chemistry.system
+    sizes = usable_batches_kg(shop.problem, system)
+    if not sizes:
+        return (
+            "pot_life" if shop.problem.mixers else "mixer_busy",
+            f"{pour.id}: no mixer can take a pot of {system.id} and pour it within its pot life.",
+            f"a mixer for {system.id}, or a system with a longer pot life",
+        )
+    try:
+        lifts = split(pour, system, shop.settings, sizes[0], fixed.lifts.get(pour.id, ()))
+    except NoLifts as error:
+        deepest = max(layer.depth_mm for layer in pour.layers)
+        limit = deepest_mm(pour, system)
+        change = f"a system whose lifts may be {deepest:g} mm deep" if deepest > limit else ""
+        return "lift_depth", f"{str(error)[0].upper()}{str(error)[1:]}.", change
+    job.lifts = tuple(_lift_job(shop, chemistry, x, sizes, fixed) for x in lifts)
+    return None
+
+
+def _lift_job(
+    shop: Shop, chemistry: Chemistry, lift: Lift, sizes: tuple[float, ...], fixed: Fixed
+) -> LiftJob:
+    have = fixed.portions.get((lift.pour, lift.lift), ())
+    rest = lift.mass_kg - sum(p.kg for _, p in have)
+    divisions: list[tuple[float, ...]] = []
+    if rest > 1e-6:
+        for size in sizes:
+            d = divide(rest, size, chemistry.least_kg, shop.settings.equal_batches)
+            if len(d) not in {len(x) for x in divisions}:
+                divisions.append(d)
+    abraded = fixed.tasks.get((lift.pour, "abrade", "", lift.lift))
+    return LiftJob(lift, tuple(divisions) or ((),), have, abraded)
+
+
+def _staff_trouble(shop: Shop, job: Job) -> tuple[str, str, str] | None:
+    """Name a skill nobody has, or a kind of place that is not there."""
+    pour = job.pour
+    asked = [
+        (s.step.skill, s.step.hands, s.step.name)
+        for s in (*job.before, *job.after)
+        if s.fixed is None and s.step.hands_min > 0
+    ]
+    if any(d for lift in job.lifts for d in lift.divisions[0]):
+        system = job.chemistry.system
+        asked.append((system.skill, system.hands, "mixing"))
+    for skill, hands, what in asked:
+        have = len(shop.group(skill))
+        if have < hands:
+            name = f"with skill {skill!r}" if skill else "at work"
+            return (
+                "skill",
+                f"{pour.id}: {what} takes {hands} people {name}; the shop has {have}.",
+                f"{hands - have} more people {name}",
+            )
+    if job.stand is None and pour.place_kind not in shop.slots:
+        return (
+            "place",
+            f"{pour.id}: asks for a place of kind {pour.place_kind!r}; the shop has none.",
+            f"a place of kind {pour.place_kind!r}",
+        )
+    needs_oven = any(s.step.oven_cycle and s.fixed is None for s in (*job.before, *job.after))
+    if needs_oven and not shop.ovens:
+        return ("oven", f"{pour.id}: a step waits in an oven; the shop has none.", "an oven")
+    return None
+
+
+def _refuse_rings(jobs: list[Job]) -> None:
+    """Give a trouble to pours that stand on each other in a ring, or on one with a trouble."""
+    for job in jobs:
+        seen, at = {job.index}, job.parent
+        while at is not None and at not in seen:
+            seen.add(at)
+            if jobs[at].trouble and not job.trouble:
+                below = jobs[at].pour.id
+                job.trouble = ("stands_on", f"{job.pour.id}: {below} below it is not planned.", "")
+            at = jobs[at].parent
+        if at is not None:
+            job.trouble = (
+                "stands_on",
+                f"{job.pour.id}: stands on itself by way of other pours.",
+                "another order of the pours",
+            )
+            job.parent = None
+
+
+def _inherit(jobs: list[Job], job: Job) -> None:
+    """Give each pour below this one the due date it must be done by for this one's sake."""
+    pour = job.pour
+    due, at = pour.due_min, job
+    job.dues.append((due, pour.weight))
+    while at.parent is not None:
+        due -= at.tail_min + head_min(at)
+        at = jobs[at.parent]
+        at.dues.append((due, pour.weight))
+
+
+def head_min(job: Job) -> int:
+    """Return the least time from the first work of a pour to the end of its last lift, min."""
+    steps = sum(s.step.hands_min + s.step.wait_min for s in job.before if s.fixed is None)
+    rate = job.chemistry.system.pour_rate_kg_min
+    gaps = min(c.gap_least_min for c in job.chemistry.conditions) * max(0, len(job.lifts) - 1)
+    pouring = sum(portion_min(k, rate) for lift in job.lifts for k in lift.divisions[0])
+    return steps + gaps + pouring

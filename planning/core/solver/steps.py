@@ -1,0 +1,194 @@
+"""Place chains of steps: as early as they can, or as late as the pour after them allows."""
+
+from __future__ import annotations
+
+from planning.core.solver import masks
+from planning.core.solver.board import Board, Load, Work
+from planning.core.solver.jobs import StepJob
+from planning.core.solver.shop import Shop
+
+NO_OVEN = -1
+
+
+def step_mask(shop: Shop, board: Board, job: StepJob) -> int:
+    """Return the minutes at which the hands of a step may start."""
+    step = job.step
+    if step.hands_min == 0:
+        return shop.in_horizon
+    return shop.in_horizon & shop.people_starts(board.free, job.units, step.hands, step.hands_min)
+
+
+def fixed_work(shop: Shop, job: StepJob, index: int) -> Work:
+    """Return the work of a step that is frozen."""
+    task = job.fixed
+    assert task is not None
+    oven = next((i for i, o in enumerate(shop.ovens) if o.id == task.oven), NO_OVEN)
+    begin = task.end_min if task.oven_start_min is None else task.oven_start_min
+    return Work(job.kind, index, task.start_min, task.end_min, (), oven, begin, True)
+
+
+def ready_after(job: StepJob, work: Work) -> int:
+    """Return when the wait after a step has run."""
+    begin = work.oven_start if work.oven != NO_OVEN else work.end
+    return begin + job.step.wait_min
+
+
+def earliest(
+    shop: Shop, board: Board, steps: tuple[StepJob, ...], low: int, holds_low: int = 0
+) -> tuple[list[Work], int] | None:
+    """
+    Place steps one after another, each as early as it can be.
+
+    Where the next step cannot start within the longest wait, the one before is put later.
+
+    Parameters
+    ----------
+    low : int
+        Earliest start of the first step, min.
+    holds_low : int
+        Earliest start of the first step that holds a place, min.
+
+    Returns
+    -------
+    (works, ready) or None
+        `ready` is when the wait after the last step has run; people are not yet taken.
+    """
+    lows = [low] * len(steps)
+    for i, s in enumerate(steps):
+        if s.step.holds_place:
+            lows[i] = max(lows[i], holds_low)
+            break
+    bits: list[int] = []
+    works: list[Work] = []
+    i = 0
+    for _ in range(40 * len(steps) + 40):
+        if i == len(steps):
+            return works, ready_after(steps[-1], works[-1]) if steps else low
+        job = steps[i]
+        if job.fixed is not None:
+            works[i:] = [fixed_work(shop, job, i)]
+            if len(bits) <= i:
+                bits.append(0)
+            i += 1
+            continue
+        if len(bits) <= i:
+            bits.append(step_mask(shop, board, job))
+        ready = ready_after(steps[i - 1], works[i - 1]) if i else low
+        start = masks.first(bits[i], max(lows[i], ready, 0))
+        if start < 0:
+            return None
+        longest = steps[i - 1].step.longest_wait_min if i else None
+        if longest is not None and start > works[i - 1].end + longest:
+            if steps[i - 1].fixed is not None:
+                return None
+            before = steps[i - 1].step
+            lows[i - 1] = max(works[i - 1].start + 1, start - longest - before.hands_min)
+            i -= 1
+            continue
+        end = start + job.step.hands_min
+        oven, begin = NO_OVEN, end
+        if job.step.oven_cycle:
+            slot = find_oven(shop, board, job, end)
+            if slot is None:
+                return None
+            oven, begin = slot
+        works[i:] = [Work(job.kind, i, start, end, (), oven, begin, False)]
+        i += 1
+    return None
+
+
+def latest(
+    shop: Shop, board: Board, steps: tuple[StepJob, ...], low: int, until: int, longest: int | None
+) -> list[Work] | None:
+    """
+    Place steps as late as they can be before `until`.
+
+    Parameters
+    ----------
+    until : int
+        Start of what follows the last step, min.
+    longest : int or None
+        Longest time from the end of the last step's hands to `until`, min.
+    """
+    works: list[Work] = []
+    after, most = until, longest
+    for i in range(len(steps) - 1, -1, -1):
+        job = steps[i]
+        if job.fixed is not None:
+            work = fixed_work(shop, job, i)
+            if ready_after(job, work) > after or (most is not None and after > work.end + most):
+                return None
+            works.append(work)
+        else:
+            if job.step.oven_cycle:
+                return None
+            hands = job.step.hands_min
+            start = masks.last(step_mask(shop, board, job), after - job.step.wait_min - hands)
+            if start < low or (most is not None and start + hands + most < after):
+                return None
+            works.append(
+                Work(job.kind, i, start, start + hands, (), NO_OVEN, start + hands, False)
+            )
+        after = works[-1].start
+        most = steps[i - 1].step.longest_wait_min if i else None
+    return works[::-1]
+
+
+def staff(shop: Shop, board: Board, steps: tuple[StepJob, ...], works: list[Work]) -> list[Work]:
+    """Take people for placed steps, and their oven loads."""
+    done = []
+    for job, work in zip(steps, works, strict=True):
+        if work.fixed:
+            done.append(work)
+            continue
+        minutes = work.end - work.start
+        people: tuple[int, ...] = ()
+        if minutes:
+            people = shop.pick_people(board.free, job.units, job.step.hands, work.start, minutes)
+            board.reserve(people, work.start, work.end)
+        if work.oven != NO_OVEN:
+            load_oven(board, work.oven, work.oven_start, job.step.wait_min, job.step.oven_cycle)
+        done.append(work._replace(people=people))
+    return done
+
+
+def find_oven(shop: Shop, board: Board, job: StepJob, low: int) -> tuple[int, int] | None:
+    """Return (oven, start) of the earliest load a step may join or begin at `low` or later."""
+    best: tuple[int, int] | None = None
+    wait, cycle = job.step.wait_min, job.step.oven_cycle
+    longest = job.step.longest_wait_min
+    high = shop.problem.horizon_min - 1
+    if longest is not None:
+        high = min(high, low + longest - wait)
+    for index, oven in enumerate(shop.ovens):
+        loads = board.ovens[index]
+        open_to = [
+            x.start for x in loads
+            if x.cycle == cycle and x.start >= low and x.end - x.start == wait
+            and x.count < oven.capacity
+        ]  # fmt: skip
+        busy = masks.spans((x.start, x.end) for x in loads) | masks.spans(oven.closed)
+        free = masks.starts(masks.span(0, shop.place_length) & ~busy, max(1, wait))
+        begin = masks.first(free, low)
+        for start in [*open_to, begin]:
+            if low <= start <= high and (best is None or start < best[1]):
+                best = (index, start)
+    return best
+
+
+def load_oven(board: Board, oven: int, start: int, wait: int, cycle: str) -> None:
+    """Add one tool to the load that starts at `start`, or begin that load."""
+    loads = list(board.ovens[oven])
+    for i, load in enumerate(loads):
+        if load.start == start and load.cycle == cycle and load.end == start + wait:
+            loads[i] = load._replace(count=load.count + 1)
+            break
+    else:
+        loads.append(Load(start, start + wait, cycle, 1, False))
+    board.ovens[oven] = tuple(loads)
+
+
+def unload_oven(board: Board, oven: int, start: int) -> None:
+    """Take one tool out of the load that starts at `start`."""
+    loads = [x._replace(count=x.count - 1) if x.start == start else x for x in board.ovens[oven]]
+    board.ovens[oven] = tuple(x for x in loads if x.count > 0 or x.fixed)
