@@ -140,36 +140,40 @@ def _rims(mesh: Mesh) -> list[list[int]]:
     starts, ends = mesh.facets.ravel(), mesh.facets[:, [1, 2, 0]].ravel()
     count = np.int64(len(mesh.points_mm))
     forward, backward = starts * count + ends, ends * count + starts
+    if len(np.unique(forward)) < len(forward):
+        return []  # an edge run twice the same way has no inside: nothing to patch with sense
     lonely = ~np.isin(backward, forward)
     # a patch runs along the rim against the facets beside it
-    rim_starts, rim_ends = ends[lonely], starts[lonely]
-    at_rim = np.isin(mesh.facets, rim_starts).any(axis=1)
-    third = {
-        (a, b): c
-        for row in mesh.facets[at_rim].tolist()
-        for a, b, c in (row, row[1:] + row[:1], row[2:] + row[:2])
-    }
-    left = set(zip(rim_starts.tolist(), rim_ends.tolist(), strict=True))
+    following: dict[int, list[int]] = {}
+    for start, end in zip(ends[lonely].tolist(), starts[lonely].tolist(), strict=True):
+        following.setdefault(start, []).append(end)
     rims: list[list[int]] = []
-    while left and len(rims) < MOST_HOLES:
-        edge = left.pop()
-        rim = [edge[0]]
-        while (edge := _next_of_rim(edge, third)) in left:
-            left.remove(edge)
-            rim.append(edge[0])
-        if edge[0] == rim[0] and 3 <= len(rim) <= LONGEST_RIM:
-            rims.append(rim)
-    return rims
+    while following and len(rims) < MOST_HOLES:
+        rims += _walk(following)
+    return [rim for rim in rims if 3 <= len(rim) <= LONGEST_RIM]
 
 
-def _next_of_rim(edge: tuple[int, int], third: dict[tuple[int, int], int]) -> tuple[int, int]:
-    """Return the next edge of the same hole, by turning round the corner the edge ends at."""
-    far, corner = edge
-    for _ in range(LONGEST_RIM):
-        if (corner, far) not in third:
-            break
-        far = third[corner, far]
-    return corner, far
+def _walk(following: dict[int, list[int]]) -> list[list[int]]:
+    """Walk along rim edges, using each up, and return every ring that closes on the way."""
+    path = [next(iter(following))]
+    place = {path[0]: 0}
+    rings = []
+    while path[-1] in following:
+        ways = following[path[-1]]
+        at = ways.pop()
+        if not ways:
+            del following[path[-1]]
+        if at in place:
+            # holes may touch in a corner: each ring is cut out where it meets itself
+            ring = path[place[at] :]
+            rings.append(ring)
+            path = path[: place[at] + 1]
+            for corner in ring[1:]:
+                del place[corner]
+        else:
+            place[at] = len(path)
+            path.append(at)
+    return rings
 
 
 def _patch(points: np.ndarray, rim: list[int]) -> list[list[int]]:
