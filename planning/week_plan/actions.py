@@ -8,7 +8,6 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django.conf import settings as django_settings
 from django.db import transaction
 from django.db.models import F, Max
 
@@ -126,7 +125,7 @@ def _problem(plan: WeekPlan, now: datetime) -> core.Problem:
         week=plan.week,
         now=now,
         settings=chosen,
-        limits=Limits(seconds=float(plan.seconds), workers=django_settings.PLANNER_WORKERS),
+        limits=Limits(seconds=float(plan.seconds)),
     )
 
 

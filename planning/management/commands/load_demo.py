@@ -1,0 +1,38 @@
+from __future__ import annotations
+
+import json
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand
+
+from planning.demo import actions
+from planning.routes.actions import load_routes
+from planning.week_plan.models import WeekPlan
+from shared import clock
+from shop.demo import load_shop
+
+
+class Command(BaseCommand):
+    help = "Load the invented demo shop with a week of work; safe to repeat."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--password", default="demo-shop", help="of the demo's people")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        fixtures = Path(settings.ROOT) / "fixtures"
+        data = json.loads((fixtures / "demo" / "shop.json").read_text(encoding="utf-8"))
+        routes = json.loads((fixtures / "reference" / "routes.json").read_text(encoding="utf-8"))
+        now = clock.now()
+        load_routes(routes)
+        site = load_shop(data, now - actions.HISTORY, options["password"])
+        taken = actions.load_orders(site, data["orders"], now)
+        if not WeekPlan.objects.filter(site=site).exists():
+            actions.plan_and_work(site, now)
+        self.stdout.write(
+            f"{site.name}: {taken} tool orders. Sign in as "
+            + ", ".join(f"{user['username']} ({user['role']})" for user in data["users"])
+            + f"; password {options['password']}."
+        )
