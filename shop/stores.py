@@ -11,10 +11,12 @@ from shop.errors import NotFound
 from shop.ledger.actions import issue, reverse
 from shop.ledger.consuming import issue_from_material
 from shop.ledger.models import Reservation
+from shop.ledger.purposes import register_open_purposes
 from shop.ledger.requirements import replace_requirements
 from shop.ledger.reservations import free_reservations, reserve
 from shop.ledger.retry import retried
 from shop.lots import queries as lots
+from shop.lots.soon import soon_unusable
 from shop.materials import queries as materials
 from shop.materials.models import ResinSystem
 from shop.materials.queries import hazard_lines, materials_by_id, systems
@@ -33,7 +35,9 @@ from shop.stores_types import (
 )
 from shop.tools import queries as tools
 from shop.tools.actions import make_tool, open_tool_record, tool_is_casting
+from shop.tools.due import tools_due
 from shop.tools.models import Tool
+from shop.trace.providers import register_trace
 
 __all__ = [
     "NeedRow",
@@ -54,18 +58,22 @@ __all__ = [
     "recipe",
     "recipe_by_code",
     "recipes",
+    "register_open_purposes",
+    "register_trace",
     "replace_requirements",
     "reserve",
     "reserved_by_container",
     "retried",
     "reverse",
     "site_week",
+    "soon_unusable",
     "system",
     "system_by_code",
     "systems",
     "tool",
     "tool_by_code",
     "tool_is_casting",
+    "tools_due",
 ]
 
 containers = lots.containers

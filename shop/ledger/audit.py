@@ -1,0 +1,104 @@
+"""Comparing what is kept beside the ledger with the ledger, and reservations with plans."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from decimal import Decimal
+
+from django.db.models import DecimalField, F, OuterRef, Q, Subquery, Sum, Value, Window
+from django.db.models.functions import Coalesce
+
+from shop.ledger.models import Movement, MovementKind, Reservation
+from shop.ledger.purposes import open_purposes
+from shop.lots.models import QUANTITY, Container
+
+ZERO = Decimal(0)
+NUMBER: DecimalField = DecimalField(**QUANTITY)
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A place where two records that must agree do not."""
+
+    kind: str
+    where: str
+    words: str
+    lot_id: int | None = None
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the members, for JSON."""
+        return asdict(self)
+
+
+def differences() -> list[Difference]:
+    """Return every difference; an empty list is the promise kept. Five queries at any size."""
+    return [
+        *_balances(),
+        *_ever_below_zero(),
+        *_reversals(),
+        *_transfers(),
+        *_purposes(),
+    ]
+
+
+def _total(model: type, field: str = "quantity") -> Coalesce:
+    rows = model._default_manager.filter(container=OuterRef("pk")).order_by()  # type: ignore[attr-defined]
+    summed = rows.values("container").annotate(total=Sum(field)).values("total")
+    return Coalesce(Subquery(summed, output_field=NUMBER), Value(ZERO), output_field=NUMBER)
+
+
+def _balances() -> Iterator[Difference]:
+    rows = Container.objects.annotate(ledger=_total(Movement), promised=_total(Reservation))
+    wrong = rows.exclude(balance=F("ledger"), reserved=F("promised")).select_related("lot")
+    for row in wrong.order_by("pk"):
+        where = f"container {row.code}, lot {row.lot.code}"
+        if row.balance != row.ledger:
+            words = f"balance is {row.balance}, the ledger's movements sum to {row.ledger}"
+            yield Difference("balance", where, words, row.lot_id)
+        if row.reserved != row.promised:
+            words = f"reserved is {row.reserved}, the reservations sum to {row.promised}"
+            yield Difference("reserved", where, words, row.lot_id)
+
+
+def _ever_below_zero() -> Iterator[Difference]:
+    running = Window(Sum("quantity"), partition_by=F("container"), order_by=F("id").asc())
+    rows = Movement.objects.annotate(running=running).filter(running__lt=0)
+    for row in rows.select_related("container__lot").order_by("pk"):
+        where = f"container {row.container.code}, lot {row.container.lot.code}"
+        words = f"movement {row.key} takes it to {row.running}"
+        yield Difference("below zero", where, words, row.container.lot_id)
+
+
+def _reversals() -> Iterator[Difference]:
+    rows = Movement.objects.filter(reverses__isnull=False).exclude(
+        container=F("reverses__container"), quantity=-F("reverses__quantity")
+    )
+    for row in rows.select_related("container__lot", "reverses").order_by("pk"):
+        words = f"{row.key} does not undo {row.reverses.key}: {row.quantity}"  # type: ignore[union-attr]
+        yield Difference("reversal", f"movement {row.key}", words, row.container.lot_id)
+
+
+def _transfers() -> Iterator[Difference]:
+    """Transfers move between the shop's own containers, so each lot's transfers sum to zero."""
+    kind = Q(kind=MovementKind.TRANSFER) | Q(reverses__kind=MovementKind.TRANSFER)
+    sums = Movement.objects.filter(kind).order_by().values("container__lot")
+    for row in sums.annotate(total=Sum("quantity")).exclude(total=0):
+        words = f"transfers between its containers sum to {row['total']}, not 0"
+        lot = row["container__lot"]
+        yield Difference("transfer", f"lot {lot}", words, lot)
+
+
+def _purposes() -> Iterator[Difference]:
+    answered, wanted = open_purposes()
+    sums = Reservation.objects.order_by().values_list("purpose").annotate(total=Sum("quantity"))
+    held = dict(sums)
+    for purpose, quantity in sorted(held.items()):
+        if purpose.startswith(answered) and purpose not in wanted:
+            words = f"{quantity.normalize():f} is set aside, and nothing planned wants it"
+            yield Difference("purpose", purpose, words)
+    for purpose, quantity in sorted(wanted.items()):
+        if held.get(purpose, ZERO) != quantity:
+            there = held.get(purpose, ZERO).normalize()
+            words = f"{quantity.normalize():f} is wanted by the plan, {there:f} is set aside"
+            yield Difference("purpose", purpose, words)
