@@ -209,3 +209,15 @@ class ExpectedReceipt:
     quantity: Decimal
     expected_at: datetime
     shelf_life_months: int | None
+
+
+@dataclass(frozen=True)
+class ToolNeed:
+    """Work a tool needs since it has run enough shots."""
+
+    tool_id: int
+    site_id: int
+    name: str
+    work: str
+    since: datetime
+    words: str
