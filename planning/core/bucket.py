@@ -17,9 +17,9 @@ import numpy as np
 from planning.core import require
 from planning.core.arrhenius import KELVIN
 from planning.core.conduction import History, march, radial
-from planning.core.exotherm import known, reaches, top_of
 from planning.core.faces import Face
 from planning.core.kinetics import RateLaw, isothermal_time_min
+from planning.core.lift_curve import known, reaches, top_of
 from planning.core.system import SystemData
 
 WALL_AND_AIR = Face(7.1)

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from planning.core import require
 from planning.core.arrhenius import GAS_CONSTANT_J_MOLK, KELVIN
-from planning.core.exotherm import known, lift_temps_c
+from planning.core.exotherm import lift_temps_c
 from planning.core.faces import Face
+from planning.core.lift_curve import known
 from planning.core.system import SystemData
 
 Array = NDArray[np.float64]

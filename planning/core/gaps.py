@@ -14,9 +14,10 @@ from functools import lru_cache
 
 from planning.core import require
 from planning.core.arrhenius import shift_time
-from planning.core.exotherm import LiftCurve, solve_lift, solve_lifts
+from planning.core.exotherm import solve_lift, solve_lifts
 from planning.core.faces import Face
 from planning.core.kinetics import isothermal_time_min
+from planning.core.lift_curve import LiftCurve
 from planning.core.stricter import Limit, greatest, least
 from planning.core.system import SystemData, TimePoint
 
