@@ -1,5 +1,6 @@
 """All models of the shared package, gathered for Django."""
 
 from shared.access.models import AccessToken, Membership, Site, User
+from shared.api.models import IdempotencyKey
 
-__all__ = ["AccessToken", "Membership", "Site", "User"]
+__all__ = ["AccessToken", "IdempotencyKey", "Membership", "Site", "User"]

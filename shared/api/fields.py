@@ -1,0 +1,296 @@
+"""
+Fields that read what they say and nothing else.
+
+Quantities are decimal strings with the unit in the field's name; numbers are read too, but kept
+exact. What does not fit is refused, never rounded. Moments need an offset.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Model
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail
+
+from shared.access.models import Site
+from shared.api.access import access_of
+from shared.units import unit_of_name
+
+_DECIMAL = re.compile(r"-?\d{1,30}(\.\d{1,30})?")
+_MOMENT = re.compile(
+    r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,6})?([Zz]|[+-]\d{2}:\d{2})"
+)
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_ID = re.compile(r"[1-9][0-9]{0,17}")
+ID_SCHEMA = {"type": "string", "pattern": "^[1-9][0-9]{0,17}$", "example": "17"}
+
+
+class Detail(ErrorDetail):
+    """A message with the limit and unit it speaks of."""
+
+    facts: dict[str, str | None]
+
+    def __new__(
+        cls, sentence: str, code: str, limit: object = None, unit: str | None = None
+    ) -> Detail:
+        """Return the sentence as a text that carries its figures."""
+        self = super().__new__(cls, sentence, code)
+        self.facts = {"limit": None if limit is None else str(limit), "unit": unit}
+        return self
+
+
+def refuse(
+    sentence: str, code: str, limit: object = None, unit: str | None = None
+) -> serializers.ValidationError:
+    """Return the error for one field, with figures for programs."""
+    return serializers.ValidationError([Detail(sentence, code, limit, unit)])
+
+
+class TextField(serializers.CharField):
+    """Text; numbers and booleans are not text. Null clears a field that may be empty."""
+
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        """Read null as empty where empty is allowed (RFC 7396 clears with null)."""
+        if data is None and not self.allow_null and self.allow_blank:
+            data = ""
+        return super().run_validation(data)
+
+    def to_internal_value(self, data: Any) -> str:
+        """Return the text as it came, without spaces at its ends."""
+        if not isinstance(data, str):
+            raise refuse("must be text in quotes.", "not_text")
+        return super().to_internal_value(data)
+
+
+class WholeField(serializers.IntegerField):
+    """A whole number, not text and not a fraction."""
+
+    def to_internal_value(self, data: Any) -> int:
+        """Return the number."""
+        if isinstance(data, bool) or not isinstance(data, int):
+            raise refuse("must be a whole number, without quotes.", "not_whole")
+        return super().to_internal_value(data)
+
+
+class YesNoField(serializers.BooleanField):
+    """`true` or `false`, nothing that merely looks like it."""
+
+    def to_internal_value(self, data: Any) -> bool:
+        """Return the answer."""
+        if not isinstance(data, bool):
+            raise refuse("must be true or false, without quotes.", "not_boolean")
+        return data
+
+
+class ChoiceField(serializers.ChoiceField):
+    """One word of a list."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Return the word; the list stands in the message."""
+        if isinstance(data, str) and (data in self.choices or (data == "" and self.allow_blank)):
+            return data
+        listed = ", ".join(str(word) for word in self.choices)
+        raise refuse(f"is not one of: {listed}.", "not_a_choice", limit=listed)
+
+
+class DecimalField(serializers.DecimalField):
+    """An exact decimal, as text or number; unit and limits are named in what it refuses."""
+
+    def to_internal_value(self, data: Any) -> Decimal:
+        """Return the decimal, refusing NaN, exponents and digits that do not fit."""
+        unit = unit_of_name(self.field_name or "")
+        if isinstance(data, bool) or not isinstance(data, str | int | Decimal):
+            raise refuse('must be a decimal such as "12.5".', "not_decimal", unit=unit)
+        text = data if isinstance(data, str) else format(data, "f")
+        if not _DECIMAL.fullmatch(text) or not text.isascii():
+            raise refuse(
+                'must be a decimal such as "12.5", with a point and without an exponent.',
+                "not_decimal",
+                unit=unit,
+            )
+        value = Decimal(text)
+        after = len(text.partition(".")[2])
+        before = len(text.partition(".")[0].lstrip("-").lstrip("0"))
+        if self.decimal_places is not None and after > self.decimal_places:
+            raise refuse(
+                f"has {after} digits after the point; at most {self.decimal_places} are kept, "
+                "and nothing is rounded here.",
+                "too_many_decimals",
+                limit=self.decimal_places,
+            )
+        room = (self.max_digits or 30) - (self.decimal_places or 0)
+        if before > room:
+            raise refuse(
+                f"has {before} digits before the point; at most {room} fit.",
+                "too_large",
+                limit="9" * room,
+                unit=unit,
+            )
+        return self.quantize(value)
+
+
+class MomentField(serializers.DateTimeField):
+    """A moment in RFC 3339, offset included; answered in UTC."""
+
+    def to_internal_value(self, value: Any) -> datetime:
+        """Return the moment; a clock time without offset is refused."""
+        if not isinstance(value, str) or not _MOMENT.fullmatch(value) or not value.isascii():
+            raise refuse(
+                "must be a moment with offset such as 2026-11-30T07:30:00+01:00.", "not_a_moment"
+            )
+        try:
+            moment = datetime.fromisoformat(value.upper())
+            return moment.astimezone(UTC)
+        except (ValueError, OverflowError):
+            raise refuse("names a day or time that does not exist.", "not_a_moment") from None
+
+    def to_representation(self, value: datetime | str | None) -> str | None:
+        """Return the moment in UTC, marked Z."""
+        if value is None or isinstance(value, str):
+            return value
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+class DayField(serializers.DateField):
+    """A day, 2026-11-30."""
+
+    def to_internal_value(self, value: Any) -> date:
+        """Return the day."""
+        if not isinstance(value, str) or not _DAY.fullmatch(value) or not value.isascii():
+            raise refuse("must be a day such as 2026-11-30.", "not_a_day")
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            raise refuse("names a day that does not exist.", "not_a_day") from None
+
+
+@extend_schema_field(ID_SCHEMA)
+class IdField(serializers.Field):
+    """The id of a row: text that callers keep and do not read."""
+
+    def to_representation(self, value: Any) -> str:
+        """Return the id as text."""
+        return str(value)
+
+    def to_internal_value(self, data: Any) -> int:
+        """Return the key behind the id."""
+        if not isinstance(data, str) or not _ID.fullmatch(data) or not data.isascii():
+            raise refuse('must be an id in quotes, such as "17".', "not_an_id")
+        return int(data)
+
+
+@extend_schema_field(ID_SCHEMA)
+class RelatedIdField(serializers.PrimaryKeyRelatedField):
+    """
+    A link to another row by its id.
+
+    Rows of sites where the caller may not read the view's noun are unknown to them. The way from
+    the row to its site is `site` where the model has one; give `site_path` for any other.
+    """
+
+    def __init__(self, *, site_path: str | None = None, **kwargs: Any) -> None:
+        self.site_path = site_path
+        super().__init__(**kwargs)
+
+    def get_queryset(self) -> Any:
+        """Return the rows the caller knows."""
+        rows = super().get_queryset()
+        request = self.context.get("request")
+        if rows is None or request is None:
+            return rows
+        path = self.site_path or site_path_of(rows.model)
+        if path is None:
+            return rows
+        return rows.filter(**{f"{path}__in": list(access_of(request).scopes_by_site)})
+
+    def use_pk_only_optimization(self) -> bool:
+        """Answer links without reading the other row."""
+        return True
+
+    def to_representation(self, value: Any) -> str:
+        """Return the id as text."""
+        return str(value.pk)
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Return the row behind the id."""
+        key = IdField().to_internal_value(data)
+        try:
+            return self.get_queryset().get(pk=key)
+        except self.get_queryset().model.DoesNotExist:
+            raise refuse("is not the id of anything here.", "does_not_exist") from None
+
+
+def site_path_of(model: type[Model]) -> str | None:
+    """Return the way from a model to its site: `site`, or none when it has no such field."""
+    if model is Site:
+        return "pk"
+    return "site" if any(field.name == "site" for field in model._meta.get_fields()) else None
+
+
+@extend_schema_field({"type": "string", "example": "main"})
+class SiteField(serializers.Field):
+    """
+    The site, by its code; may be left out by a caller who has only one.
+
+    The caller must hold the view's scope there.
+    """
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("required", False)
+        super().__init__(**kwargs)
+
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        """Fill in the only site when none is named and nothing exists yet."""
+        if data is serializers.empty and not getattr(self.root, "partial", False):
+            sites = self._sites()
+            if len(sites) != 1:
+                codes = ", ".join(sorted(site.code for site in sites))
+                raise refuse(f"is missing; name one of your sites: {codes}.", "required")
+            return sites[0]
+        return super().run_validation(data)
+
+    def to_internal_value(self, data: Any) -> Site:
+        """Return the site of a code."""
+        for site in self._sites():
+            if site.code == data:
+                return site
+        codes = ", ".join(sorted(site.code for site in self._sites()))
+        raise refuse(f"is none of your sites: {codes}.", "does_not_exist")
+
+    def to_representation(self, value: Site) -> str:
+        """Return the code."""
+        return value.code
+
+    def _sites(self) -> list[Site]:
+        from shared.api.permissions import scope_of
+
+        request, view = self.context["request"], self.context["view"]
+        scope = scope_of(view, request.method)
+        return list(Site.objects.filter(pk__in=access_of(request).sites_with(scope)))
+
+
+class _DecimalSchema(OpenApiSerializerFieldExtension):
+    target_class = DecimalField
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:
+        field = self.target
+        places = field.decimal_places if field.decimal_places is not None else 10
+        room = max((field.max_digits or 20) - places, 1)
+        point = rf"(\.[0-9]{{1,{places}}})?" if places else ""
+        schema: dict[str, Any] = {
+            "type": "string",
+            "pattern": rf"^-?[0-9]{{1,{room}}}{point}$",
+            "example": f"1.{'0' * min(places, 3)}" if places else "1",
+        }
+        if unit := unit_of_name(field.field_name or ""):
+            schema["description"] = f"Decimal, in {unit}."
+        if direction == "response":
+            return schema
+        bounds = {"type": "number"}
+        return {"anyOf": [schema, bounds]}

@@ -1,0 +1,142 @@
+"""
+Filters, sorting and choice of fields, from allow-lists.
+
+An unknown parameter is refused: a filter that is silently ignored hands out everything.
+A view says `filterset_fields` or `filterset_class`, and `sort_fields = ("use_by", "id")`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django_filters import rest_framework as django_filters
+from rest_framework.filters import BaseFilterBackend
+
+from shared.api.pagination import OWN
+from shared.api.problems import BadParameter
+
+FIELDS = "fields"
+
+
+class Filters(django_filters.DjangoFilterBackend):
+    """Field filters, with problems that name the parameter."""
+
+    def filter_queryset(self, request: Any, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
+        """Return the rows that pass; refuse values that cannot be read."""
+        if getattr(view, "action", None) != "list":
+            return queryset
+        filterset = self.get_filterset(request, queryset, view)
+        if filterset is None:
+            return queryset
+        if not filterset.is_valid():
+            raise BadParameter(
+                [
+                    {
+                        "parameter": name,
+                        "code": "invalid",
+                        "detail": f"{name} is {request.query_params.get(name, '')[:80]!r}: "
+                        + " ".join(map(str, messages)),
+                    }
+                    for name, messages in filterset.errors.items()
+                ]
+            )
+        return filterset.qs
+
+
+class Sorting(BaseFilterBackend):
+    """`sort=-use_by,id`, from the view's `sort_fields`."""
+
+    def filter_queryset(self, request: Any, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
+        """Return the rows in the order asked for."""
+        asked = request.query_params.get("sort")
+        if not asked:
+            return queryset
+        allowed = tuple(getattr(view, "sort_fields", ()))
+        names = asked.split(",")
+        wrong = [name for name in names if name.removeprefix("-") not in allowed]
+        if wrong or len(names) > len(allowed):
+            raise BadParameter(
+                [
+                    {
+                        "parameter": "sort",
+                        "code": "unknown",
+                        "detail": f"sort names {', '.join(wrong or names)[:80]!r}; this list can "
+                        f"be sorted by {', '.join(allowed) or 'nothing else'}, each once.",
+                    }
+                ]
+            )
+        return queryset.order_by(*names)
+
+    def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:
+        """Return the parameter, where there is anything to sort by."""
+        allowed = tuple(getattr(view, "sort_fields", ()))
+        if not allowed:
+            return []
+        one = "-?(" + "|".join(allowed) + ")"
+        return [
+            {
+                "name": "sort",
+                "in": "query",
+                "description": f"Comma-separated, `-` for descending: {', '.join(allowed)}.",
+                "schema": {"type": "string", "pattern": f"^{one}(,{one})*$"},
+            }
+        ]
+
+
+class KnownParameters(BaseFilterBackend):
+    """Refuse query parameters that the address does not know."""
+
+    def filter_queryset(self, request: Any, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
+        """Return all rows; the check is the point."""
+        check_known(request, self.known(request, queryset, view))
+        return queryset
+
+    def known(self, request: Any, queryset: QuerySet[Any], view: Any) -> set[str]:
+        """Return the names that this view reads."""
+        known = {FIELDS, *getattr(view, "extra_parameters", ())}
+        if getattr(view, "action", None) != "list":
+            return known
+        known |= {*OWN, "sort"}
+        if getattr(view, "site_path", None):
+            known.add("site")
+        filterset = Filters().get_filterset_class(view, queryset)
+        return known | set(filterset.base_filters if filterset else ())
+
+    def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:
+        """Return the parameters that belong to no other backend."""
+        found = [
+            {
+                "name": FIELDS,
+                "in": "query",
+                "description": "Comma-separated names of the fields wanted; all without it.",
+                "schema": {"type": "string"},
+            }
+        ]
+        if getattr(view, "site_path", None):
+            found.append(
+                {
+                    "name": "site",
+                    "in": "query",
+                    "description": "Code of the site; all your sites without it.",
+                    "schema": {"type": "string"},
+                }
+            )
+        return found
+
+
+def check_known(request: Any, known: set[str]) -> None:
+    """Refuse parameters that are not known, or that stand twice."""
+    problems = []
+    for name, values in request.query_params.lists():
+        if name not in known:
+            sentence = f"{name[:60]!r} is not a parameter here; known are {', '.join(sorted(known))}."
+            problems.append({"parameter": name[:60], "code": "unknown", "detail": sentence})
+        elif len(values) > 1:
+            sentence = f"{name} stands {len(values)} times; give it once."
+            problems.append({"parameter": name, "code": "repeated", "detail": sentence})
+        elif "\0" in values[0]:
+            sentence = f"{name} holds a NUL character."
+            problems.append({"parameter": name, "code": "invalid", "detail": sentence})
+    if problems:
+        raise BadParameter(problems)

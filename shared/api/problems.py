@@ -1,0 +1,272 @@
+"""
+Errors as RFC 9457 problem details: whatever goes wrong below /api/ is answered as JSON.
+
+Domain rules raise `shared.errors.ShopError`; this module is the only place that turns an
+exception into an answer. Programs read `code` and `errors`, people read `detail`.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+from collections.abc import Iterator, Mapping
+from http import HTTPStatus
+from typing import Any
+
+from django.core.exceptions import (
+    PermissionDenied,
+    RequestDataTooBig,
+    SuspiciousOperation,
+)
+from django.core.exceptions import ValidationError as ModelInvalid
+from django.core.signals import got_request_exception
+from django.db import IntegrityError, OperationalError
+from django.db.models import ProtectedError
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.views import defaults
+from rest_framework import exceptions
+from rest_framework.response import Response
+
+from shared.errors import FieldProblem, Invalid, ShopError
+from shared.retry import is_passing
+
+MEDIA_TYPE = "application/problem+json"
+SECRET_WORDS = ("password", "secret", "token")
+log = logging.getLogger(__name__)
+
+TITLES = {
+    "validation": "Some fields are not valid",
+    "unreadable": "The request cannot be read",
+    "bad_parameter": "A query parameter is not valid",
+    "not_authenticated": "Sign in or send a token",
+    "permission_denied": "Not allowed",
+    "not_found": "There is no such thing here",
+    "method_not_allowed": "This address does not answer that method",
+    "not_acceptable": "This form of answer is not available",
+    "unsupported_media_type": "This form of request is not read",
+    "conflict": "This clashes with what is stored",
+    "in_use": "Something else still uses this",
+    "stale": "It has changed since you read it",
+    "if_match_missing": "Say which version you mean",
+    "too_large": "The request is too large",
+    "throttled": "Too many requests",
+    "busy": "Busy, try again",
+    "internal": "Something went wrong here",
+}
+
+
+class BadParameter(exceptions.APIException):
+    """A query parameter that is unknown or not valid; all of them at once."""
+
+    status_code = 400
+    default_code = "bad_parameter"
+
+    def __init__(self, problems: list[dict[str, str]]) -> None:
+        super().__init__(" ".join(problem["detail"] for problem in problems))
+        self.problems = problems
+
+
+def problem(
+    request: Any,
+    status: int,
+    code: str,
+    detail: str,
+    *,
+    errors: list[dict[str, str]] | None = None,
+    facts: Mapping[str, Any] | None = None,
+) -> dict[str, Any]:
+    """Return the members of a problem object."""
+    title = TITLES.get(code) or code.replace("_", " ").capitalize()
+    members: dict[str, Any] = {
+        "type": request.build_absolute_uri(f"/problems/{code.replace('_', '-')}"),
+        "title": title,
+        "status": status,
+        "detail": detail,
+        "code": code,
+        "request_id": getattr(getattr(request, "_request", request), "request_id", ""),
+    }
+    if errors is not None:
+        members["errors"] = errors
+    for name, value in (facts or {}).items():
+        members.setdefault(name, plain(value))
+    return members
+
+
+def plain(value: Any) -> Any:
+    """Return a fact as JSON can hold it: decimals, dates and keys of other kinds as text."""
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else str(value)
+    if isinstance(value, Mapping):
+        return {str(name): plain(member) for name, member in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(member) for member in value]
+    return value.isoformat() if hasattr(value, "isoformat") else str(value)
+
+
+def handle(error: Exception, context: dict[str, Any]) -> Response:
+    """Answer an exception of a view; nothing passes by."""
+    request = context["request"]
+    members, headers = describe(error, request)
+    if members["status"] == HTTPStatus.INTERNAL_SERVER_ERROR:
+        got_request_exception.send(sender=None, request=request)
+        log.exception("%s %s failed (%s)", request.method, request.path, members["request_id"])
+    response = Response(members, members["status"], headers=headers, content_type=MEDIA_TYPE)
+    response.problem = True
+    return response
+
+
+def describe(error: Exception, request: Any) -> tuple[dict[str, Any], dict[str, str]]:
+    """Return the problem object of an exception, and the headers that go with it."""
+    headers: dict[str, str] = {}
+    errors = None
+    facts: Mapping[str, Any] = {}
+    match error:
+        case Invalid():
+            status, code, detail = 422, "validation", error.message
+            errors = [found.as_dict() for found in error.problems]
+        case ShopError():
+            status, code, detail, facts = error.status, error.code, error.message, error.facts
+            if status in (409, 503) and code in ("busy", "still_running"):
+                headers["Retry-After"] = "1"
+        case BadParameter():
+            status, code, detail, errors = 400, "bad_parameter", str(error.detail), error.problems
+        case exceptions.ValidationError():
+            errors = [found.as_dict() for found in field_problems(error.detail, request.data)]
+            status, code, detail = 422, "validation", " ".join(e["detail"] for e in errors)
+        case ModelInvalid():
+            errors = [found.as_dict() for found in _model_problems(error)]
+            status, code, detail = 422, "validation", " ".join(e["detail"] for e in errors)
+        case exceptions.APIException():
+            status, code, detail = error.status_code, _code_of(error), str(error.detail)
+            if wait := getattr(error, "wait", None):
+                headers["Retry-After"] = str(math.ceil(wait))
+            if challenge := getattr(error, "auth_header", None):
+                headers["WWW-Authenticate"] = challenge
+        case Http404():
+            status, code = 404, "not_found"
+            detail = "There is nothing at this address, or it belongs to a site that is not yours."
+        case PermissionDenied():
+            status, code, detail = 403, "permission_denied", str(error) or "Not allowed."
+        case ProtectedError():
+            status, code = 409, "in_use"
+            kinds = sorted({row._meta.verbose_name for row in error.protected_objects})
+            detail = f"It is still used by: {', '.join(map(str, kinds))}."
+        case IntegrityError():
+            status, code = 409, "conflict"
+            detail = "This clashes with a rule or a row that is stored already; nothing changed."
+        case RequestDataTooBig():
+            status, code, detail = 413, "too_large", "The body is too large."
+        case SuspiciousOperation():
+            status, code, detail = 400, "unreadable", "The request cannot be read."
+        case OperationalError() if is_passing(error):
+            status, code, detail = 503, "busy", "The database is busy; try again in a moment."
+            headers["Retry-After"] = "1"
+        case _:
+            status, code = 500, "internal"
+            detail = "This is a fault of the service and was written down; nothing was changed."
+    return problem(request, status, code, detail, errors=errors, facts=facts), headers
+
+
+def _code_of(error: exceptions.APIException) -> str:
+    return {
+        "parse_error": "unreadable",
+        "authentication_failed": "not_authenticated",
+        "error": "refused",
+    }.get(error.get_codes() if isinstance(error.detail, str) else "", "") or str(
+        error.get_codes() if isinstance(error.detail, str) else error.default_code
+    )
+
+
+def field_problems(detail: Any, sent: Any, pointer: str = "#") -> Iterator[FieldProblem]:
+    """Yield one problem for each message in the nested errors of a serializer."""
+    if isinstance(detail, Mapping):
+        for name, inner in detail.items():
+            if name == "non_field_errors":
+                yield from field_problems(inner, sent, pointer)
+                continue
+            step = str(name).replace("~", "~0").replace("/", "~1")
+            value = sent.get(name) if isinstance(sent, Mapping) else _item(sent, name)
+            yield from field_problems(inner, value, f"{pointer}/{step}")
+    elif isinstance(detail, list | tuple):
+        plural = any(isinstance(inner, Mapping | list) for inner in detail)
+        for place, inner in enumerate(detail):
+            if plural:
+                if inner:
+                    yield from field_problems(inner, _item(sent, place), f"{pointer}/{place}")
+            else:
+                yield _one(inner, sent, pointer)
+    else:
+        yield _one(detail, sent, pointer)
+
+
+def _item(sent: Any, place: Any) -> Any:
+    if isinstance(sent, list) and isinstance(place, int) and place < len(sent):
+        return sent[place]
+    return None
+
+
+def _one(message: Any, sent: Any, pointer: str) -> FieldProblem:
+    field = pointer.rpartition("/")[2] if "/" in pointer else ""
+    hidden = any(word in pointer.lower() for word in SECRET_WORDS)
+    simple = sent is not None and not isinstance(sent, dict | list) and not hidden
+    value = str(sent)[:200] if simple else None
+    sentence = str(message)
+    if field and field not in sentence:
+        sentence = f"{field} is {value!r}: {sentence}" if simple else f"{field}: {sentence}"
+    facts = getattr(message, "facts", {})
+    return FieldProblem(
+        pointer, getattr(message, "code", None) or "invalid", sentence, value, **facts
+    )
+
+
+def _model_problems(error: ModelInvalid) -> Iterator[FieldProblem]:
+    if not hasattr(error, "error_dict"):
+        for inner in error.error_list:
+            yield FieldProblem("#", inner.code or "invalid", " ".join(inner.messages))
+        return
+    for field, errors in error.error_dict.items():
+        pointer = "#" if field == "__all__" else f"#/{field}"
+        for inner in errors:
+            yield FieldProblem(pointer, inner.code or "invalid", " ".join(inner.messages))
+
+
+def is_api(request: HttpRequest) -> bool:
+    """Tell whether the address is answered in JSON, come what may."""
+    return request.path.startswith("/api/")
+
+
+def _answer(request: HttpRequest, error: Exception) -> JsonResponse:
+    members, headers = describe(error, request)
+    return JsonResponse(
+        members, status=members["status"], headers=headers, content_type=MEDIA_TYPE
+    )
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer an address that leads nowhere."""
+    if is_api(request):
+        return _answer(request, Http404())
+    return defaults.page_not_found(request, exception)
+
+
+def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer a refusal outside a view of the API."""
+    if is_api(request):
+        return _answer(request, PermissionDenied(str(exception)))
+    return defaults.permission_denied(request, exception)
+
+
+def unreadable(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer a request that Django could not read."""
+    if is_api(request):
+        return _answer(request, SuspiciousOperation())
+    return defaults.bad_request(request, exception)
+
+
+def failed(request: HttpRequest) -> HttpResponse:
+    """Answer a fault of the service."""
+    if is_api(request):
+        return _answer(request, RuntimeError())
+    return defaults.server_error(request)

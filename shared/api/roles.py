@@ -1,0 +1,84 @@
+"""
+Who may do what: the one table that code, documentation and tests read.
+
+A scope is `<noun>:<read|write>`; writing does not include reading. A role is a set of scopes at one
+site. Nouns name what an address is about, and every view names one of them in `scope_noun`.
+"""
+
+from __future__ import annotations
+
+NOUNS: dict[str, str] = {
+    "sites": "sites, people and their hours, mixers, scales, benches, ovens, shelves",
+    "materials": "materials, suppliers, packs, resin systems, release recipes",
+    "lots": "lots and containers: quarantine, release, labels",
+    "movements": "the stock ledger: receive, issue, adjust, reverse, count",
+    "requirements": "dated needs, reservations and the stock outlook",
+    "tools": "tools, halves, shots, inspections, retirement",
+    "tool_orders": "tool orders and their pours",
+    "routes": "templates of the steps a tool goes through",
+    "steps": "steps of work of a pour, signed when done",
+    "plans": "week plans",
+    "batches": "batches and their sheets",
+    "weighings": "weigh-ins and entries of a batch",
+    "cures": "cure clocks, temperatures, demoulding",
+    "reminders": "reminders and notices",
+    "purchases": "purchase proposals, orders and confirmations",
+    "prices": "prices and costs",
+    "events": "the feed of events",
+    "webhooks": "addresses told of events",
+    "trace": "from a tool to every lot, and back",
+    "calculations": "calculators that store nothing",
+    "accounts": "people who sign in, their roles and tokens",
+    "audit": "who changed what",
+}
+
+SCOPES: frozenset[str] = frozenset(f"{noun}:{verb}" for noun in NOUNS for verb in ("read", "write"))
+
+
+def _scopes(read: str, write: str) -> frozenset[str]:
+    """Return scopes from two lists of nouns; a noun that may be written may be read too."""
+    reading, writing = read.split(), write.split()
+    unknown = {*reading, *writing} - NOUNS.keys()
+    if unknown:
+        raise ValueError(f"No such noun: {', '.join(sorted(unknown))}.")
+    return frozenset(
+        [f"{noun}:read" for noun in (*reading, *writing)] + [f"{noun}:write" for noun in writing]
+    )
+
+
+_FLOOR = (
+    "sites materials lots movements requirements tools tool_orders routes steps plans batches "
+    "weighings cures reminders trace calculations"
+)
+
+ROLES: dict[str, frozenset[str]] = {
+    "technician": _scopes(
+        _FLOOR, "movements lots tools steps weighings cures batches reminders calculations"
+    ),
+    "planner": _scopes(
+        _FLOOR + " purchases prices events",
+        "tool_orders routes steps plans batches weighings cures movements lots requirements "
+        "reminders tools calculations",
+    ),
+    "purchasing": _scopes(
+        _FLOOR + " events",
+        "purchases prices materials movements lots requirements reminders calculations",
+    ),
+    "tool_keeper": _scopes(_FLOOR, "tools tool_orders steps cures reminders calculations"),
+    "quality": _scopes(
+        _FLOOR + " purchases events audit", "lots tools cures reminders calculations"
+    ),
+    "administrator": SCOPES,
+    "integration": _scopes(
+        _FLOOR + " purchases prices events",
+        "tool_orders purchases movements events webhooks calculations",
+    ),
+}
+
+
+def scopes_of(roles: object) -> frozenset[str]:
+    """Return all scopes of some roles together."""
+    together: set[str] = set()
+    for role in roles:  # type: ignore[attr-defined]
+        together |= ROLES[role]
+    return frozenset(together)

@@ -1,0 +1,54 @@
+"""Headers that every answer carries: a name for the request, and what a page may load."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+
+Answer = Callable[[HttpRequest], HttpResponse]
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+    "font-src 'self'; connect-src 'self'; manifest-src 'self'; form-action 'self'; "
+    "base-uri 'none'; frame-ancestors 'none'"
+)
+# The documentation page of the API sets styles from its script; nothing else may.
+DOCS_POLICY = POLICY.replace("style-src 'self'", "style-src 'self' 'unsafe-inline'")
+DOCS_PATH = "/api/v1/"
+
+
+class RequestId:
+    """Give every request an id, shown in errors and logs; a caller may bring its own."""
+
+    FORM = re.compile(r"\A[A-Za-z0-9._-]{8,64}\Z")
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        given = request.headers.get("X-Request-Id", "")
+        name = given if self.FORM.match(given) else uuid.uuid4().hex
+        request.request_id = name  # type: ignore[attr-defined]
+        response = self.get_response(request)
+        response["X-Request-Id"] = name
+        return response
+
+
+class ContentPolicy:
+    """Let pages load only what this server serves."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if "Content-Security-Policy" not in response:
+            docs = request.path == DOCS_PATH
+            response["Content-Security-Policy"] = DOCS_POLICY if docs else POLICY
+        response.setdefault("Permissions-Policy", "camera=(self), geolocation=(), microphone=()")
+        if request.path.startswith("/api/"):
+            response.setdefault("Cache-Control", "private, no-store")
+        return response

@@ -1,0 +1,245 @@
+"""
+Production settings, read from the environment.
+
+SECRET_KEY and ALLOWED_HOSTS must be given. DATABASE_URL and REDIS_URL choose real servers; without
+them everything lives in the folder SHOP_DATA. `dev` and `test` only relax what stands here.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+
+from shared.config import environment
+
+ROOT = Path(__file__).resolve().parents[3]
+DATA = environment.folder("SHOP_DATA", ROOT / ".shop-data")
+
+SECRET_KEY = environment.text(
+    "SECRET_KEY", hint="Give a long random text; cookies and cursors are signed with it."
+)
+ALLOWED_HOSTS = environment.words(
+    "ALLOWED_HOSTS", hint="Give the names under which the shop is reached, with commas between."
+)
+CSRF_TRUSTED_ORIGINS = environment.words("CSRF_TRUSTED_ORIGINS", "")
+DEBUG = False
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "django_filters",
+    "django_htmx",
+    "axes",
+    "shared.apps.SharedConfig",
+    "shop.apps.ShopConfig",
+    "planning.apps.PlanningConfig",
+]
+MIDDLEWARE = [
+    "shared.config.headers.RequestId",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "shared.config.headers.ContentPolicy",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+ROOT_URLCONF = "shared.config.urls"
+WSGI_APPLICATION = "shared.config.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+SQLITE_OPTIONS = {
+    # A deferred transaction that reads and then writes fails at once when another has written.
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    # A ledger keeps FULL: with NORMAL a power cut may take the last commits back.
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
+}
+
+
+def database(address: str) -> dict[str, Any]:
+    """Return Django's description of a database, with what SQLite needs to stand many writers."""
+    found: dict[str, Any] = dict(dj_database_url.parse(address, conn_max_age=60))
+    if found["ENGINE"].endswith("sqlite3"):
+        found["OPTIONS"] = {**found.get("OPTIONS", {}), **SQLITE_OPTIONS}
+        found["CONN_MAX_AGE"] = 0
+    else:
+        found["CONN_HEALTH_CHECKS"] = True
+    return found
+
+
+DATABASES = {
+    "default": database(environment.text("DATABASE_URL", f"sqlite:///{DATA / 'shop.sqlite3'}"))
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+REDIS_URL = environment.text("REDIS_URL", "")
+CACHES: dict[str, Any] = {
+    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+    if REDIS_URL
+    else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+}
+
+CELERY_BROKER_URL = REDIS_URL or "filesystem://"
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA / "timetable")
+if not REDIS_URL:
+    _BROKER = DATA / "broker"
+    for _name in ("messages", "done", "control"):
+        (_BROKER / _name).mkdir(parents=True, exist_ok=True)
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "data_folder_in": str(_BROKER / "messages"),
+        "data_folder_out": str(_BROKER / "messages"),
+        "processed_folder": str(_BROKER / "done"),
+        "control_folder": str(_BROKER / "control"),
+        "polling_interval": 0.1,
+    }
+
+AUTH_USER_MODEL = "shared.User"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 8},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "sign-in"
+AXES_FAILURE_LIMIT = 10
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "access/locked_out.html"
+AXES_VERBOSE = False
+
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+SECURE_SSL_REDIRECT = environment.flag("SECURE_SSL_REDIRECT", default=True)
+SECURE_REDIRECT_EXEMPT = [r"^livez$", r"^readyz$"]
+SECURE_HSTS_SECONDS = environment.number("SECURE_HSTS_SECONDS", 31_536_000)
+SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+SECURE_HSTS_PRELOAD = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+if environment.flag("BEHIND_PROXY"):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = False
+
+STATIC_URL = "/static/"
+STATIC_ROOT = ROOT / "staticfiles"
+# Without this a server started before collectstatic has no scripts: every button is silently dead.
+WHITENOISE_USE_FINDERS = True
+MEDIA_URL = "/media/"
+MEDIA_ROOT = DATA / "media"
+FILE_UPLOAD_PERMISSIONS = 0o640
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_621_440
+
+EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+EMAIL_HOST = environment.text("EMAIL_HOST", "localhost")
+EMAIL_PORT = environment.number("EMAIL_PORT", 25)
+EMAIL_HOST_USER = environment.text("EMAIL_HOST_USER", "")
+EMAIL_HOST_PASSWORD = environment.text("EMAIL_HOST_PASSWORD", "")
+EMAIL_USE_TLS = environment.flag("EMAIL_USE_TLS")
+EMAIL_TIMEOUT = 15
+DEFAULT_FROM_EMAIL = environment.text("DEFAULT_FROM_EMAIL", "shop@localhost")
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": environment.text("LOG_LEVEL", "INFO")},
+    "loggers": {
+        # Django's own handlers print nothing when DEBUG is off: a 500 would leave no trace.
+        "django": {"handlers": ["console"], "level": "INFO", "propagate": False},
+        "axes": {"level": "WARNING"},
+    },
+}
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "shared.api.authentication.BearerAuthentication",
+        "shared.api.authentication.CookieAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["shared.api.permissions.HasScope"],
+    "DEFAULT_THROTTLE_CLASSES": ["shared.api.throttles.PerCaller"],
+    "DEFAULT_THROTTLE_RATES": {"caller": "3000/min", "stranger": "120/min"},
+    "DEFAULT_PARSER_CLASSES": ["shared.api.parsing.StrictJson"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PAGINATION_CLASS": "shared.api.pagination.SignedCursor",
+    "DEFAULT_FILTER_BACKENDS": [
+        "shared.api.filters.KnownParameters",
+        "shared.api.filters.Filters",
+        "shared.api.filters.Sorting",
+    ],
+    "DEFAULT_SCHEMA_CLASS": "shared.api.schema.ShopSchema",
+    "EXCEPTION_HANDLER": "shared.api.problems.handle",
+    "COERCE_DECIMAL_TO_STRING": True,
+    "UNICODE_JSON": True,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+    "URL_FORMAT_OVERRIDE": None,
+    "FORMAT_SUFFIX_KWARG": None,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Casting shop",
+    "DESCRIPTION": "Stock, tools, pours, week plans, batches and cures of a shop that casts "
+    "moulds from filled two-part epoxy.",
+    "VERSION": "1.0.0",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SERVE_AUTHENTICATION": [],
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SCHEMA_PATH_PREFIX": r"/api/v[0-9]+",
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "shared.api.schema.add_problems",
+    ],
+}

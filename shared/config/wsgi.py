@@ -1,0 +1,9 @@
+"""The web application as a server calls it."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.config.settings.base")
+
+application = get_wsgi_application()
