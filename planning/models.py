@@ -2,6 +2,14 @@
 
 from planning.cures.models import Cure, Demould, TemperatureReading
 from planning.pours.models import Pour, PourStep, ToolOrder
+from planning.reminders.models import (
+    ChannelChoice,
+    Delivery,
+    DeliveryItem,
+    Heartbeat,
+    Reminder,
+    ReminderSettings,
+)
 from planning.routes.models import Route, RouteStep
 from planning.week_plan.models import (
     Batch,
@@ -19,11 +27,17 @@ __all__ = [
     "BatchEntry",
     "BatchLine",
     "BatchPortion",
+    "ChannelChoice",
     "Cure",
+    "Delivery",
+    "DeliveryItem",
     "Demould",
+    "Heartbeat",
     "Lift",
     "Pour",
     "PourStep",
+    "Reminder",
+    "ReminderSettings",
     "Route",
     "RouteStep",
     "TemperatureReading",

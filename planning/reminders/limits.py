@@ -1,0 +1,47 @@
+"""The figures reminders work by; a shop may set its own in the settings."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from ipaddress import IPv4Network, IPv6Network, ip_network
+
+from django.conf import settings
+
+HOUR = 3600
+ATTEMPT_WAITS = (5, 300, 1800, 2 * HOUR, 5 * HOUR, 10 * HOUR, 14 * HOUR, 20 * HOUR, 24 * HOUR)
+"""Seconds from one attempt to the next: ten attempts over 75 h 35 min, then it has failed."""
+
+LATE_AFTER = timedelta(minutes=10)
+"""Reminders told later than this, as after an outage, share one message a person."""
+
+WEBHOOK_ITEMS = 40
+"""Most reminders in one webhook message, to stay below 20 kB."""
+
+HEARTBEAT_LATE_S = 180
+CLOCK_APART_S = 5
+KEEP_CANCELLED = timedelta(days=30)
+
+
+def lease() -> timedelta:
+    """Return how long a worker may hold a delivery."""
+    return timedelta(seconds=getattr(settings, "REMINDER_LEASE_S", 120))
+
+
+def claim_at_once() -> int:
+    """Return how many deliveries a worker claims in one go."""
+    return int(getattr(settings, "REMINDER_CLAIM_AT_ONCE", 10))
+
+
+def public_url() -> str:
+    """Return the address people reach the service at, without a closing slash."""
+    return str(getattr(settings, "PUBLIC_URL", "http://localhost:8000")).rstrip("/")
+
+
+def own_networks() -> list[IPv4Network | IPv6Network]:
+    """Return networks of the shop itself that webhooks may reach although they are private."""
+    return [ip_network(text) for text in getattr(settings, "WEBHOOK_ALLOWED_NETWORKS", ())]
+
+
+def webhook_ports() -> set[int]:
+    """Return the ports webhooks may be posted to."""
+    return {443, *getattr(settings, "WEBHOOK_ALLOWED_PORTS", ())}

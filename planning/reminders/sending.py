@@ -1,0 +1,220 @@
+"""
+Sending what is due, so that a worker may die at any point and nothing is lost.
+
+A delivery is claimed with a lease, looked at again, written down as being handed over, handed over
+outside any transaction and written down as sent. A worker that dies before the hand-over leaves a
+message that is sent once, by another, when the lease has run out. Only one that dies between
+hand-over and the last write leaves a message that is sent twice, under one id and saying so.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import secrets
+import socket
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from django.db import connection, transaction
+from django.db.models import F, Q
+from django.template.loader import render_to_string
+
+from planning.reminders import limits, wanted
+from planning.reminders.channels import (
+    Message,
+    NotDelivered,
+    message_id,
+    send_email,
+    send_webhook,
+)
+from planning.reminders.kill_points import reached
+from planning.reminders.kinds import RULES
+from planning.reminders.models import (
+    Channel,
+    Delivery,
+    DeliveryItem,
+    DeliveryState,
+    Reminder,
+    ReminderSettings,
+    ReminderState,
+)
+from shared import clock
+
+Clock = Callable[[], datetime]
+D = DeliveryState
+
+
+def worker_name() -> str:
+    """Return a name no other worker has had or will have."""
+    return f"{socket.gethostname()[:40]}:{os.getpid()}:{secrets.token_hex(8)}"
+
+
+def claim(now: datetime, worker: str, count: int) -> list[Delivery]:
+    """
+    Take some deliveries that are due and free, or whose worker's lease has run out.
+
+    On PostgreSQL rows another worker is claiming are passed over; on SQLite one transaction
+    writes at a time.
+    """
+    lapsed = Q(state__in=[D.CLAIMED, D.SENDING], lease_until__lt=now)
+    free = Delivery.objects.filter(Q(state=D.WAITING, try_at__lte=now) | lapsed)
+    with transaction.atomic():
+        rows = free.order_by("try_at", "id")
+        if connection.features.has_select_for_update_skip_locked:
+            rows = rows.select_for_update(skip_locked=True)
+        keys = list(rows.values_list("pk", "state")[:count])
+        doubted = [pk for pk, state in keys if state == D.SENDING]
+        Delivery.objects.filter(pk__in=doubted).update(doubtful=True)
+        Delivery.objects.filter(pk__in=[pk for pk, _ in keys]).update(
+            state=D.CLAIMED,
+            claimed_by=worker,
+            lease_until=now + limits.lease(),
+            attempts=F("attempts") + 1,
+        )
+    mine = Delivery.objects.filter(pk__in=[pk for pk, _ in keys], claimed_by=worker)
+    return list(mine.select_related("user", "site").order_by("try_at", "id"))
+
+
+def send_due(read_clock: Clock, worker: str, most: int = 1000) -> int:
+    """Send what is due until nothing is left or `most` have been handled; returns how many."""
+    done = 0
+    while done < most:
+        rows = claim(read_clock(), worker, limits.claim_at_once())
+        if not rows:
+            break
+        reached("claimed")
+        for row in rows:
+            _send_one(row, read_clock, worker)
+        done += len(rows)
+    return done
+
+
+def _send_one(delivery: Delivery, read_clock: Clock, worker: str) -> None:
+    now = read_clock()
+    assert delivery.lease_until is not None
+    if delivery.lease_until - now < limits.lease() / 4:
+        # Too little time left to be sure of finishing: give it back unharmed.
+        _finish(delivery, worker, D.CLAIMED, state=D.WAITING, attempts=F("attempts") - 1)
+        return
+    items = _still_due(delivery, now)
+    reached("checked")
+    if not items:
+        _finish(delivery, worker, D.CLAIMED, state=D.DROPPED)
+        return
+    message = _render(delivery, items, now)
+    reached("rendered")
+    if not _finish(delivery, worker, D.CLAIMED, keep=True, state=D.SENDING):
+        return
+    reached("marked")
+    try:
+        _hand_over(delivery, message, now)
+    except NotDelivered as failure:
+        _put_off(delivery, worker, failure, read_clock())
+        return
+    reached("handed_over")
+    _finish(delivery, worker, D.SENDING, state=D.SENT, sent_at=read_clock(), error="")
+    reached("stamped")
+
+
+def _finish(
+    delivery: Delivery, worker: str, held_in: str, *, keep: bool = False, **values: object
+) -> bool:
+    """Write the next state, if this worker still holds the delivery."""
+    if not keep:
+        values |= {"claimed_by": "", "lease_until": None}
+    mine = Delivery.objects.filter(pk=delivery.pk, state=held_in, claimed_by=worker)
+    return mine.update(**values) == 1
+
+
+def _still_due(delivery: Delivery, now: datetime) -> list[DeliveryItem]:
+    """Return what is still to be told: same version, not taken up, and the thing still says so."""
+    items = DeliveryItem.objects.filter(
+        delivery=delivery,
+        reminder__version=F("version"),
+        reminder__state=ReminderState.TOLD,
+    ).select_related("reminder__site")
+    return [item for item in items if _says_so(item.reminder, now)]
+
+
+def _says_so(reminder: Reminder, now: datetime) -> bool:
+    return wanted.still_due(reminder.kind, reminder.subject, now)
+
+
+def _render(delivery: Delivery, items: list[DeliveryItem], now: datetime) -> Message:
+    rows = [_row(item, now) for item in items]
+    cautions = list(dict.fromkeys(filter(None, (RULES[r["kind"]].caution for r in rows))))
+    facts = {
+        "rows": rows,
+        "cautions": cautions,
+        "doubtful": delivery.doubtful,
+        "escalated": any(item.escalated for item in items),
+        "url": limits.public_url(),
+        "user": delivery.user,
+        "site": delivery.site,
+    }
+    return Message(
+        id=message_id(delivery.key),
+        subject=" ".join(render_to_string("planning/reminders/mail_subject.txt", facts).split()),
+        text=render_to_string("planning/reminders/mail.txt", facts),
+        data={
+            "site": delivery.site.code,
+            "sent_again": delivery.doubtful,
+            "escalated": facts["escalated"],
+            "reminders": [row["data"] for row in rows],
+        },
+        attempt=delivery.attempts,
+        doubtful=delivery.doubtful,
+    )
+
+
+def _row(item: DeliveryItem, now: datetime) -> dict[str, object]:
+    reminder = item.reminder
+    late_min = max(0, int((now - reminder.due_at).total_seconds() // 60))
+    return {
+        "kind": reminder.kind,
+        "title": reminder.title,
+        "words": reminder.words,
+        "due": clock.local(reminder.due_at, reminder.site),
+        "late_min": late_min if late_min >= limits.LATE_AFTER.total_seconds() / 60 else 0,
+        "path": reminder.path,
+        "data": {
+            "id": str(reminder.pk),
+            "kind": reminder.kind,
+            "subject": reminder.subject,
+            "title": reminder.title,
+            "due_at": reminder.due_at.isoformat(),
+            "late_min": late_min,
+            "version": reminder.version,
+        },
+    }
+
+
+def _hand_over(delivery: Delivery, message: Message, now: datetime) -> None:
+    if delivery.channel == Channel.EMAIL:
+        if not delivery.user.email:
+            raise NotDelivered(f"{delivery.user} has no e-mail address.", final=True)
+        send_email(message, delivery.user.email)
+        return
+    own = ReminderSettings.objects.filter(user=delivery.user).first()
+    if own is None or not own.webhook_url or own.webhook_off:
+        raise NotDelivered(f"{delivery.user} takes no webhooks.", final=True)
+    try:
+        send_webhook(message, own, now)
+    except NotDelivered as failure:
+        if failure.final:
+            ReminderSettings.objects.filter(pk=own.pk).update(webhook_off=failure.words[:200])
+        raise
+
+
+def _put_off(delivery: Delivery, worker: str, failure: NotDelivered, now: datetime) -> None:
+    """Try again later, or give up and let the failure be seen."""
+    values: dict[str, object] = {"error": failure.words[:300]}
+    if failure.doubtful:
+        values["doubtful"] = True
+    if failure.final or delivery.attempts > len(limits.ATTEMPT_WAITS):
+        _finish(delivery, worker, D.SENDING, state=D.FAILED, **values)
+        return
+    wait_s = limits.ATTEMPT_WAITS[delivery.attempts - 1] * random.uniform(1, 1.1)
+    try_at = now + timedelta(seconds=max(wait_s, failure.wait_s or 0))
+    _finish(delivery, worker, D.SENDING, state=D.WAITING, try_at=try_at, **values)

@@ -1,0 +1,69 @@
+"""One round of all that reminders need done; any number of workers may go round at once."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db import connection
+
+from planning.reminders import actions
+from planning.reminders.models import Heartbeat
+from planning.reminders.sending import Clock, send_due, worker_name
+from shared import clock
+
+HEARTBEAT = "reminders"
+
+
+@dataclass(frozen=True)
+class Round:
+    """What one round did."""
+
+    changed: int
+    told: int
+    escalated: int
+    handled: int
+
+
+def sweep(read_clock: Clock, worker: str = "") -> Round:
+    """Bring reminders up to date, make messages of those due, send what is to be sent."""
+    worker = worker or worker_name()
+    beat(clock.now(), worker)
+    changed = actions.refresh(read_clock())
+    told = escalated = 0
+    while count := actions.tell_due(read_clock()):
+        told += count
+    while count := actions.escalate_due(read_clock()):
+        escalated += count
+    return Round(changed, told, escalated, send_due(read_clock, worker))
+
+
+def beat(machine_now: datetime, worker: str) -> None:
+    """Leave a sign of life, with how far this machine's clock is from the database's."""
+    at = database_now(machine_now)
+    apart = (machine_now - at).total_seconds()
+    Heartbeat.objects.update_or_create(
+        name=HEARTBEAT, defaults={"at": at, "worker": worker, "clock_apart_s": apart}
+    )
+
+
+def database_clock() -> Clock:
+    """
+    Return a clock that shows the database's time, so that all workers agree what is due.
+
+    It is read once and then follows this machine's steady counter, which no one can set.
+    """
+    if connection.vendor != "postgresql":
+        return clock.now
+    began, counter = database_now(clock.now()), time.monotonic()
+    return lambda: began + timedelta(seconds=time.monotonic() - counter)
+
+
+def database_now(otherwise: datetime) -> datetime:
+    """Return the database's own clock, `otherwise` where the database has none of its own."""
+    if connection.vendor != "postgresql":
+        return otherwise
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT clock_timestamp()")
+        return cursor.fetchone()[0]

@@ -1,0 +1,116 @@
+"""
+Which addresses a webhook may be posted to, and a connection that goes nowhere else.
+
+Every address a name resolves to is tested and the connection is made to a tested one, without a
+second look-up, so that a name cannot answer one thing to the test and another to the call.
+"""
+
+from __future__ import annotations
+
+import http.client
+import socket
+import ssl
+from dataclasses import dataclass
+from ipaddress import IPv4Address, IPv6Address, ip_address, ip_network
+from urllib.parse import urlsplit
+
+from planning.reminders import limits
+from shared.errors import Invalid
+
+NAT64 = ip_network("64:ff9b::/96")
+LOCAL_NAT64 = ip_network("64:ff9b:1::/48")
+SITE_LOCAL = ip_network("fec0::/10")
+
+
+@dataclass(frozen=True)
+class Target:
+    """A tested place to post to."""
+
+    host: str
+    port: int
+    path: str
+    address: str
+
+
+class Refused(Exception):
+    """An address that may not be posted to; the text says why."""
+
+
+def check_address(url: str) -> None:
+    """Refuse an address whose form alone forbids it; raises for the field webhook_url."""
+    try:
+        _parse(url)
+    except Refused as why:
+        raise Invalid.one("webhook_url", "forbidden", str(why)) from why
+
+
+def _parse(url: str) -> tuple[str, int, str]:
+    try:
+        parts = urlsplit(url)
+        port = parts.port or 443
+    except ValueError as error:
+        raise Refused(f"webhook_url cannot be read: {error}.") from error
+    if parts.scheme != "https" or not parts.hostname:
+        raise Refused("webhook_url must begin with https:// and name a host.")
+    if parts.username or parts.password:
+        raise Refused("webhook_url must not hold a name or password.")
+    if port not in limits.webhook_ports():
+        ports = ", ".join(map(str, sorted(limits.webhook_ports())))
+        raise Refused(f"webhook_url names port {port}; allowed: {ports}.")
+    if any(sign.isspace() or not sign.isprintable() for sign in url):
+        raise Refused("webhook_url must not hold spaces or control signs.")
+    path = parts.path or "/"
+    return parts.hostname, port, f"{path}?{parts.query}" if parts.query else path
+
+
+def resolve(url: str) -> Target:
+    """Return where to connect to; every address of the name has been tested."""
+    host, port, path = _parse(url)
+    try:
+        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    except OSError as error:
+        raise Refused(f"{host} cannot be found: {error}.") from error
+    addresses = list(dict.fromkeys(str(info[4][0]) for info in found))
+    for address in addresses:
+        if not is_allowed(ip_address(address.partition("%")[0])):
+            raise Refused(f"{host} leads to {address}, which is not a public address.")
+    if not addresses:
+        raise Refused(f"{host} has no address.")
+    return Target(host, port, path, addresses[0])
+
+
+def is_allowed(address: IPv4Address | IPv6Address) -> bool:
+    """Whether an address is public, also inside IPv6 wrappers, or in one of our own networks."""
+    if any(address in net for net in limits.own_networks() if net.version == address.version):
+        return True
+    if isinstance(address, IPv6Address):
+        inner = _inner(address)
+        if inner is not None:
+            return is_allowed(inner)
+        if address in LOCAL_NAT64 or address in SITE_LOCAL or address.teredo is not None:
+            return False
+    return address.is_global and not address.is_multicast and not address.is_reserved
+
+
+def _inner(address: IPv6Address) -> IPv4Address | None:
+    """Return the IPv4 address an IPv6 address stands for (mapped, 6to4, NAT64)."""
+    if address in NAT64:
+        return IPv4Address(int(address) & 0xFFFFFFFF)
+    return address.ipv4_mapped or address.sixtofour
+
+
+class PinnedConnection(http.client.HTTPSConnection):
+    """An HTTPS connection to one tested address; the certificate must be the host's."""
+
+    def __init__(self, target: Target, timeout_s: float, context: ssl.SSLContext) -> None:
+        super().__init__(target.host, target.port, timeout=timeout_s, context=context)
+        self._target, self._context_ = target, context
+
+    def connect(self) -> None:
+        """Connect to the tested address without looking the name up again."""
+        plain = socket.create_connection((self._target.address, self._target.port), self.timeout)
+        try:
+            self.sock = self._context_.wrap_socket(plain, server_hostname=self._target.host)
+        except BaseException:
+            plain.close()
+            raise

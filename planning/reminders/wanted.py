@@ -1,0 +1,248 @@
+"""Reading what people must be told from the things themselves: cures, coats, lots, orders."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Exists, F, Max, OuterRef, Q
+
+from planning.cures.models import Cure
+from planning.pours.models import OrderStatus, PourStatus, PourStep, ToolOrder
+from planning.reminders.models import Kind
+from planning.reminders.staffing import last_out
+from planning.week_plan.models import Lift
+from shared import clock
+from shop import stores
+
+CLOSES_LEAD = timedelta(minutes=60)
+"""So long before a lift stops bonding people are told."""
+PEAK_LEAD = timedelta(minutes=30)
+"""So long before the last one leaves people are told of a later peak."""
+LOT_LEAD = timedelta(days=14)
+OPEN_POURS = (PourStatus.ASKED, PourStatus.PLANNED, PourStatus.POURING)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Something to tell, as the things stand now."""
+
+    kind: str
+    subject: str
+    site_id: int
+    due_at: datetime
+    title: str
+    words: str = ""
+    path: str = ""
+
+    @property
+    def key(self) -> str:
+        """Return the name it keeps for life."""
+        return f"{self.kind}:{self.subject}"
+
+
+Source = Callable[[datetime, int | None], Iterator[Wanted]]
+"""Yields what is wanted now, of all subjects or of the one with the given id."""
+
+
+def _running(only: int | None) -> Iterator[Cure]:
+    above = Lift.objects.filter(pour=OuterRef("lift__pour"), number__gt=OuterRef("lift__number"))
+    rows = Cure.objects.filter(
+        done_at__isnull=True,
+        lift__pour__status__in=(PourStatus.POURING, PourStatus.CURING),
+        lift__pour__order__status=OrderStatus.OPEN,
+    ).annotate(has_next=Exists(above), next_cast=Exists(above.filter(cure__isnull=False)))
+    if only is not None:
+        rows = rows.filter(pk=only)
+    yield from rows.select_related("lift__pour__order__site")
+
+
+def _wall(moment: datetime, cure: Cure) -> str:
+    return f"{clock.local(moment, cure.lift.pour.order.site):%a %d %b %H:%M}"
+
+
+def _of_cure(kind: str, cure: Cure, due_at: datetime, title: str, words: str) -> Wanted:
+    pour = cure.lift.pour
+    return Wanted(
+        kind, f"cure:{cure.pk}", pour.order.site_id, due_at, title, words, f"/pours/{pour.pk}/"
+    )
+
+
+def cures_complete(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+    """A casting that may be demoulded once the cure of its last lift has run."""
+    for cure in _running(only):
+        if not cure.has_next:  # type: ignore[attr-defined]
+            due = cure.demould_due_at
+            yield _of_cure(
+                Kind.CURE_COMPLETE,
+                cure,
+                due,
+                f"{cure.lift.pour} may be demoulded",
+                f"Cure time runs until {_wall(due, cure)}, from {cure.basis}.",
+            )
+
+
+def lifts_open(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+    """A lift that can bear the next one."""
+    for cure in _running(only):
+        if cure.has_next and not cure.next_cast:  # type: ignore[attr-defined]
+            due, until = cure.next_opens_at, cure.next_closes_at
+            bonds = f" It still bonds until {_wall(until, cure)}." if until else ""
+            yield _of_cure(
+                Kind.NEXT_LIFT_OPENS,
+                cure,
+                due,
+                f"{cure.lift.pour}: the next lift may be poured",
+                f"Lift {cure.lift.number} can bear it from {_wall(due, cure)}.{bonds}",
+            )
+
+
+def lifts_close(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+    """A lift that soon stops bonding to the next one."""
+    for cure in _running(only):
+        until = cure.next_closes_at
+        if cure.has_next and not cure.next_cast and until is not None:  # type: ignore[attr-defined]
+            yield _of_cure(
+                Kind.NEXT_LIFT_CLOSES,
+                cure,
+                min(until, max(cure.next_opens_at, until - CLOSES_LEAD)),
+                f"{cure.lift.pour}: pour the next lift by {_wall(until, cure)}",
+                f"Lift {cure.lift.number} bonds until then.",
+            )
+
+
+def coats_dry(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+    """A coat of release agent that is dry, while nothing has followed it yet."""
+    later = PourStep.objects.filter(
+        pour=OuterRef("pour"),
+        phase=OuterRef("phase"),
+        order__gt=OuterRef("order"),
+        done_at__isnull=False,
+    )
+    rows = PourStep.objects.filter(
+        ~Exists(later),
+        coat_number__isnull=False,
+        done_at__isnull=False,
+        wait_min__gt=0,
+        pour__status__in=OPEN_POURS,
+        pour__order__status=OrderStatus.OPEN,
+    )
+    if only is not None:
+        rows = rows.filter(pk=only)
+    for step in rows.select_related("pour__order"):
+        assert step.done_at is not None
+        yield Wanted(
+            Kind.COATS_DRY,
+            f"step:{step.pk}",
+            step.pour.order.site_id,
+            step.done_at + timedelta(minutes=step.wait_min),
+            f"{step.pour}: coat {step.coat_number} is dry",
+            f"{step.name} has dried for {step.wait_min} min.",
+            f"/pours/{step.pour_id}/",
+        )
+
+
+def unattended_peaks(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+    """A lift that is hottest after the last one has left the shop."""
+    for cure in _running(only):
+        if cure.peak_passed_at is not None:
+            continue
+        left = last_out(cure.lift.pour.order.site, cure.poured_at)
+        if left is None or cure.peak_due_at > left:
+            gone = f"nobody is in the shop after {_wall(left, cure)}" if left else "nobody is in"
+            yield _of_cure(
+                Kind.UNATTENDED_PEAK,
+                cure,
+                max(cure.poured_at, (left or cure.poured_at) - PEAK_LEAD),
+                f"{cure.lift.pour} peaks with nobody in the shop",
+                f"Lift {cure.lift.number} is hottest about {_wall(cure.peak_due_at, cure)}; "
+                f"{gone}. Arrange for somebody to stay.",
+            )
+
+
+def orders_late(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+    """An order whose day has passed, or whose confirmed plan ends after it."""
+    rows = ToolOrder.objects.filter(status=OrderStatus.OPEN).annotate(
+        ends_at=Max(
+            "pours__lifts__cure__demould_due_at", filter=Q(pours__status=PourStatus.CURING)
+        ),
+        steps_end=Max("pours__steps__planned_end"),
+        lifts_end=Max("pours__lifts__planned_end"),
+        planned_at=Max("pours__lifts__portions__batch__plan__confirmed_at"),
+    )
+    if only is not None:
+        rows = rows.filter(pk=only)
+    for order in rows.select_related("site").order_by(F("due_on"), "pk"):
+        due_end = clock.day_end(order.due_on, order.site)
+        ends = max(filter(None, (order.ends_at, order.steps_end, order.lifts_end)), default=None)
+        told_at = due_end
+        words = f"Order {order.number} was due on {order.due_on} and is open."
+        if ends is not None and ends > due_end and order.planned_at is not None:
+            told_at = min(due_end, order.planned_at)
+            days = (clock.local(ends, order.site).date() - order.due_on).days
+            words = f"Order {order.number} is due on {order.due_on}; the plan ends {days} d later."
+        yield Wanted(
+            Kind.ORDER_LATE,
+            f"order:{order.pk}",
+            order.site_id,
+            told_at,
+            f"Order {order.number} is late",
+            words,
+            f"/orders/{order.pk}/",
+        )
+
+
+def lots_expiring(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+    """A container with something left whose expiry or open life soon ends."""
+    for site_id, container in stores.soon_unusable(now + LOT_LEAD, container_id=only):
+        until = container.usable_until
+        assert until is not None
+        yield Wanted(
+            Kind.LOT_EXPIRES,
+            f"container:{container.id}",
+            site_id,
+            until - LOT_LEAD,
+            f"{container.material_name}, container {container.code}: soon expired",
+            f"{container.balance.normalize():f} left of lot {container.lot_code}; usable until "
+            f"{until:%Y-%m-%d %H:%M} UTC.",
+            f"/lots/{container.lot_id}/",
+        )
+
+
+def tools_due(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+    """A tool that has run the shots after which it is coated or inspected again."""
+    for need in stores.tools_due(tool_id=only):
+        yield Wanted(
+            Kind.TOOL_DUE,
+            f"tool:{need.tool_id}",
+            need.site_id,
+            need.since,
+            f"{need.name} is due for {need.work}",
+            need.words,
+            f"/tools/{need.tool_id}/",
+        )
+
+
+SOURCES: dict[str, Source] = {
+    Kind.CURE_COMPLETE: cures_complete,
+    Kind.NEXT_LIFT_OPENS: lifts_open,
+    Kind.NEXT_LIFT_CLOSES: lifts_close,
+    Kind.COATS_DRY: coats_dry,
+    Kind.UNATTENDED_PEAK: unattended_peaks,
+    Kind.LOT_EXPIRES: lots_expiring,
+    Kind.TOOL_DUE: tools_due,
+    Kind.ORDER_LATE: orders_late,
+}
+
+
+def all_wanted(now: datetime) -> dict[str, Wanted]:
+    """Return everything wanted now by key, due or not."""
+    return {one.key: one for source in SOURCES.values() for one in source(now, None)}
+
+
+def still_due(kind: str, subject: str, now: datetime) -> bool:
+    """Whether the thing itself still asks to be told by now, read afresh."""
+    only = int(subject.partition(":")[2])
+    found = [w for w in SOURCES[kind](now, only) if w.subject == subject]
+    return any(one.due_at <= now for one in found)
