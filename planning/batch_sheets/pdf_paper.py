@@ -111,7 +111,7 @@ def grid(
     ) as table:
         table.row(list(heads))
         for cells in rows:
-            row = table.row()
+            row = table.row(min_height=11 if large else None)
             for column, cell in enumerate(cells):
                 words = "" if cell is None else str(cell)
                 if column in large:

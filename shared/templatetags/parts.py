@@ -11,6 +11,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from shared import hazard_statements
+from shared.access.models import Site
 
 register = template.Library()
 
@@ -95,6 +96,18 @@ def ways(context: template.Context) -> dict[str, Any]:
             continue
         found.append({"label": label, "address": address, "current": here.startswith(address)})
     return {"ways": found}
+
+
+@register.inclusion_tag("parts/who.html", takes_context=True)
+def who(context: template.Context) -> dict[str, Any]:
+    """Show the site worked at, the other sites of this person, and who they are."""
+    request = context.get("request")
+    site = getattr(request, "site", None)
+    access = getattr(request, "access", None)
+    sites: list[Site] = []
+    if access is not None and len(access.scopes_by_site) > 1:
+        sites = list(Site.objects.filter(pk__in=access.scopes_by_site).order_by("code"))
+    return {"request": request, "site": site, "sites": sites}
 
 
 @register.simple_tag

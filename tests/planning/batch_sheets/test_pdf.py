@@ -1,0 +1,233 @@
+"""The printed sheet: sums as printed, large figures, nothing cut, codes that can be read."""
+
+import datetime as dt
+import io
+import re
+from decimal import Decimal
+
+import pytest
+from pypdf import PdfReader
+
+from planning.batch_sheets.pdf import sheet_pdf
+from planning.batch_sheets.pdf_paper import FACE, FONTS, LARGE_PT, code, paper
+from planning.batch_sheets.printed import decimals_of, printed
+
+MONDAY = dt.datetime(2026, 11, 30, 6, 45, tzinfo=dt.UTC)
+MM_PER_PT = 25.4 / 72
+
+
+def batch(n, **changes):
+    lines = [
+        {
+            "id": 2 * n + i,
+            "role": role,
+            "material": f"Demo {role} with a rather long name for a narrow column",
+            "container": f"CAN-{n}{i}",
+            "lot": f"LOT-{n}{i}",
+            "expires_on": dt.date(2027, 3, 1),
+            "shelf": "Rack 2",
+            "target_kg": target,
+            "low_kg": target - Decimal("0.01"),
+            "high_kg": target + Decimal("0.01"),
+            "weighed_kg": None,
+        }
+        for i, (role, target) in enumerate(
+            [("resin", Decimal("10.935")), ("hardener", Decimal("1.095"))]
+        )
+    ]
+    portions = [
+        {
+            "id": n,
+            "pour": f"TO-{n} A",
+            "pour_id": n,
+            "tool": "Bonnet inner",
+            "half": "A",
+            "lift": 1,
+            "depth_mm": Decimal("45.000000"),
+            "place": "Bench 1",
+            "kg": Decimal("11.87654321"),
+            "brush_coat_kg": Decimal("0.3"),
+            "start_at": MONDAY,
+            "end_at": MONDAY,
+            "poured_at": None,
+            "abrade_first": True,
+        }
+    ]
+    row = {
+        "id": n,
+        "number": f"B26-{n:05d}",
+        "status": "planned",
+        "system": "Demo system",
+        "ratio": "100 : 10 by mass",
+        "ratio_tolerance_percent": Decimal(2),
+        "people": ["Ina Demo"],
+        "mixer": "Mixer 1",
+        "scale": "Floor scale",
+        "readability_g": Decimal("5.000"),
+        "start_at": MONDAY,
+        "contact_at": MONDAY + dt.timedelta(minutes=8),
+        "pour_start_at": MONDAY,
+        "pour_end_at": MONDAY,
+        "end_at": MONDAY,
+        "pot_life_min": 45,
+        "pot_life_basis": "data sheet's 45 min at 20 °C",
+        "latest_pour_at": MONDAY + dt.timedelta(minutes=53),
+        "mixed_kg": Decimal("12.0301"),
+        "target_kg": Decimal("12.030"),
+        "poured_kg": Decimal("11.87654321"),
+        "loss_kg": Decimal("0.153"),
+        "lines": lines,
+        "portions": portions,
+        "stir": ["Demo resin"],
+    }
+    return {**row, **changes}
+
+
+def sheet(batches):
+    return {
+        "site": {"code": "n", "name": "Halle Süd", "time_zone": "Europe/Berlin"},
+        "day": MONDAY.date(),
+        "revision": "2026-W49, revision 2",
+        "changed_since_print": True,
+        "fetch": [
+            {
+                "container": line["container"],
+                "material": line["material"],
+                "lot": line["lot"],
+                "expires_on": line["expires_on"],
+                "shelf": line["shelf"],
+                "kg": line["target_kg"],
+                "stir": True,
+                "warm_from": MONDAY,
+                "first_use_at": MONDAY,
+            }
+            for row in batches
+            for line in row["lines"]
+        ],
+        "steps": [
+            {
+                "id": row["id"],
+                "name": "Release coat 2 of 5",
+                "phase": "before",
+                "pour": f"TO-{row['id']} A",
+                "pour_id": row["id"],
+                "tool": "Bonnet inner",
+                "people": ["Ina Demo"],
+                "start_at": MONDAY,
+                "end_at": MONDAY,
+                "ready_at": MONDAY,
+                "is_coat": True,
+                "materials": [],
+                "checks": [],
+                "done_at": None,
+            }
+            for row in batches
+        ],
+        "batches": batches,
+        "demoulds": [],
+        "totals": {
+            "mixed_kg": Decimal(0),
+            "target_kg": sum(row["target_kg"] for row in batches),
+            "poured_kg": sum(row["poured_kg"] for row in batches),
+            "loss_kg": Decimal(0),
+        },
+        "cautions": [{"code": "H317", "text": "May cause an allergic skin reaction."}],
+        "pouring_steps": ["Weigh resin, then hardener.", "Mix 2 to 3 minutes."],
+    }
+
+
+def pages_of(count):
+    data = sheet_pdf(
+        sheet([batch(n) for n in range(1, count + 1)]), printed_at=MONDAY, address="http://shop"
+    )
+    return PdfReader(io.BytesIO(data)).pages
+
+
+@pytest.mark.parametrize(
+    ("readability_g", "places"),
+    [("5", 3), ("0.1", 4), ("0.5", 4), ("1", 3), ("10", 2), ("20", 2), ("1000", 0), (None, 4)],
+)
+def test_figures_have_as_many_decimals_as_the_scale_shows(readability_g, places):
+    assert decimals_of(None if readability_g is None else Decimal(readability_g)) == places
+
+
+@pytest.mark.parametrize("kg", ["11.87654321", "12.0299", "12.03049", "0.0004"])
+def test_what_is_printed_adds_up_to_the_last_digit(kg):
+    row = batch(1)
+    row["portions"][0]["kg"] = Decimal(kg)
+    figures = printed(row)
+    total = Decimal(figures.total)
+    assert sum(map(Decimal, figures.targets)) == total
+    assert sum(map(Decimal, figures.portions)) + Decimal(figures.left) == total
+    assert Decimal(figures.left) >= 0
+
+
+@pytest.mark.parametrize("count", [1, 12, 40])
+def test_no_batch_and_no_line_is_lost_or_cut(count):
+    pages = pages_of(count)
+    words = "\n".join(page.extract_text() for page in pages)
+    for n in range(1, count + 1):
+        assert len(re.findall(rf"Batch B26-{n:05d}\b", words)) == 1
+        assert words.count(f"CAN-{n}0,") == 1
+    assert f"Page {len(pages)} of {len(pages)}" in words
+    bottom_pt = 10 / MM_PER_PT
+    for page in pages:
+        lowest = []
+        page.extract_text(
+            visitor_text=lambda text, cm, tm, font, size, low=lowest: (
+                low.append(tm[5]) if text.strip() else None
+            )
+        )
+        assert min(lowest) > bottom_pt
+        assert max(lowest) < float(page.mediabox.height) - bottom_pt / 2
+
+
+def test_the_weights_on_the_page_add_up():
+    words = pages_of(1)[-1].extract_text()
+    found = [Decimal(figure) for figure in re.findall(r"(?<![\d.-])\d+\.\d{3}(?!\d)", words)]
+    for figure in ("10.935", "1.095", "12.030", "11.877", "0.153"):
+        assert Decimal(figure) in found
+    assert Decimal("10.935") + Decimal("1.095") == Decimal("11.877") + Decimal("0.153")
+
+
+def test_figures_are_at_least_5_mm_high():
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(FONTS / "DejaVuSans-Bold.ttf")
+    glyph = font["glyf"][font.getBestCmap()[ord("7")]]
+    em = font["head"].unitsPerEm
+    assert glyph.yMax / em * LARGE_PT * MM_PER_PT >= 5.0
+
+
+def test_the_sheet_is_black_on_white():
+    for page in pages_of(1):
+        stream = page.get_contents().get_data().decode("latin-1")
+        colours = set(re.findall(r"((?:[\d.]+ ){1,4})(?:rg|RG|g|G|k|K)\b", stream))
+        assert {part for colour in colours for part in colour.split()} <= {
+            "0",
+            "1",
+            "0.000",
+            "1.000",
+        }
+
+
+def test_names_with_umlauts_are_printed():
+    assert "Halle Süd" in pages_of(1)[0].extract_text()
+
+
+def test_the_code_on_a_page_is_read_by_another_library(tmp_path):
+    import subprocess
+
+    import zxingcpp
+    from PIL import Image
+
+    pdf = paper("head")
+    pdf.set_font(FACE)
+    pdf.add_page()
+    code(pdf, "http://127.0.0.1:8000/batches/7/", 170, 12, 28)
+    pdf.output(str(tmp_path / "a.pdf"))
+    subprocess.run(
+        ["pdftoppm", "-r", "150", "-png", tmp_path / "a.pdf", tmp_path / "a"], check=True
+    )
+    drawn = Image.open(next(tmp_path.glob("a*.png")))
+    assert zxingcpp.read_barcodes(drawn)[0].text == "http://127.0.0.1:8000/batches/7/"
