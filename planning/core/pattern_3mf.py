@@ -9,6 +9,7 @@ Element and attribute names are those of the core specification, from memory.
 from __future__ import annotations
 
 import io
+import struct
 import zipfile
 import zlib
 from array import array
@@ -31,6 +32,18 @@ _FILE_UNITS_MM = {
 _DEEPEST = 16
 _MOST_MEMBERS = 1000
 _CHUNK = 1 << 20
+# what the standard library's zip reader was seen to raise on damaged files
+_DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    EOFError,
+    OSError,
+    ValueError,
+    IndexError,
+    KeyError,
+    RuntimeError,
+)
 _STAY = np.eye(4)[:, :3]
 
 
@@ -55,11 +68,13 @@ def triangles_of_3mf(
         for chunk in _model_chunks(data, min(most_bytes, most_ratio * len(data))):
             model.feed(chunk)
         model.feed(b"", last=True)
+    except PatternRefused:
+        raise
     except expat.ExpatError as wrong:
         raise PatternRefused(
             "not_a_mesh", f"The 3MF model is no well-formed XML ({str(wrong)[:60]})."
         ) from wrong
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError) as wrong:
+    except _DAMAGE as wrong:
         raise PatternRefused(
             "not_a_mesh", f"The 3MF archive is damaged ({str(wrong)[:60]}). Export it again."
         ) from wrong

@@ -178,7 +178,12 @@ def _by_library(data: bytes, kind: str, limits: Limits) -> tuple[Floats, Ints]:
         raise PatternRefused(
             "empty", f"The {kind.upper()} file holds no facets, only points or nothing. {AGAIN}"
         )
-    return np.array(points, dtype=np.float64), np.array(facets, dtype=np.int64)
+    corners, rows = np.array(points, dtype=np.float64), np.array(facets, dtype=np.int64)
+    if corners.shape != (len(corners), 3) or rows.shape != (len(rows), 3):
+        raise PatternRefused(
+            "not_a_mesh", f"The {kind.upper()} file has facets or corners without 3 parts. {AGAIN}"
+        )
+    return corners, rows
 
 
 def _check_ply_head(data: bytes, limits: Limits) -> None:

@@ -94,8 +94,9 @@ def model_3mf(mesh, unit="millimeter", build='<item objectid="1"/>', more=""):
     ).encode()
 
 
-def archive(model, name="3D/3dmodel.model"):
+def archive(model, name="3D/3dmodel.model", packed=True):
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file:
+    method = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
+    with zipfile.ZipFile(out, "w", method) as file:
         file.writestr(name, model)
     return out.getvalue()
