@@ -1,8 +1,9 @@
 """All models of the shop app, gathered for Django."""
 
+from shop.counting.models import CountLine, CycleCount
 from shop.ledger.models import Movement, Requirement, Reservation
-from shop.lots.models import Container, Lot
-from shop.materials.models import Material, Pack, ResinSystem, Supplier
+from shop.lots.models import Container, Lot, Placement
+from shop.materials.models import LearnedCode, Material, Pack, ResinSystem, Supplier
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites.models import (
     ClosedDay,
@@ -14,14 +15,18 @@ from shop.sites.models import (
     Place,
     Scale,
     Shift,
+    StorageSpell,
 )
 from shop.tools.models import Tool, ToolEvent, ToolHalf
 
 __all__ = [
     "ClosedDay",
     "Container",
+    "CountLine",
+    "CycleCount",
     "DayChange",
     "ExpectedTemperature",
+    "LearnedCode",
     "Location",
     "Lot",
     "Material",
@@ -30,12 +35,14 @@ __all__ = [
     "Pack",
     "Person",
     "Place",
+    "Placement",
     "ReleaseRecipe",
     "Requirement",
     "Reservation",
     "ResinSystem",
     "Scale",
     "Shift",
+    "StorageSpell",
     "Supplier",
     "Tool",
     "ToolEvent",

@@ -14,7 +14,7 @@ from shop.ledger.models import Reservation
 from shop.ledger.purposes import register_open_purposes
 from shop.ledger.requirements import replace_requirements
 from shop.ledger.reservations import free_reservations, reserve
-from shop.ledger.retry import retried
+from shared.retry import retried
 from shop.lots import queries as lots
 from shop.lots.soon import soon_unusable
 from shop.materials import queries as materials

@@ -29,7 +29,7 @@ from shop.ledger.posting import (
     repeat_of,
     shrink_reservations,
 )
-from shop.ledger.retry import retried
+from shared.retry import retried
 from shop.lots.models import Container, LotStatus
 from shop.lots.queries import clocks
 from shop.stores_types import MovementInfo

@@ -12,7 +12,7 @@ from shared import clock
 from shop.ledger.actions import refuse_unusable
 from shop.ledger.models import Reservation
 from shop.ledger.posting import exact, locked, too_little
-from shop.ledger.retry import retried
+from shared.retry import retried
 from shop.lots.models import Container
 
 

@@ -43,6 +43,7 @@ class Lot(models.Model):
     status_reason = models.CharField(max_length=200, blank=True)
     unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     certificate = models.CharField(max_length=200, blank=True)
+    certificate_file = models.FileField(upload_to="certificates/", blank=True)
     retested_on = models.DateField(null=True, blank=True)
     retest_evidence = models.CharField(max_length=200, blank=True)
     version = models.PositiveIntegerField(default=1, editable=False)
@@ -102,3 +103,18 @@ class Container(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+
+class Placement(models.Model):
+    """A shelf a container was put on, and when; where it stood tells how warm it was kept."""
+
+    container = models.ForeignKey(Container, models.CASCADE, related_name="placements")
+    location = models.ForeignKey("shop.Location", models.PROTECT, related_name="+")
+    since = models.DateTimeField()
+    by = models.ForeignKey("shared.User", models.SET_NULL, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["container", "since", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.container} at {self.location}"

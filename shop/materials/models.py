@@ -153,6 +153,37 @@ class Pack(models.Model):
         return f"{self.material}, {self.name}"
 
 
+class LearnedCode(models.Model):
+    """A supplier's plain barcode that a person has matched to a material once."""
+
+    supplier = models.ForeignKey(Supplier, models.CASCADE, related_name="learned_codes")
+    text = models.CharField(max_length=120)
+    material = models.ForeignKey(Material, models.CASCADE, related_name="learned_codes")
+    content = models.DecimalField(
+        max_digits=12,
+        decimal_places=4,
+        null=True,
+        blank=True,
+        help_text="Of one container, in the material's unit.",
+    )
+    learned_at = models.DateTimeField()
+    by = models.ForeignKey("shared.User", models.SET_NULL, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["supplier", "text"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["supplier", "text"], name="learnedcode_once"),
+            models.CheckConstraint(
+                condition=Q(content__isnull=True) | Q(content__gt=0),
+                name="learnedcode_content_positive",
+                violation_error_message="content must be above 0.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.text
+
+
 def positive(*names: str) -> Q:
     """Each named column is empty or above zero."""
     condition = Q()

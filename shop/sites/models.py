@@ -208,3 +208,35 @@ class Location(SiteThing):
                 violation_error_message="highest_c must not be below lowest_c.",
             ),
         ]
+
+
+class StorageSpell(models.Model):
+    """How warm a shelf really was over a stretch of time."""
+
+    location = models.ForeignKey(Location, models.CASCADE, related_name="spells")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    lowest_c = models.DecimalField(max_digits=4, decimal_places=1)
+    mean_c = models.DecimalField(max_digits=4, decimal_places=1)
+    highest_c = models.DecimalField(max_digits=4, decimal_places=1)
+
+    class Meta:
+        ordering = ["location", "starts_at"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["location", "starts_at"], name="storagespell_once"),
+            models.CheckConstraint(
+                condition=models.Q(ends_at__gt=models.F("starts_at")),
+                name="storagespell_ends_after_start",
+                violation_error_message="ends_at must be later than starts_at.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    mean_c__gte=models.F("lowest_c"), highest_c__gte=models.F("mean_c")
+                ),
+                name="storagespell_in_order",
+                violation_error_message="mean_c must lie between lowest_c and highest_c.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.location}: {self.mean_c} °C from {self.starts_at:%Y-%m-%d %H:%M}"
