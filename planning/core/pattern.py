@@ -56,6 +56,7 @@ class Setup:
         for name in ("margin_mm", "cover_mm", "least_cover_mm"):
             check_between(name, getattr(self, name), 0, LARGEST_SIZE_MM, "mm")
         check_size("thickest_lift_mm", self.thickest_lift_mm)
+        check_between("wall_draft_deg", self.wall_draft_deg, -45, 45, "deg")
 
 
 @dataclass(frozen=True)
