@@ -23,9 +23,7 @@ from shared.api.access import access_of
 from shared.units import unit_of_name
 
 _DECIMAL = re.compile(r"-?\d{1,30}(\.\d{1,30})?")
-_MOMENT = re.compile(
-    r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,6})?([Zz]|[+-]\d{2}:\d{2})"
-)
+_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,6})?([Zz]|[+-]\d{2}:\d{2})")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _ID = re.compile(r"[1-9][0-9]{0,17}")
 ID_SCHEMA = {"type": "string", "pattern": "^[1-9][0-9]{0,17}$", "example": "17"}

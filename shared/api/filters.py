@@ -130,7 +130,9 @@ def check_known(request: Any, known: set[str]) -> None:
     problems = []
     for name, values in request.query_params.lists():
         if name not in known:
-            sentence = f"{name[:60]!r} is not a parameter here; known are {', '.join(sorted(known))}."
+            sentence = (
+                f"{name[:60]!r} is not a parameter here; known are {', '.join(sorted(known))}."
+            )
             problems.append({"parameter": name[:60], "code": "unknown", "detail": sentence})
         elif len(values) > 1:
             sentence = f"{name} stands {len(values)} times; give it once."

@@ -32,7 +32,9 @@ NOUNS: dict[str, str] = {
     "audit": "who changed what",
 }
 
-SCOPES: frozenset[str] = frozenset(f"{noun}:{verb}" for noun in NOUNS for verb in ("read", "write"))
+SCOPES: frozenset[str] = frozenset(
+    f"{noun}:{verb}" for noun in NOUNS for verb in ("read", "write")
+)
 
 
 def _scopes(read: str, write: str) -> frozenset[str]:

@@ -9,8 +9,8 @@ os.environ.setdefault("SECRET_KEY", "only-for-tests-never-for-a-shop-that-is-rea
 os.environ.setdefault("ALLOWED_HOSTS", "localhost,127.0.0.1,testserver")
 os.environ.setdefault("SHOP_DATA", tempfile.mkdtemp(prefix="shop-test-"))
 
-from shared.config.settings.base import *  # noqa: E402, F403
-from shared.config.settings.base import REST_FRAMEWORK  # noqa: E402
+from shared.config.settings.base import *  # noqa: F403
+from shared.config.settings.base import REST_FRAMEWORK
 
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = False
 SECURE_SSL_REDIRECT = False

@@ -1,0 +1,118 @@
+"""The OpenAPI description: headers that every view of a kind shares, and its problem answers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiParameter
+
+from shared.api.problems import MEDIA_TYPE
+
+PROBLEM = {
+    "type": "object",
+    "description": "RFC 9457 problem details. Programs read code and errors.",
+    "required": ["type", "title", "status", "detail", "code", "request_id"],
+    "properties": {
+        "type": {"type": "string", "format": "uri"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "code": {"type": "string"},
+        "request_id": {"type": "string"},
+        "errors": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["code", "detail"],
+                "properties": {
+                    "pointer": {"type": "string", "description": "JSON Pointer into the body."},
+                    "parameter": {"type": "string"},
+                    "code": {"type": "string"},
+                    "detail": {"type": "string"},
+                    "value": {"type": "string"},
+                    "limit": {"type": "string"},
+                    "unit": {"type": "string"},
+                },
+            },
+        },
+    },
+}
+ALWAYS = {
+    "400": "Unreadable, or an unknown parameter.",
+    "401": "No token, or not a valid one.",
+    "403": "The role or token lacks the scope.",
+    "404": "Nothing here, or of another site.",
+    "405": "Not with this method.",
+    "406": "Not in this form.",
+    "429": "Too many requests; see Retry-After.",
+    "503": "Busy; see Retry-After.",
+}
+WRITING = {
+    "409": "A rule or the present state forbids it.",
+    "413": "Too large.",
+    "415": "Not JSON.",
+    "422": "Some fields are not valid.",
+}
+VERSIONED = {
+    "412": "Changed since it was read.",
+    "428": "If-Match is missing.",
+}
+UNSAFE = ("post", "put", "patch", "delete")
+
+
+class ShopSchema(AutoSchema):
+    """Adds If-Match and Idempotency-Key where a view wants them."""
+
+    def get_override_parameters(self) -> list[OpenApiParameter]:
+        """Return the headers of this operation."""
+        found = list(super().get_override_parameters())
+        if self.method in ("PATCH", "PUT", "DELETE") and getattr(self.view, "versioned", False):
+            found.append(
+                OpenApiParameter(
+                    "If-Match", str, "header", required=True, description="The ETag you read."
+                )
+            )
+        if self.method == "POST" and getattr(self.view, "key_required", False):
+            found.append(
+                OpenApiParameter(
+                    "Idempotency-Key",
+                    {"type": "string", "minLength": 16, "maxLength": 255},
+                    "header",
+                    required=True,
+                    description="16 to 255 visible characters; the same key is carried out once.",
+                )
+            )
+        return found
+
+    def get_tags(self) -> list[str]:
+        """Group by the noun of the view."""
+        noun = getattr(self.view, "scope_noun", None)
+        return [noun] if noun else super().get_tags()
+
+
+def add_problems(result: dict[str, Any], generator: Any, request: Any, public: bool) -> Any:
+    """Give every operation its problem answers."""
+    schemas = result.setdefault("components", {}).setdefault("schemas", {})
+    schemas["Problem"] = PROBLEM
+    for path in result.get("paths", {}).values():
+        for method, operation in path.items():
+            if method not in (*UNSAFE, "get"):
+                continue
+            answers = dict(ALWAYS)
+            if method in UNSAFE:
+                answers |= WRITING
+            headers = {p["name"] for p in operation.get("parameters", ()) if p["in"] == "header"}
+            if "If-Match" in headers:
+                answers |= VERSIONED
+            for status, words in answers.items():
+                operation["responses"].setdefault(
+                    status,
+                    {
+                        "description": words,
+                        "content": {
+                            MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}
+                        },
+                    },
+                )
+    return result

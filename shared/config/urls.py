@@ -1,0 +1,38 @@
+"""Every address of the service: two apps, access, health, and the description of the API."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from importlib.util import find_spec
+from typing import Any
+
+from django.urls import include, path
+from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSplitView
+
+
+def _of(app: str, name: str) -> list[Any]:
+    """Return a list of addresses an app exposes, empty while it exposes none."""
+    if find_spec(f"{app}.urls") is None:
+        return []
+    return list(getattr(import_module(f"{app}.urls"), name, ()))
+
+
+api = [
+    path("openapi.json", SpectacularJSONAPIView.as_view(), name="openapi"),
+    path("", SpectacularSwaggerSplitView.as_view(url_name="openapi"), name="api-docs"),
+    *_of("shared.access", "api_urlpatterns"),
+    *_of("shop", "api_urlpatterns"),
+    *_of("planning", "api_urlpatterns"),
+]
+urlpatterns = [
+    path("", include("shared.config.health")),
+    path("api/v1/", include(api)),
+    *_of("shared.access", "urlpatterns"),
+    *_of("shop", "urlpatterns"),
+    *_of("planning", "urlpatterns"),
+]
+
+handler400 = "shared.api.problems.unreadable"
+handler403 = "shared.api.problems.forbidden"
+handler404 = "shared.api.problems.not_found"
+handler500 = "shared.api.problems.failed"
