@@ -42,8 +42,8 @@ def weigh_targets(
     """
     Return the readings to weigh for a batch of at least `total_g`.
 
-    Resin is rounded up to a whole division (one more where the batch would come out light), then
-    hardener to the division nearest its share.
+    The least whole number of divisions of resin is taken with which the hardener, rounded to the
+    division nearest its share, makes up the batch.
 
     Parameters
     ----------
@@ -150,7 +150,9 @@ def smallest_honest_batch_g(
 def _pair(
     per_resin: Fraction, total: Fraction, d_resin: Fraction, d_hardener: Fraction
 ) -> tuple[Fraction, Fraction]:
-    resin = math.ceil(total / (1 + per_resin) / d_resin) * d_resin
+    # Hardener rounded up may make good for resin rounded down: start that far below.
+    spare = math.ceil(d_hardener / 2 / d_resin) + 1
+    resin = max(0, math.ceil(total / (1 + per_resin) / d_resin) - spare) * d_resin
     while resin + _nearest(per_resin * resin, d_hardener) < total:
         resin += d_resin
     return resin, _nearest(per_resin * resin, d_hardener)
