@@ -12,7 +12,7 @@ from django.db.models import Q, QuerySet
 
 from planning.cures.models import Cure
 from planning.pours.models import PourStatus, PourStep
-from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
+from planning.week_plan.models import Batch, BatchStatus
 from shared.access.models import Site
 from shop import stores
 from shop.stores_types import SystemInfo
@@ -70,7 +70,7 @@ def sheet(
     return {
         "site": {"code": site.code, "name": site.name, "time_zone": site.time_zone},
         "day": day,
-        "revision": revision_of(site, day),
+        "revision": revision_of(batches),
         "changed_since_print": any(_changed(batch) for batch in batches),
         "fetch": fetch_list(batches, systems),
         "steps": [step_row(step) for step in steps],
@@ -84,13 +84,13 @@ def sheet(
     }
 
 
-def revision_of(site: Site, day: date) -> str:
-    """Name the confirmed plan that a day's sheet is drawn from."""
-    year, week, _ = day.isocalendar()
-    plan = WeekPlan.objects.filter(
-        site=site, week=f"{year}-W{week:02d}", state=PlanState.CONFIRMED
-    ).first()
-    return "no confirmed plan" if plan is None else f"{plan.week}, revision {plan.revision}"
+def revision_of(batches: Iterable[Batch]) -> str:
+    """Name the confirmed plan that a day's sheet is drawn from, the newest one."""
+    plans = [batch.plan for batch in batches if batch.plan is not None]
+    if not plans:
+        return "no confirmed plan"
+    plan = max(plans, key=lambda plan: plan.pk)
+    return f"{plan.week}, revision {plan.revision}"
 
 
 def _changed(batch: Batch) -> bool:

@@ -68,6 +68,8 @@ def _record(
         minute = max(0.0, (reading.at - poured_at).total_seconds() / 60)
         rows[minute] = float(reading.celsius)
     if 0.0 not in rows:
-        rows[0.0] = rows[min(rows)] if rows and min(rows) <= 60 else expected_c
+        # The air of the first hour tells of the start; a casting's own heat does not.
+        airy = bool(readings) and readings[0].where == "air" and min(rows) <= 60
+        rows[0.0] = rows[min(rows)] if airy else expected_c
     times = sorted(rows)
     return times, [rows[t] for t in times]

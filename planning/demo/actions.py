@@ -54,7 +54,7 @@ def plan_and_work(site: Site, now: datetime) -> Batch | None:
     midnight = clock.day_start(clock.local(now, site).date(), site)
     begin = midnight - HISTORY
     year, week, _ = clock.local(begin, site).isocalendar()
-    asked = week_plan.ask_plan(site=site, week=f"{year}-W{week:02d}", now=begin, seconds=5)
+    asked = week_plan.write_wish(site=site, week=f"{year}-W{week:02d}", now=begin, seconds=5)
     plan = week_plan.solve(plan_id=asked.pk, now=begin)
     week_plan.confirm(plan=plan, now=begin)
     _work(site, midnight)

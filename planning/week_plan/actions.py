@@ -32,7 +32,15 @@ class PlanOutOfDate(ShopError):
     """Work has begun or stock has moved since the plan was made."""
 
 
-def ask_plan(
+def ask_plan(**wish: Any) -> WeekPlan:
+    """Write down a wish for a plan; the worker picks it up once the row is committed."""
+    with transaction.atomic():
+        plan = write_wish(**wish)
+        transaction.on_commit(lambda: _nudge(plan.pk))
+    return plan
+
+
+def write_wish(
     *,
     site: Site,
     week: str,
@@ -41,7 +49,7 @@ def ask_plan(
     seconds: float = 10.0,
     settings: Settings | None = None,
 ) -> WeekPlan:
-    """Write down a wish for a plan; the worker picks it up once the row is committed."""
+    """Write down a wish for a plan, for the worker or the caller to work out."""
     _check_week(week)
     if not 0.5 <= seconds <= LONGEST_SECONDS:
         raise Invalid.one(
@@ -55,7 +63,7 @@ def ask_plan(
     with transaction.atomic():
         Site.objects.select_for_update().get(pk=site.pk)
         last = WeekPlan.objects.filter(site=site, week=week).aggregate(n=Max("revision"))["n"]
-        plan = WeekPlan.objects.create(
+        return WeekPlan.objects.create(
             site=site,
             week=week,
             revision=(last or 0) + 1,
@@ -64,8 +72,6 @@ def ask_plan(
             asked_at=now,
             progress={"settings": plain.to_plain(settings or Settings())},
         )
-        transaction.on_commit(lambda: _nudge(plan.pk))
-    return plan
 
 
 def _check_week(week: str) -> None:

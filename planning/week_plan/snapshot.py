@@ -17,6 +17,7 @@ from planning.routes.models import Phase
 from planning.week_plan.conditions import conditions, deepest_lift_mm
 from planning.week_plan.models import Batch, BatchStatus, Lift
 from shared.access.models import Site
+from shared.units import parse_week
 from shop import stores
 from shop.stores_types import ContainerInfo, SiteWeek, SystemInfo
 
@@ -54,7 +55,7 @@ class Clock:
 
 def week_days(week: str) -> tuple[date, date]:
     """Return Monday and Sunday of an ISO week such as 2026-W49."""
-    monday = datetime.strptime(f"{week}-1", "%G-W%V-%u").date()  # noqa: DTZ007 a day has no zone
+    monday = parse_week(week)
     return monday, monday + timedelta(days=6)
 
 

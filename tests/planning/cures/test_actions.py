@@ -1,0 +1,101 @@
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from planning.core.arrhenius import shift_time
+from planning.cures import actions
+from planning.cures.models import Cure, Demould
+from planning.pours.models import Pour
+from planning.week_plan.models import Batch, Lift
+from shared.errors import Invalid, ShopError
+from shop.models import Movement, Tool, ToolEvent
+
+
+@pytest.fixture
+def cure(planned):
+    planned()
+    lift = Lift.objects.get()
+    return actions.start_clock(lift=lift, poured_at=Batch.objects.get().planned_pour_end)
+
+
+def reading(cure, hours, celsius, **more):
+    at = cure.poured_at + timedelta(hours=hours)
+    row = {"key": f"r{hours}", "at": at, "celsius": Decimal(celsius), **more}
+    return actions.log_temperatures(
+        site_id=cure.lift.pour.order.site_id, rows=[row], now=at + timedelta(minutes=1)
+    )
+
+
+def test_the_clock_runs_by_the_temperature_expected(cure):
+    """480 min at 23 C on the data sheet, 22 C expected; Arrhenius shift as row P066 ff."""
+    minutes = (cure.demould_due_at - cure.poured_at).total_seconds() / 60
+    assert minutes == round(shift_time(480, 23, 22))
+    assert "22 °C expected" in cure.basis
+
+
+def test_a_cold_night_moves_demoulding_and_the_version(cure):
+    before = cure.demould_due_at
+    reading(cure, 1, "15")
+    cure.refresh_from_db()
+    assert cure.demould_due_at > before
+    assert cure.version == 2
+    assert "temperatures seen" in cure.basis
+
+
+def test_a_warm_core_never_counts_as_lasting(cure):
+    reading(cure, 1, "60", where="core", pour=cure.lift.pour)
+    hot = Cure.objects.get(pk=cure.pk)
+    assert hot.peak_c == Decimal(60)
+    left = (hot.demould_due_at - cure.poured_at).total_seconds() / 60
+    assert left > 240
+
+
+def test_a_reading_from_the_future_is_refused(cure):
+    at = cure.poured_at + timedelta(hours=2)
+    with pytest.raises(Invalid, match="ahead of now"):
+        actions.log_temperatures(
+            site_id=cure.lift.pour.order.site_id,
+            rows=[{"key": "x", "at": at, "celsius": Decimal(20)}],
+            now=at - timedelta(hours=1),
+        )
+
+
+def take_off(cure, minutes, **more):
+    at = cure.demould_due_at + timedelta(minutes=minutes)
+    values = {"verdict": "accept", "key": "one", **more}
+    return actions.demould(pour=cure.lift.pour, at=at, now=at, **values)
+
+
+def test_too_early_is_refused_with_the_minutes_left(cure):
+    with pytest.raises(ShopError, match="in 30 min"):
+        take_off(cure, -30)
+    assert take_off(cure, -30, early_reason="test piece is hard").early_reason
+
+
+def test_demoulding_opens_the_tool_record_once(cure):
+    take_off(cure, 5)
+    take_off(cure, 5)
+    assert Demould.objects.count() == 1
+    assert Pour.objects.get().status == "demoulded"
+    event = ToolEvent.objects.get(kind="cast")
+    assert event.facts["batches"] == [Batch.objects.get().number]
+    assert Tool.objects.get().status == "in_service"
+    assert cure.lift.pour.order.__class__.objects.get().status == "done"
+    assert Cure.objects.get().done_at is not None
+
+
+def test_a_rejected_casting_leaves_its_order_open(cure):
+    take_off(cure, 5, verdict="reject", defects="soft at the edge")
+    assert Pour.objects.get().status == "failed"
+    assert cure.lift.pour.order.__class__.objects.get().status == "open"
+
+
+def test_signing_a_coat_issues_the_release_agent_once(planned):
+    planned()
+    step = Pour.objects.get().steps.filter(coat_number=1).get()
+    for _ in range(2):
+        actions.sign_step(step=step, at=step.planned_end)
+    (row,) = step.materials
+    movement = Movement.objects.get(counterpart=f"pour:{step.pour_id}")
+    assert movement.quantity == -Decimal(row["quantity"])

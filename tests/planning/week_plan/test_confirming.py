@@ -1,0 +1,87 @@
+from decimal import Decimal
+
+import pytest
+
+from planning.pours.models import Pour, PourStep
+from planning.week_plan import actions
+from planning.week_plan.models import Batch, BatchLine, PlanState, WeekPlan
+from shared.errors import Invalid, ShopError
+from shop.models import Container, Reservation
+
+
+def test_a_plan_is_judged_before_it_is_ready(take, shop_site, now):
+    take()
+    wish = actions.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    plan = actions.solve(plan_id=wish.pk, now=now)
+    assert plan.state == PlanState.READY
+    assert plan.violations == []
+    assert plan.plan["unplaced"] == []
+
+
+def test_confirming_numbers_batches_reserves_lots_and_dates_steps(take, planned):
+    pour = take()
+    planned(pour)
+    batch = Batch.objects.get()
+    assert batch.number == "B26-00001"
+    assert Pour.objects.get().status == "planned"
+    lines = list(batch.lines.all())
+    assert {line.role for line in lines} == {"resin", "hardener"}
+    for line in lines:
+        reservation = Reservation.objects.get(purpose=f"batch:{batch.pk}:{line.order}")
+        assert reservation.quantity == line.target_kg
+        assert line.container.reserved == line.target_kg
+    assert not PourStep.objects.filter(planned_start=None).exists()
+
+
+def test_targets_stand_on_the_scales_division_and_keep_the_ratio(take, planned):
+    planned(take())
+    batch = Batch.objects.get()
+    division = batch.scale.readability_g / 1000
+    totals = {"resin": Decimal(0), "hardener": Decimal(0)}
+    for line in BatchLine.objects.all():
+        assert line.target_kg % division == 0
+        assert line.low_kg <= line.target_kg <= line.high_kg
+        totals[line.role] += line.target_kg
+    wanted = totals["resin"] * 15 / 100
+    assert abs(totals["hardener"] - wanted) <= wanted * Decimal("0.025")
+    assert totals["resin"] + totals["hardener"] >= batch.mixed_kg
+
+
+def test_confirming_again_replaces_what_has_not_begun(take, planned, shop_site, now):
+    planned(take("T-1"))
+    take("T-2")
+    second = planned(None)
+    numbers = set(Batch.objects.values_list("number", flat=True))
+    assert "B26-00001" not in numbers
+    assert WeekPlan.objects.get(state=PlanState.CONFIRMED) == second
+    assert WeekPlan.objects.get(revision=1).state == PlanState.REPLACED
+    reserved = sum(Container.objects.values_list("reserved", flat=True))
+    assert reserved == sum(BatchLine.objects.values_list("target_kg", flat=True))
+
+
+def test_a_plan_is_confirmed_once(planned, now):
+    plan = planned()
+    with pytest.raises(ShopError, match="only one that is ready"):
+        actions.confirm(plan=plan, now=now)
+
+
+def test_withdrawing_a_pour_frees_its_stock(take, planned, now):
+    pour = take()
+    planned(pour)
+    actions.withdraw_pours(pours=[pour], now=now)
+    pour.refresh_from_db()
+    assert pour.status == "asked"
+    assert not Batch.objects.exists()
+    assert not Reservation.objects.exists()
+
+
+@pytest.mark.parametrize("week", ["2027-W53", "2026-W00", "49", "2026-12-01", ""])
+def test_a_week_that_does_not_exist_is_refused(shop_site, now, week):
+    with pytest.raises(Invalid, match="ISO week that exists"):
+        actions.write_wish(site=shop_site, week=week, now=now)
+
+
+def test_a_solved_plan_is_not_solved_twice(planned, now):
+    plan = planned()
+    again = actions.solve(plan_id=plan.pk, now=now)
+    assert again.state == PlanState.CONFIRMED

@@ -1,0 +1,156 @@
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from planning.cures.models import Cure
+from planning.week_plan.models import Batch
+from planning.weigh_in import actions
+from shared.errors import Invalid, ShopError
+from shop.models import Container, Movement, Reservation
+
+
+@pytest.fixture
+def batch(planned):
+    planned()
+    return Batch.objects.get()
+
+
+def weigh(batch, role, kg=None, key=None, **more):
+    line = batch.lines.get(role=role)
+    at = batch.planned_start
+    return actions.record_weighing(
+        line=line,
+        weighed_kg=line.target_kg if kg is None else Decimal(kg),
+        key=key or f"key-of-{role}",
+        at=at,
+        now=at,
+        **more,
+    )
+
+
+def enter(batch, kind, minutes=0, **more):
+    at = batch.planned_contact + timedelta(minutes=minutes)
+    return actions.record_entry(
+        batch=batch, kind=kind, key=f"{kind}-{minutes}", at=at, now=at, **more
+    )
+
+
+def test_weighing_issues_stock_and_uses_up_the_reservation(batch):
+    line = batch.lines.get(role="resin")
+    before = line.container.balance
+    first = weigh(batch, "resin")
+    assert not first.ready
+    line.container.refresh_from_db()
+    assert before - line.container.balance == line.target_kg
+    assert not Reservation.objects.filter(container=line.container).exists()
+    second = weigh(batch, "hardener")
+    assert second.ready
+    batch.refresh_from_db()
+    assert batch.status == "weighed"
+    assert not Reservation.objects.exists()
+
+
+def test_the_same_weighing_twice_issues_once(batch):
+    weigh(batch, "resin")
+    count = Movement.objects.count()
+    weigh(batch, "resin")
+    assert Movement.objects.count() == count
+
+
+def test_one_key_for_another_weight_is_refused(batch):
+    weigh(batch, "resin")
+    with pytest.raises(ShopError, match="a new weighing needs a new key"):
+        weigh(batch, "resin", kg="0.5")
+
+
+@pytest.mark.parametrize("kg", ["0", "-1"])
+def test_nothing_or_less_cannot_be_weighed(batch, kg):
+    with pytest.raises(Invalid, match="must be above 0 kg"):
+        weigh(batch, "resin", kg=kg)
+
+
+def test_a_mass_above_stock_is_refused_with_figures_and_changes_nothing(batch):
+    line = batch.lines.get(role="hardener")
+    with pytest.raises(ShopError) as refused:
+        weigh(batch, "hardener", kg="400")
+    assert "400" in str(refused.value)
+    assert line.container.code in str(refused.value)
+    assert not line.weighings.exists()
+
+
+def test_too_much_hardener_is_answered_with_the_resin_to_add(batch):
+    weigh(batch, "resin")
+    target = batch.lines.get(role="hardener").target_kg
+    over = weigh(batch, "hardener", kg=round(target * Decimal("1.10"), 4))
+    assert not over.ready
+    assert over.correction.add == "resin"
+    totals = actions.weighed_kg(batch)
+    add = Decimal(str(over.correction.add_g)) / 1000
+    ratio = totals["hardener"] / (totals["resin"] + add) * 100
+    assert ratio == pytest.approx(Decimal(15), rel=Decimal("0.025"))
+    batch.refresh_from_db()
+    assert batch.status == "planned"
+    fixed = weigh(batch, "resin", kg=add, key="the-rest", reason="hardener poured over")
+    assert fixed.ready
+
+
+def test_another_material_than_the_sheets_is_stopped(batch):
+    wax = Container.objects.filter(lot__material__code="WAX").first()
+    with pytest.raises(ShopError, match="the sheet asks for"):
+        weigh(batch, "resin", container_code=wax.code)
+
+
+def test_another_lot_needs_a_reason(batch):
+    line = batch.lines.get(role="resin")
+    other = (
+        Container.objects.filter(lot__material=line.container.lot.material)
+        .exclude(pk=line.container_id)
+        .first()
+    )
+    with pytest.raises(ShopError, match="give a reason"):
+        weigh(batch, "resin", container_code=other.code)
+    weigh(batch, "resin", container_code=other.code, reason="first can was crystallised")
+    assert Movement.objects.filter(container=other, kind="issue").count() == 1
+
+
+def test_an_expired_lot_cannot_be_weighed(batch):
+    expired = Container.objects.get(lot__code="HQ-018")
+    with pytest.raises(ShopError, match="expired on"):
+        weigh(batch, "hardener", container_code=expired.code, reason="the other is empty")
+
+
+def test_mixing_comes_after_weighing(batch):
+    with pytest.raises(ShopError, match="weigh resin and hardener first"):
+        enter(batch, "contact")
+
+
+def test_pouring_starts_the_cure_clock_once(batch):
+    weigh(batch, "resin")
+    weigh(batch, "hardener")
+    enter(batch, "contact")
+    enter(batch, "poured", 20)
+    enter(batch, "poured", 20)
+    batch.refresh_from_db()
+    assert batch.status == "poured"
+    cure = Cure.objects.get()
+    assert cure.poured_at == batch.planned_contact + timedelta(minutes=20)
+    assert cure.demould_due_at > cure.poured_at
+    assert cure.lift.pour.status == "curing"
+
+
+def test_a_scrapped_pot_keeps_its_issue_and_frees_the_rest(batch):
+    weigh(batch, "resin")
+    enter(batch, "scrapped", words="gelled in the pot")
+    batch.refresh_from_db()
+    assert batch.status == "scrapped"
+    assert Movement.objects.filter(kind="issue").count() == 1
+    assert not Reservation.objects.exists()
+
+
+def test_conditions_carry_the_dew_point(batch):
+    """20 C at 50 % gives 9.26 C: row P111 of the physics cases (WMO Magnus constants)."""
+    facts = {"air_c": 20, "humidity_percent": 50, "surface_c": 12}
+    entry = enter(batch, "conditions", facts=facts)
+    assert entry.facts["dew_point_c"] == pytest.approx(9.2551746, abs=0.02)
+    assert entry.facts["margin_k"] == pytest.approx(2.74, abs=0.02)
