@@ -117,7 +117,9 @@ class Surface:
 
     def locking(self) -> NDArray[np.bool_]:
         """Return which facets are undercut on the side (or sides) they belong to."""
-        return ((self.a_class == 0) & (self.a_mm2 > 0)) | ((self.b_class == 0) & (self.b_mm2 > 0))
+        on_a: NDArray[np.bool_] = (self.a_class == 0) & (self.a_mm2 > 0)
+        on_b: NDArray[np.bool_] = (self.b_class == 0) & (self.b_mm2 > 0)
+        return on_a | on_b
 
 
 def examine_surface(

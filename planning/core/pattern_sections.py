@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from planning.core.geometry import CastingShape, Slice
-from planning.core.pattern_mesh import Floats, Mesh
+from planning.core.pattern_mesh import Floats, Ints, Mesh
 
 MOST_SLICES = 320
 _LEAST_STEP = 1e-7
@@ -73,7 +73,7 @@ class Sections:
         self._moment_to = np.append(0.0, np.cumsum(self._seen * mean))
         self.height_mm = float(mesh.points_mm[:, 2].max())
 
-    def _crossing(self, index: int, height_mm: float) -> slice | np.ndarray:
+    def _crossing(self, index: int, height_mm: float) -> Ints:
         return np.flatnonzero(self._high[:index] > height_mm)
 
     def area_mm2(self, height_mm: float, just_below: bool = False) -> float:
@@ -82,8 +82,7 @@ class Sections:
 
         Where a flat face makes the area jump it is the area just above, or just below if asked.
         """
-        side = "left" if just_below else "right"
-        index = int(np.searchsorted(self._low, height_mm, side=side))
+        index = int(np.searchsorted(self._low, height_mm, "left" if just_below else "right"))
         cut = self._crossing(index, height_mm)
         z0, z1, z2 = self._low[cut], self._middle[cut], self._high[cut]
         return float(self._seen_from[index] + self._seen[cut] @ share_above(z0, z1, z2, height_mm))

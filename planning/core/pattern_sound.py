@@ -73,7 +73,8 @@ class Edges:
 
     @property
     def open(self) -> NDArray[np.bool_]:
-        return self.upward + self.downward == 1
+        single: NDArray[np.bool_] = self.upward + self.downward == 1
+        return single
 
 
 def _directed_keys(mesh: Mesh) -> NDArray[np.int64]:
