@@ -10,6 +10,7 @@ from typing import Any
 from shared import clock
 from shared.access.models import User
 from shared.errors import Invalid
+from shared.retry import retried
 from shop.errors import (
     AlreadyReversed,
     LotExpired,
@@ -29,7 +30,6 @@ from shop.ledger.posting import (
     repeat_of,
     shrink_reservations,
 )
-from shared.retry import retried
 from shop.lots.models import Container, LotStatus
 from shop.lots.queries import clocks
 from shop.stores_types import MovementInfo

@@ -7,11 +7,11 @@ from decimal import Decimal
 
 from shared import clock
 from shared.access.models import Site, User
+from shared.retry import retried
 from shop.errors import KeyReused, NotEnoughStock
 from shop.ledger import actions
 from shop.ledger.models import Movement
 from shop.ledger.posting import amount, exact, info
-from shared.retry import retried
 from shop.lots.queries import containers
 from shop.materials.models import Material
 from shop.stores_types import MovementInfo

@@ -9,10 +9,10 @@ from decimal import Decimal
 from django.db.models import F, Q
 
 from shared import clock
+from shared.retry import retried
 from shop.ledger.actions import refuse_unusable
 from shop.ledger.models import Reservation
 from shop.ledger.posting import exact, locked, too_little
-from shared.retry import retried
 from shop.lots.models import Container
 
 

@@ -1,0 +1,241 @@
+"""Goods in: lots and containers with their receipts, one delivery all or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.core.files.base import File
+
+from shared import clock
+from shared.access.models import Site, User
+from shared.errors import FieldProblem, Invalid
+from shared.retry import retried
+from shop.core.shelf_life import usable_until
+from shop.errors import KeyReused
+from shop.ledger.actions import receive
+from shop.ledger.models import Movement
+from shop.ledger.posting import exact
+from shop.ledger.short_dated import short_dated
+from shop.lots.models import Container, Lot, LotStatus, Placement
+from shop.materials.models import Material, Supplier
+from shop.sites.models import Location
+
+MOST_CONTAINERS = 500
+
+
+@dataclass(frozen=True)
+class Pack:
+    """One container as it stands on the dock."""
+
+    quantity: Decimal
+    location: Location | None = None
+    code: str = ""
+
+
+@dataclass(frozen=True)
+class Goods:
+    """One lot of a delivery, with its containers."""
+
+    material: Material
+    lot_code: str
+    containers: Sequence[Pack]
+    supplier: Supplier | None = None
+    made_on: date | None = None
+    expires_on: date | None = None
+    unit_cost: Decimal | None = None
+    certificate: str = ""
+    certificate_file: File[Any] | None = None
+    counterpart: str = ""
+    """The other side in the ledger; the supplier unless an order line is named."""
+
+
+@dataclass(frozen=True)
+class Received:
+    """A lot that was taken in, its new containers, and what a person should know of it."""
+
+    lot: Lot
+    containers: tuple[Container, ...]
+    expiry_from: str | None
+    """The clock that set the expiry: label or shelf life."""
+    warnings: tuple[str, ...] = field(default=())
+
+
+@retried
+def receive_goods(
+    *,
+    site: Site,
+    goods: Sequence[Goods],
+    key: str,
+    received_at: datetime,
+    by: User | None = None,
+    reason: str = "",
+) -> tuple[Received, ...]:
+    """
+    Take in one or many lots with their containers in one transaction.
+
+    The expiry is the label's or follows from the shelf life; the stricter holds. A material that
+    asks for it goes into quarantine until somebody has checked it. A repeat of the key returns
+    what was taken in the first time.
+
+    Raises
+    ------
+    Invalid
+        With every fault of every lot; nothing is taken in.
+    """
+    if earlier := _earlier(key, goods):
+        return earlier
+    today = clock.local(received_at, site).date()
+    faults = [fault for n, one in enumerate(goods) for fault in _faults(n, one, today)]
+    if not goods:
+        faults = [FieldProblem("#/goods", "empty", "goods is empty; give at least one lot.")]
+    if faults:
+        raise Invalid(" ".join(fault.detail for fault in faults), tuple(faults))
+    return tuple(
+        _take_in(site, one, f"{key}:{n}", received_at, by, reason)
+        for n, one in enumerate(goods, 1)
+    )
+
+
+def expiry(goods: Goods) -> tuple[date | None, str | None]:
+    """Return the last usable day of goods and the clock that sets it."""
+    state = usable_until(
+        label_until=goods.expires_on,
+        made_on=goods.made_on,
+        shelf_life_months=goods.material.shelf_life_months,
+    )
+    return state.until, state.binding
+
+
+def _faults(n: int, goods: Goods, today: date) -> list[FieldProblem]:
+    at, found = f"#/goods/{n}", []
+
+    def fault(name: str, code: str, words: str, **figures: str) -> None:
+        found.append(FieldProblem(f"{at}/{name}", code, words, **figures))
+
+    material = goods.material
+    if not goods.containers or len(goods.containers) > MOST_CONTAINERS:
+        count = len(goods.containers)
+        words = f"containers has {count} entries; give 1 to {MOST_CONTAINERS}."
+        fault("containers", "count", words, value=str(count), limit=str(MOST_CONTAINERS))
+    for m, pack in enumerate(goods.containers):
+        try:
+            exact(pack.quantity)
+        except Invalid as error:
+            fault(f"containers/{m}/quantity", error.problems[0].code, error.message)
+    if goods.made_on and goods.made_on > today:
+        words = f"made_on is {goods.made_on}; it must not be after the receipt, {today}."
+        fault("made_on", "in_future", words, value=str(goods.made_on), limit=str(today))
+    if goods.expires_on and goods.made_on and goods.expires_on < goods.made_on:
+        words = f"expires_on is {goods.expires_on}, before made_on, {goods.made_on}."
+        fault("expires_on", "before_made", words, value=str(goods.expires_on))
+    elif material.shelf_life_months and not (goods.expires_on or goods.made_on):
+        words = (
+            f"{material.name} keeps {material.shelf_life_months} months; give expires_on from "
+            "the label, or made_on."
+        )
+        fault("expires_on", "required", words)
+    else:
+        until, binding = expiry(goods)
+        if until and until < today:
+            words = (
+                f"{material.name}, lot {goods.lot_code}: by its {binding} usable until {until}, "
+                f"received on {today}. Refuse the delivery, or correct the date."
+            )
+            fault("expires_on", "expired", words, value=str(until), limit=str(today))
+    return found
+
+
+def _take_in(
+    site: Site, goods: Goods, key: str, at: datetime, by: User | None, reason: str
+) -> Received:
+    until, binding = expiry(goods)
+    lot = _lot(site, goods, until, clock.local(at, site).date())
+    first = lot.containers.count() + 1
+    made = []
+    for n, pack in enumerate(goods.containers):
+        container = Container.objects.create(
+            lot=lot, code=pack.code or _code(lot, first + n), location=pack.location
+        )
+        if pack.location is not None:
+            Placement.objects.create(container=container, location=pack.location, since=at, by=by)
+        receive(
+            container_id=container.pk,
+            quantity=pack.quantity,
+            key=f"{key}.{n + 1}",
+            counterpart=goods.counterpart or _side(goods.supplier),
+            happened_at=at,
+            by=by,
+            reason=reason,
+        )
+        container.refresh_from_db()
+        made.append(container)
+    total = sum((pack.quantity for pack in goods.containers), Decimal(0))
+    return Received(lot, tuple(made), binding, short_dated(lot, total, at))
+
+
+def _side(supplier: Supplier | None) -> str:
+    return f"supplier:{supplier.pk}" if supplier else "supplier:unknown"
+
+
+def _lot(site: Site, goods: Goods, until: date | None, today: date) -> Lot:
+    """Return the lot, new or as it was received before; a repeat must say the same of it."""
+    fresh = LotStatus.QUARANTINE if goods.material.check_on_receipt else LotStatus.RELEASED
+    lot, new = Lot.objects.select_for_update(no_key=True).get_or_create(
+        site=site,
+        material=goods.material,
+        supplier=goods.supplier,
+        code=goods.lot_code,
+        defaults={
+            "received_on": today,
+            "made_on": goods.made_on,
+            "expires_on": until,
+            "status": fresh,
+            "unit_cost": goods.unit_cost,
+            "certificate": goods.certificate,
+        },
+    )
+    if new:
+        lot.full_clean(validate_unique=False, validate_constraints=False)
+    elif not lot.retested_on and lot.expires_on != until:
+        words = (
+            f"Lot {lot.code} was received before with expiry {lot.expires_on}, now {until}; "
+            "compare the labels."
+        )
+        raise Invalid.one("goods/expires_on", "differs", words, value=until, limit=lot.expires_on)
+    elif lot.status == LotStatus.FINISHED:
+        lot.status = fresh
+        lot.version += 1
+        lot.save(update_fields=["status", "version"])
+    if goods.certificate_file is not None:
+        lot.certificate_file = goods.certificate_file
+        lot.save(update_fields=["certificate_file"])
+    return lot
+
+
+def _code(lot: Lot, n: int) -> str:
+    """Return a label code for a container; the lot's own number makes it unique everywhere."""
+    plain = f"{lot.code}/{n}"
+    taken = Container.objects.filter(code=plain).exists()
+    return f"{lot.code}/{lot.pk}.{n}" if taken else plain
+
+
+def _earlier(key: str, goods: Sequence[Goods]) -> tuple[Received, ...]:
+    rows = Movement.objects.filter(key__startswith=f"{key}:", kind="receipt")
+    rows = rows.select_related("container__lot__material").order_by("id")
+    lots: dict[int, list[Movement]] = {}
+    for row in rows:
+        lots.setdefault(row.container.lot_id, []).append(row)
+    if not lots:
+        return ()
+    asked = [(one.lot_code, [p.quantity for p in one.containers]) for one in goods]
+    there = [(m[0].container.lot.code, [row.quantity for row in m]) for m in lots.values()]
+    if asked != there:
+        raise KeyReused(f"The key {key} was used for another receipt; use a new key.", key=key)
+    return tuple(
+        Received(moves[0].container.lot, tuple(row.container for row in moves), None)
+        for moves in lots.values()
+    )
