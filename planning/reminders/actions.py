@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from django.db.models import F, Q, QuerySet
 
 from planning.reminders import limits, wanted
+from planning.reminders.kill_points import reached
 from planning.reminders.kinds import RULES
 from planning.reminders.models import (
     Channel,
@@ -82,7 +83,7 @@ def _follow(row: Reminder, one: Wanted | None, now: datetime) -> int:
             return same.update(state=S.OVER, changed_at=now)
         return 0
     told = row.state in (S.TOLD, S.CONFIRMED)
-    if told and one.due_at <= now:
+    if told and (one.due_at <= now or one.due_at == row.due_at):
         return 0
     texts = {"title": one.title[:160], "words": one.words[:400], "path": one.path}
     if row.state == S.WAITING and one.due_at == row.due_at:
@@ -113,6 +114,7 @@ def tell_due(now: datetime, at_once: int = 200) -> int:
             within = RULES[row.kind].confirm_within
             row.state, row.told_at = S.TOLD, now
             row.escalate_at = None if within is None else now + within
+        reached("written")
         Reminder.objects.bulk_update(rows, ["state", "told_at", "escalate_at"], batch_size=500)
     return len(rows)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-POINTS = ("claimed", "checked", "rendered", "marked", "handed_over", "stamped")
+POINTS = ("written", "claimed", "checked", "rendered", "marked", "handed_over", "stamped")
 
 _listeners: list[Callable[[str], None]] = []
 

@@ -176,10 +176,10 @@ def orders_late(now: datetime, only: int | None = None) -> Iterator[Wanted]:
     for order in rows.select_related("site").order_by(F("due_on"), "pk"):
         due_end = clock.day_end(order.due_on, order.site)
         ends = max(filter(None, (order.ends_at, order.steps_end, order.lifts_end)), default=None)
-        told_at = due_end
+        told_at, title = due_end, f"Order {order.number} is past its day"
         words = f"Order {order.number} was due on {order.due_on} and is open."
         if ends is not None and ends > due_end and order.planned_at is not None:
-            told_at = min(due_end, order.planned_at)
+            told_at, title = min(due_end, order.planned_at), f"Order {order.number} will be late"
             days = (clock.local(ends, order.site).date() - order.due_on).days
             words = f"Order {order.number} is due on {order.due_on}; the plan ends {days} d later."
         yield Wanted(
@@ -187,7 +187,7 @@ def orders_late(now: datetime, only: int | None = None) -> Iterator[Wanted]:
             f"order:{order.pk}",
             order.site_id,
             told_at,
-            f"Order {order.number} is late",
+            title,
             words,
             f"/orders/{order.pk}/",
         )
