@@ -43,5 +43,5 @@ def day_start(day: date, site: InZone) -> datetime:
 
 
 def day_end(day: date, site: InZone) -> datetime:
-    """Return the moment, in UTC, at which a day is over at a site: a use-by day is good to then."""
+    """Return the moment, in UTC, at which a day is over at a site."""
     return day_start(day + timedelta(days=1), site)

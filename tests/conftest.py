@@ -114,8 +114,7 @@ def api(site: Site) -> Callable[..., Caller]:
             return caller(None)
         assert role in ROLES, f"{role} is not a role"
         place = at or site
-        client = caller(make_user(role, place), [place])
-        return client
+        return caller(make_user(role, place), [place])
 
     return make
 

@@ -1,8 +1,8 @@
 """
 Who may do what: the one table that code, documentation and tests read.
 
-A scope is `<noun>:<read|write>`; writing does not include reading. A role is a set of scopes at one
-site. Nouns name what an address is about, and every view names one of them in `scope_noun`.
+A scope is `<noun>:<read|write>`; writing does not include reading. A role is a set of scopes at
+one site. Nouns name what an address is about; every view names one of them in `scope_noun`.
 """
 
 from __future__ import annotations

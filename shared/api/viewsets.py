@@ -10,7 +10,7 @@ A step's `views.py` looks like this::
         \"""Lots of bought materials.\"""
 
         queryset = Lot.objects.select_related("site", "material")
-        serializer_class = LotSerializer            # a shared.api.serializers.StrictModelSerializer
+        serializer_class = LotSerializer            # a StrictModelSerializer
         scope_noun = "lots"                         # a noun of shared.api.roles
         site_path = "site"                          # way to the site; None if it has none
         filterset_fields = {"status": ["exact"]}    # or filterset_class; unknown names answer 400
@@ -26,8 +26,9 @@ A step's `views.py` looks like this::
             return self.once(lambda body: actions.release(self.get_object(), **body))
 
 and is registered in the app's `urls.py` on a `shared.api.router.Router`. A created row's answer
-is written by `read_serializer_class` where that differs. POST needs an Idempotency-Key unless the
-view says `key_required = False`; PATCH and DELETE need If-Match unless it says `versioned = False`.
+is written by `read_serializer_class` where that differs. POST needs an Idempotency-Key unless
+the view says `key_required = False`; PATCH and DELETE need If-Match unless it says
+`versioned = False`.
 '''
 
 from __future__ import annotations

@@ -167,7 +167,7 @@ USE_TZ = True
 USE_I18N = False
 
 STATIC_URL = "/static/"
-STATIC_ROOT = ROOT / "staticfiles"
+STATIC_ROOT = environment.folder("STATIC_ROOT", DATA / "static")
 # Without this a server started before collectstatic has no scripts: every button is silently dead.
 WHITENOISE_USE_FINDERS = True
 MEDIA_URL = "/media/"
