@@ -1,0 +1,38 @@
+"""Reading sites, people and tokens."""
+
+from __future__ import annotations
+
+from django.db.models import Q, QuerySet
+
+from shared.access.models import AccessToken, Membership, Role, Site, User
+
+
+def people_of(site: Site) -> QuerySet[User]:
+    """Return everybody with a role at a site, and those who have no role anywhere."""
+    wanted = Q(memberships__site=site) | Q(memberships__isnull=True, is_superuser=False)
+    return User.objects.filter(wanted).distinct().order_by("username")
+
+
+def roles_at(user: User, site: Site) -> list[str]:
+    """Return the roles of a person at one site."""
+    rows = Membership.objects.filter(user=user, site=site)
+    return list(rows.order_by("role").values_list("role", flat=True))
+
+
+def sites_of(user: User) -> list[int]:
+    """Return the ids of the sites a person belongs to."""
+    return sorted(set(Membership.objects.filter(user=user).values_list("site", flat=True)))
+
+
+def tokens_of(user: User) -> QuerySet[AccessToken]:
+    """Return a person's tokens, newest first."""
+    return AccessToken.objects.filter(owner=user).prefetch_related("sites")
+
+
+def is_last_administrator(user: User, site: Site) -> bool:
+    """Tell whether nobody else who can sign in runs the site."""
+    others = Membership.objects.filter(
+        site=site, role=Role.ADMINISTRATOR, user__is_active=True
+    ).exclude(user=user)
+    own = Membership.objects.filter(site=site, role=Role.ADMINISTRATOR, user=user)
+    return own.exists() and not others.exists()

@@ -1,0 +1,31 @@
+"""Addresses for signing in, people, tokens and sites."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth import views as auth
+from django.urls import path
+
+from shared.access import pages, views
+from shared.api.router import Router
+
+router = Router()
+router.register("sites", views.SiteViewSet, "site")
+
+api_urlpatterns: list[Any] = [*router.urls, path("me", views.Me.as_view(), name="me")]
+urlpatterns = [
+    path("sign-in/", auth.LoginView.as_view(template_name="access/sign_in.html"), name="sign-in"),
+    path("sign-out/", auth.LogoutView.as_view(), name="sign-out"),
+    path(
+        "own-password/",
+        auth.PasswordChangeView.as_view(template_name="access/own_password.html", success_url="/"),
+        name="own-password",
+    ),
+    path("people/", pages.people, name="people"),
+    path("people/add/", pages.add_person, name="add-person"),
+    path("people/<int:pk>/", pages.person, name="person"),
+    path("people/<int:pk>/password/", pages.set_password, name="set-password"),
+    path("people/<int:pk>/tokens/", pages.issue_token, name="issue-token"),
+    path("people/<int:pk>/tokens/<int:token_pk>/", pages.revoke_token, name="revoke-token"),
+]
