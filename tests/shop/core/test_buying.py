@@ -1,0 +1,91 @@
+from datetime import date, timedelta
+
+import pytest
+
+from shop.core.buying import SAFETY_STOCK, Need, Offer, Terms, propose
+from shop.core.pack_prices import Pack
+from shop.core.supplier_calendar import SupplierCalendar
+
+TODAY = date(2026, 11, 25)  # a Wednesday
+CAN = Pack("5 kg can", 5.0, ((1, 60.0),))
+DRUM = Pack("25 kg drum", 25.0, ((1, 250.0),))
+
+
+def offer(**changes):
+    return Offer(
+        **{
+            "supplier": "Supplier A",
+            "packs": (CAN, DRUM),
+            "lead_days": 7,
+            "order_cost": 20.0,
+            "calendar": SupplierCalendar(frozenset({6, 7})),
+            **changes,
+        }
+    )
+
+
+def need(pour, days, quantity):
+    return Need(TODAY + timedelta(days=days), quantity, pour)
+
+
+def look(needs, terms=None, **changes):
+    return propose("Resin R", "kg", needs, offer(**changes), terms or Terms(TODAY))
+
+
+def test_nothing_is_proposed_where_nothing_is_short():
+    assert look([]).orders == ()
+
+
+def test_several_pours_share_one_order_and_the_sentence_gives_its_figures():
+    found = look([need("P1", 12, 3.0), need("P2", 13, 4.0), need("P3", 14, 2.5)])
+    (order,) = found.orders
+    assert order.packs == (("5 kg can", 2),)
+    assert order.covers == (("P1", 3.0), ("P2", 4.0), ("P3", 2.5))
+    assert order.left_over == 0.5
+    # needed on Monday 7 December, seven days' delivery: order on Monday 30 November
+    assert (order.order_on, order.arrives_on) == (date(2026, 11, 30), date(2026, 12, 7))
+    assert order.sentence == (
+        "Order 2 × 5 kg can of Resin R (10 kg, 120.00 EUR) from Supplier A by 30 Nov 2026; it "
+        "arrives on 7 Dec 2026 and covers 9.5 kg for P1, P2, P3 until 9 Dec 2026. "
+        "0.5 kg stay over."
+    )
+    assert found.saved == pytest.approx(20.0, abs=0.5)  # one order less, a little more held
+
+
+def test_a_need_inside_the_lead_time_is_bought_at_once_and_said_to_be_late():
+    (order,) = look([need("P1", 3, 4.0)]).orders
+    assert (order.order_on, order.arrives_on) == (TODAY, date(2026, 12, 2))
+    assert order.late_for == ("P1",)
+    assert "too late for P1" in order.sentence
+
+
+def test_an_unreliable_supplier_gets_days_in_hand():
+    (order,) = look([need("P1", 21, 4.0)], Terms(TODAY, safety_z=1.645), lead_sd_days=2.0).orders
+    # 1.645 x 2 = 3.29, so 4 days before Wednesday 16 December: Saturday, so Friday 11 December
+    assert order.arrives_on == date(2026, 12, 11)
+
+
+def test_nothing_is_bought_so_early_that_it_expires_before_its_pour():
+    terms = Terms(TODAY, shelf_days=30)
+    found = look([need("P1", 10, 4.0), need("P2", 60, 5.0)], terms, order_cost=500.0)
+    assert [o.packs for o in found.orders] == [(("5 kg can", 1),)] * 2
+    for order in found.orders:
+        assert order.usable_until == order.arrives_on + timedelta(days=30)
+    # The can for P1 has 1 kg over. It expires, and no smaller pack could have avoided that.
+    assert found.wasted == pytest.approx(1.0)
+    assert not found.proven
+
+
+def test_safety_stock_is_bought_once_and_late_for_nobody():
+    (order,) = look([Need(TODAY, 5.0, SAFETY_STOCK), need("P1", 14, 5.0)]).orders
+    assert order.quantity == 10.0
+    assert order.late_for == ()
+
+
+def test_a_closed_supplier_delivers_before_it_closes():
+    closed = frozenset(date(2026, 12, 24) + timedelta(days=n) for n in range(12))
+    calendar = SupplierCalendar(frozenset({6, 7}), closed)
+    (order,) = look([need("P1", 40, 4.0)], calendar=calendar).orders
+    # needed on Monday 4 January, the supplier is closed from 24 December to 4 January
+    assert order.arrives_on == date(2026, 12, 23)
+    assert order.order_on == date(2026, 12, 16)
