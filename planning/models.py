@@ -1,6 +1,7 @@
 """All models of the planning app, gathered for Django."""
 
 from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour, PourStep, ToolOrder
 from planning.reminders.models import (
     ChannelChoice,
@@ -34,6 +35,7 @@ __all__ = [
     "Demould",
     "Heartbeat",
     "Lift",
+    "PatternMesh",
     "Pour",
     "PourStep",
     "Reminder",

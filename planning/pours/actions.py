@@ -28,6 +28,7 @@ GEOMETRY_FIELDS = (
     "pattern_l",
     "pattern_height_mm",
     "stated_l",
+    "shape_rows",
     "brush_coat_kg",
     "release_area_m2",
 )

@@ -105,6 +105,12 @@ class Pour(models.Model):
     stated_l = models.DecimalField(
         "stated volume, L", max_digits=10, decimal_places=4, null=True, blank=True
     )
+    shape_rows = models.JSONField(
+        default=list, blank=True, editable=False, help_text="Area by height, taken from a pattern."
+    )
+    pattern = models.ForeignKey(
+        "planning.PatternMesh", models.PROTECT, null=True, blank=True, related_name="pours"
+    )
     brush_coat_kg = models.DecimalField(max_digits=8, decimal_places=4, default=0)
     release_area_m2 = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True)
     release_recipe = models.ForeignKey(
