@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from django.conf import settings
+
 from planning.batch_sheets import pdf_paper as paper
 from planning.batch_sheets.printed import clock_text, day_clock_text, printed
 
@@ -15,7 +17,9 @@ if TYPE_CHECKING:
 FOLLOW = "Follow the safety data sheet, local rules and trained people."
 
 
-def sheet_pdf(sheet: Mapping[str, Any], *, printed_at: datetime, address: str) -> bytes:
+def sheet_pdf(
+    sheet: Mapping[str, Any], *, printed_at: datetime | None = None, address: str = ""
+) -> bytes:
     """
     Return the sheet of `queries.sheet` as a PDF.
 
@@ -23,17 +27,19 @@ def sheet_pdf(sheet: Mapping[str, Any], *, printed_at: datetime, address: str) -
     ----------
     sheet : mapping
         As `planning.batch_sheets.queries.sheet` returns it.
-    printed_at : datetime
+    printed_at : datetime, optional
         Shown on every page, so that two prints can be told apart.
     address : str
-        Where the shop's pages are, without a slash at the end; the codes point there.
+        Where the shop's pages are, without a slash at the end; the codes point there. By default
+        the setting PUBLIC_URL.
     """
     site = sheet["site"]
     zone = site["time_zone"]
-    when = day_clock_text(printed_at, zone)
-    pdf = paper.paper(
-        f"{site['name']}  ·  {sheet['day']:%a %d %b %Y}  ·  {sheet['revision']}  ·  printed {when}"
-    )
+    address = address or getattr(settings, "PUBLIC_URL", "http://localhost:8000").rstrip("/")
+    head = [site["name"], f"{sheet['day']:%a %d %b %Y}", sheet["revision"]]
+    if printed_at is not None:
+        head.append(f"printed {day_clock_text(printed_at, zone)}")
+    pdf = paper.paper("  ·  ".join(head))
     pdf.set_title(f"Batch sheet {sheet['day']:%Y-%m-%d}")
     _summary(pdf, sheet, zone, address)
     for batch in sheet["batches"]:

@@ -13,6 +13,7 @@ document.addEventListener("click", (event) => {
 
 document.addEventListener("DOMContentLoaded", () => {
   for (const button of document.querySelectorAll("[data-nojs]")) button.hidden = true;
+  if (document.querySelector("[data-print-now]")) window.print();
 });
 
 /* A form is sent once: a second tap on a slow phone does nothing. */

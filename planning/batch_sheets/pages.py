@@ -1,0 +1,64 @@
+"""The day's sheet for the printer: as a page, and as a PDF."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from planning.batch_sheets import actions, queries
+from planning.batch_sheets.pdf import sheet_pdf as make_pdf
+from planning.batch_sheets.printed import printed
+from shared import clock
+from shared.api.permissions import needs
+
+
+@needs("batches:read")
+def sheet(request: HttpRequest, day: date) -> HttpResponse:
+    """Show the sheet; a POST notes that it goes on paper now, which fixes its batches."""
+    now = clock.now()
+    prints = request.method == "POST" and request.access.may("batches:write", request.site.pk)
+    if prints:
+        actions.mark_printed(site=request.site, day=day, now=now)
+    found = queries.sheet(site=request.site, day=day, now=now)
+    return render(
+        request,
+        "planning/batch_sheets/sheet.html",
+        {
+            "sheet": found,
+            "batches": [_with_figures(row) for row in found["batches"]],
+            "address": request.build_absolute_uri("/").rstrip("/"),
+            "now": now,
+            "prints": prints,
+        },
+    )
+
+
+def _with_figures(row: dict[str, Any]) -> dict[str, Any]:
+    figures = printed(row)
+    lines = zip(row["lines"], figures.targets, figures.lows, figures.highs, strict=True)
+    return {
+        "row": row,
+        "figures": figures,
+        "lines": [
+            {"row": line, "target": target, "low": low, "high": high}
+            for line, target, low, high in lines
+        ],
+        "portions": [
+            {"row": portion, "kg": kg}
+            for portion, kg in zip(row["portions"], figures.portions, strict=True)
+        ],
+    }
+
+
+@needs("batches:read")
+def sheet_pdf(request: HttpRequest, day: date) -> HttpResponse:
+    """Hand out the sheet as a PDF; looking at it does not fix the batches."""
+    now = clock.now()
+    found = queries.sheet(site=request.site, day=day, now=now)
+    data = make_pdf(found, printed_at=now, address=request.build_absolute_uri("/").rstrip("/"))
+    answer = HttpResponse(data, content_type="application/pdf")
+    answer["Content-Disposition"] = f'inline; filename="batch-sheet-{day:%Y-%m-%d}.pdf"'
+    return answer

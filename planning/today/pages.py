@@ -1,0 +1,108 @@
+"""Today: what to do, in order, for the person signed in; what is curing; what wants attention."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from planning.cures import actions as cures
+from planning.pours.models import PourStep
+from planning.reminders import actions as reminder_actions
+from planning.reminders import queries as reminders
+from planning.reminders.models import Reminder
+from planning.today import queries
+from shared import clock
+from shared.api.permissions import needs
+from shared.errors import ShopError
+
+
+@needs("batches:read")
+def today(request: HttpRequest) -> HttpResponse:
+    """Show a day, or the rest of its week, for one person or everybody."""
+    site, now = request.site, clock.now()
+    here = clock.today(site)
+    day = _day(request, here)
+    rest = request.GET.get("rest") == "1"
+    who = _who(request, day)
+    days = [queries.day_of(site, one, who, now) for one in queries.days_of(day, rest)]
+    return render(
+        request,
+        "planning/today/today.html",
+        {
+            "day": day,
+            "is_today": day == here,
+            "rest": rest,
+            "who": who,
+            "people": queries.people_of(site, day),
+            "days": days,
+            "around": [day + timedelta(days=n) for n in (-1, 1, 2)],
+            "curing": queries.curing(site, now),
+            "notices": reminders.notices(request.user, [site.pk]),
+            "now": now,
+            "may_sign": request.access.may("steps:write", site.pk),
+        },
+    )
+
+
+def _day(request: HttpRequest, here: date) -> date:
+    asked = request.GET.get("day", "")
+    if not asked:
+        return here
+    try:
+        return date.fromisoformat(asked)
+    except ValueError:
+        messages.error(
+            request,
+            f"day is {asked[:20]!r}, which is no date; give one that exists, such as {here}. "
+            "Showing today.",
+        )
+        return here
+
+
+def _who(request: HttpRequest, day: date) -> int | None:
+    asked = request.GET.get("who", "")
+    if asked == "all":
+        return None
+    if asked.isdigit() and int(asked) in dict(queries.people_of(request.site, day)):
+        return int(asked)
+    return queries.person_of(request.site, request.user.pk, day)
+
+
+def _back(request: HttpRequest) -> HttpResponse:
+    """Go back to the page that was left, never to another host."""
+    path = request.POST.get("back", "")
+    return redirect(path if path.startswith("/") and not path.startswith("//") else "today")
+
+
+@require_POST
+@needs("steps:write")
+def sign_step(request: HttpRequest, pk: int) -> HttpResponse:
+    """Sign a step as done now."""
+    step = get_object_or_404(PourStep, pk=pk, pour__order__site=request.site)
+    try:
+        cures.sign_step(step=step, at=clock.now(), by=request.user)
+        messages.success(request, f"{step.name} of {step.pour} is signed.")
+    except ShopError as error:
+        messages.error(request, error.message)
+    return _back(request)
+
+
+@require_POST
+@needs("reminders:write")
+def take_up(request: HttpRequest, pk: int) -> HttpResponse:
+    """Confirm a reminder: somebody sees to it."""
+    reminder = get_object_or_404(Reminder, pk=pk, site=request.site)
+    reminder_actions.confirm(reminder=reminder, by=request.user, now=clock.now())
+    return _back(request)
+
+
+@require_POST
+@needs("reminders:read")
+def put_away(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a notice off one's own page; others still see theirs."""
+    reminder_actions.put_away(user=request.user, delivery_id=pk, now=clock.now())
+    return _back(request)

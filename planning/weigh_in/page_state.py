@@ -1,0 +1,99 @@
+"""What the batch page needs to work on its own while the network is away, as JSON."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from planning.batch_sheets.printed import decimals_of
+from planning.batch_sheets.queries import POURING_STEPS, batch_row
+from planning.week_plan.models import Batch
+from planning.weigh_in.models import Weighing
+from shop import stores
+
+
+def batch_with_parts(pk: int, site_id: int) -> Batch | None:
+    """Return a batch of a site with all that its page shows."""
+    return (
+        Batch.objects.filter(pk=pk, site=site_id)
+        .select_related("mixer", "scale", "plan", "system", "site")
+        .prefetch_related(
+            "people",
+            "lines__container__lot__material",
+            "lines__container__location",
+            "lines__weighings__container",
+            "portions__lift__pour__order__tool",
+            "portions__lift__place",
+            "entries__by",
+        )
+        .first()
+    )
+
+
+def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
+    """Return a batch as its page shows it; masses are decimal text, times carry their offset."""
+    info = stores.system(batch.system_id)
+    row = batch_row(batch, info)
+    pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
+    return {
+        **row,
+        "status_words": batch.get_status_display(),
+        "hardener_per_100": info.hardener_per_100,
+        "decimals": decimals_of(row["readability_g"]),
+        "mix_min": info.mix_min,
+        "pot_kg": min(pots) if pots else None,
+        "contacted_at": batch.contact_at,
+        "planned_contact_at": batch.planned_contact,
+        "lines": [
+            _line(line, plain) for line, plain in zip(_lines(batch), row["lines"], strict=True)
+        ],
+        "entries": [
+            {
+                "id": entry.pk,
+                "key": entry.key,
+                "kind": entry.kind,
+                "label": entry.get_kind_display(),
+                "at": entry.at,
+                "recorded_at": entry.recorded_at,
+                "by": "" if entry.by is None else str(entry.by),
+                "portion": entry.portion_id,
+                "words": entry.words,
+                "facts": entry.facts,
+            }
+            for entry in batch.entries.all()
+        ],
+        "cautions": [
+            {"code": code, "text": text}
+            for code, text in stores.hazard_lines([info.resin.id, info.hardener.id])
+        ],
+        "pouring_steps": list(POURING_STEPS),
+        "zone": batch.site.time_zone,
+        "now": now,
+    }
+
+
+def _lines(batch: Batch) -> list[Any]:
+    return list(batch.lines.all())
+
+
+def _line(line: Any, plain: dict[str, Any]) -> dict[str, Any]:
+    info = stores.container(line.container_id)
+    return {
+        **plain,
+        "container_id": line.container_id,
+        "usable_until": info.usable_until,
+        "lot_status": info.lot_status,
+        "weighings": [_weighing(weighing) for weighing in line.weighings.all()],
+        "weighed_kg": sum((w.weighed_kg for w in line.weighings.all()), Decimal(0)),
+    }
+
+
+def _weighing(weighing: Weighing) -> dict[str, Any]:
+    return {
+        "key": weighing.key,
+        "kg": weighing.weighed_kg,
+        "at": weighing.at,
+        "container": weighing.container.code,
+        "reason": weighing.reason,
+    }

@@ -1,0 +1,73 @@
+/* The pot's clock: counts down from first contact, is seen and is heard. */
+"use strict";
+
+const PotClock = (() => {
+  const SAYS_MIN = [10, 5, 2, 1, 0];
+  let audio = null;
+  let deadline = null;
+  let said = new Set();
+  const part = (id) => document.getElementById(id);
+
+  function sound() {
+    audio = audio || new (window.AudioContext || window.webkitAudioContext)();
+    audio.resume();
+    part("sound").textContent = "Sound is on";
+  }
+
+  function beep(times, pitch) {
+    if (navigator.vibrate) navigator.vibrate(Array(times * 2).fill(250));
+    if (!audio || audio.state !== "running") return;
+    for (let i = 0; i < times; i += 1) {
+      const tone = audio.createOscillator();
+      const loudness = audio.createGain();
+      tone.frequency.value = pitch;
+      loudness.gain.value = 0.4;
+      tone.connect(loudness).connect(audio.destination);
+      tone.start(audio.currentTime + i * 0.4);
+      tone.stop(audio.currentTime + i * 0.4 + 0.25);
+    }
+  }
+
+  function text(seconds) {
+    const whole = Math.floor(Math.abs(seconds));
+    const clock = `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
+    return seconds < 0 ? `+${clock}` : clock;
+  }
+
+  function draw() {
+    if (deadline === null) return;
+    const left = (deadline - Queue.now()) / 1000;
+    part("potclock-left").textContent = text(left);
+    const dead = left <= 0;
+    const soon = left <= 600 && !dead;
+    part("potclock").classList.toggle("potclock--soon", soon);
+    part("potclock").classList.toggle("potclock--dead", dead);
+    part("potclock-words").textContent = dead
+      ? "Pot life is over. Do not pour this pot."
+      : soon ? "Pour now." : "Pot life left, minutes and seconds.";
+    for (const minutes of SAYS_MIN) {
+      if (left <= minutes * 60 && left > minutes * 60 - 30 && !said.has(minutes)) {
+        said.add(minutes);
+        part("said").textContent = dead ? "Pot life is over. Do not pour." : `${minutes} minutes of pot life left.`;
+        beep(minutes > 2 ? 2 : 4, dead ? 880 : 660);
+      }
+    }
+  }
+
+  function run(contact, potLifeMin) {
+    const ends = new Date(new Date(contact).getTime() + potLifeMin * 60000);
+    if (deadline === null || ends.getTime() !== deadline.getTime()) said = new Set();
+    deadline = ends;
+    part("potclock").hidden = false;
+    draw();
+  }
+
+  function stop() {
+    deadline = null;
+    part("potclock").hidden = true;
+  }
+
+  document.addEventListener("DOMContentLoaded", () => part("sound").addEventListener("click", () => { sound(); beep(1, 660); }));
+  setInterval(draw, 500);
+  return { run, stop, sound, isDead: () => deadline !== null && Queue.now() >= deadline };
+})();
