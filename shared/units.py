@@ -251,4 +251,4 @@ def week_of(day: date) -> str:
     '2026-W53'
     """
     year, week, _ = day.isocalendar()
-    return f"{year}-W{week:02d}"
+    return f"{year:04d}-W{week:02d}"

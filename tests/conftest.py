@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import itertools
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 import time_machine
+from django.conf import settings
+from django.db import connection
+from django.test import TransactionTestCase
 from rest_framework.test import APIClient
 
+from shared import append_only
 from shared.access.models import AccessToken, Membership, Site, User
 from shared.api.authentication import digest, new_secret
 from shared.api.roles import ROLES, SCOPES
@@ -19,6 +24,27 @@ NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 """A Wednesday in ISO week 48; the frozen clock begins here."""
 
 _numbers = itertools.count(1)
+
+
+_empty_tables = TransactionTestCase._fixture_teardown
+
+
+def _empty_tables_without_triggers(case: TransactionTestCase) -> None:
+    """Empty all tables after a test; only for that the append-only triggers come off."""
+    append_only.remove(connection)
+    try:
+        _empty_tables(case)
+    finally:
+        append_only.install(connection)
+
+
+TransactionTestCase._fixture_teardown = _empty_tables_without_triggers
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Remove the tests' own data folder, once, when all workers are done with it."""
+    if not hasattr(config, "workerinput") and "shop-test-" in str(settings.DATA):
+        shutil.rmtree(settings.DATA, ignore_errors=True)
 
 
 def fresh_key() -> str:

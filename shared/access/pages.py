@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -161,8 +161,3 @@ def revoke_token(request: Any, pk: int, token_pk: int) -> HttpResponse:
     actions.revoke_token(token=get_object_or_404(queries.tokens_of(found), pk=token_pk))
     messages.success(request, "The token was taken back; it opens nothing any more.")
     return redirect("person", pk)
-
-
-def locked_out(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-    """Say that sign-in rests for a while after too many wrong passwords."""
-    return render(request, "access/locked_out.html", status=429)

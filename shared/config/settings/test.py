@@ -10,7 +10,14 @@ os.environ.setdefault("ALLOWED_HOSTS", "localhost,127.0.0.1,testserver")
 os.environ.setdefault("SHOP_DATA", tempfile.mkdtemp(prefix="shop-test-"))
 
 from shared.config.settings.base import *  # noqa: F403
-from shared.config.settings.base import REST_FRAMEWORK
+from shared.config.settings.base import DATA, DATABASES, REST_FRAMEWORK
+
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # A file, as in a shop: threads with connections of their own meet the real locks.
+    DATABASES["default"]["TEST"] = {"NAME": str(DATA / "test.sqlite3")}
+    DATABASES["default"]["OPTIONS"]["init_command"] = (
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF;"
+    )
 
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = False
 SECURE_SSL_REDIRECT = False

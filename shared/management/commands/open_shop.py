@@ -1,0 +1,143 @@
+"""Start the whole shop with one command: database, demo, web server, worker with its timetable."""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+import time
+import urllib.error
+import urllib.request
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import BaseCommand, CommandError, call_command, get_commands
+
+from shared.access.models import Membership, User
+from shared.run.children import Children
+
+HOST = "127.0.0.1"
+DEMO = "load_demo"
+DEMO_PASSWORD = "demo-shop"
+BIN = Path(sys.executable).parent
+
+
+class Command(BaseCommand):
+    help = "Prepare the database, load the demo shop when it is empty, and serve until Ctrl-C."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--port", type=int, default=8000, help="port to serve on (8000)")
+        parser.add_argument("--no-demo", action="store_true", help="leave an empty database empty")
+        parser.add_argument("--threads", type=int, default=8, help="requests served at once (8)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        port = self.free_port(options["port"])
+        call_command("migrate", interactive=False, verbosity=0)
+        self.stdout.write(f"Database ready ({settings.DATABASES['default']['ENGINE']}).")
+        if not options["no_demo"]:
+            self.load_demo()
+        children = Children()
+        children.listen()
+        env = {**os.environ, "DJANGO_SETTINGS_MODULE": os.environ["DJANGO_SETTINGS_MODULE"]}
+        children.start("web server", self.web(port, options["threads"]), env)
+        children.start("worker", self.worker(), env)
+        ended = None
+        try:
+            if self.answers(children, port):
+                self.say_where(port)
+            ended = children.wait()
+        finally:
+            self.stdout.write("Closing the shop …")
+            codes = children.stop()
+        if ended:
+            raise CommandError(f"The {ended} ended by itself with status {codes[ended]}.")
+        self.stdout.write("Closed.")
+
+    def free_port(self, port: int) -> int:
+        """Return the port, or refuse one that is taken and name a free one."""
+        if not 1 <= port <= 65535:
+            raise CommandError(f"--port is {port}; it must be 1 to 65535.")
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((HOST, port))
+            except PermissionError:
+                raise CommandError(f"Port {port} needs rights you lack; try 8000.") from None
+            except OSError:
+                with socket.socket() as other:
+                    other.bind((HOST, 0))
+                    free = other.getsockname()[1]
+                raise CommandError(
+                    f"Port {port} is taken, maybe by a shop that is open already. "
+                    f"Try: python manage.py open_shop --port {free}"
+                ) from None
+        return port
+
+    def load_demo(self) -> None:
+        if User.objects.exists():
+            return
+        if DEMO not in get_commands():
+            self.stdout.write(
+                "The database is empty and this installation carries no demo. Make somebody who "
+                "may sign in with: python manage.py createsuperuser"
+            )
+            return
+        self.stdout.write("The database is empty: loading the invented demo shop …")
+        call_command(DEMO, stdout=self.stdout)
+
+    def web(self, port: int, threads: int) -> list[str]:
+        return [
+            sys.executable, "-m", "gunicorn", "shared.config.wsgi:application",
+            "--bind", f"{HOST}:{port}", "--threads", str(threads), "--workers", "1",
+            "--worker-class", "gthread", "--timeout", "120", "--graceful-timeout", "10",
+            "--no-control-socket", "--chdir", str(settings.ROOT), "--log-level", "warning",
+        ]  # fmt: skip
+
+    def worker(self) -> list[str]:
+        return [
+            sys.executable, "-m", "celery", "--quiet", "--app", "shared.config", "--workdir",
+            str(settings.ROOT), "worker", "--beat", "--concurrency", "1", "--loglevel", "WARNING",
+            "--schedule", str(settings.CELERY_BEAT_SCHEDULE_FILENAME),
+        ]  # fmt: skip
+
+    def answers(self, children: Children, port: int) -> bool:
+        """Wait until the web server answers; give up when a child has ended."""
+        deadline = time.monotonic() + 60
+        while time.monotonic() < deadline and children.asked is None:
+            if any(child.poll() is not None for child in children.running.values()):
+                return False
+            try:
+                with urllib.request.urlopen(f"http://{HOST}:{port}/livez", timeout=2):
+                    return True
+            except (urllib.error.URLError, OSError):
+                time.sleep(0.2)
+        return False
+
+    def say_where(self, port: int) -> None:
+        self.stdout.write(
+            f"\nThe shop is open:\n"
+            f"  pages            http://{HOST}:{port}/\n"
+            f"  API, described   http://{HOST}:{port}/api/v1/\n"
+            f"  kept in          {settings.DATA}\n"
+        )
+        for line in self.who():
+            self.stdout.write(line)
+        self.stdout.write("Stop it with Ctrl-C.\n")
+
+    def who(self) -> list[str]:
+        rows = Membership.objects.filter(user__is_active=True).select_related("user", "site")
+        roles: dict[str, list[str]] = {}
+        for row in rows:
+            roles.setdefault(row.user.username, []).append(
+                f"{row.get_role_display().lower()} at {row.site}"
+            )
+        if not roles:
+            return ["Nobody can sign in yet: python manage.py createsuperuser\n"]
+        lines = ["Who can sign in:\n"]
+        for name, held in list(roles.items())[:12]:
+            lines.append(f"  {name:<14} {', '.join(held)}\n")
+        if rows[0].user.check_password(DEMO_PASSWORD):
+            lines.append(f"Invented people; the password of each is {DEMO_PASSWORD}\n")
+        return lines
