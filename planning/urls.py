@@ -2,9 +2,26 @@
 
 from typing import Any
 
+from planning import page_urls
+from planning.batch_sheets.views import SheetViewSet
+from planning.cures.views import CureViewSet, DemouldViewSet, TemperatureViewSet
+from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
+from planning.routes.views import RouteViewSet
+from planning.week_plan.views import PlanViewSet
+from planning.weigh_in.views import BatchViewSet
 from shared.api.router import Router
 
 router = Router()
+router.register("routes", RouteViewSet, "route")
+router.register("tool-orders", ToolOrderViewSet, "tool-order")
+router.register("pours", PourViewSet, "pour")
+router.register("steps", StepViewSet, "step")
+router.register("plans", PlanViewSet, "plan")
+router.register("batches", BatchViewSet, "batch")
+router.register("sheets", SheetViewSet, "sheet")
+router.register("cures", CureViewSet, "cure")
+router.register("temperatures", TemperatureViewSet, "temperature")
+router.register("demouldings", DemouldViewSet, "demoulding")
 
 api_urlpatterns: list[Any] = [*router.urls]
-urlpatterns: list[Any] = []
+urlpatterns: list[Any] = [*page_urls.urlpatterns]

@@ -12,7 +12,8 @@ from django.db.models import F
 
 from planning.cures.clock import clock_of
 from planning.cures.models import Cure, Demould, TemperatureReading
-from planning.pours.models import OrderStatus, Pour, PourStatus, PourStep, ToolOrder
+from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
+from planning.pours.steps import sign_step
 from planning.routes.models import Phase
 from planning.week_plan.models import Batch, Lift
 from shared.errors import Invalid, ShopError
@@ -186,49 +187,4 @@ def _close_order(order: ToolOrder) -> None:
     if not order.pours.exclude(status__in=[PourStatus.DEMOULDED, PourStatus.CANCELLED]).exists():
         ToolOrder.objects.filter(pk=order.pk).update(
             status=OrderStatus.DONE, version=F("version") + 1
-        )
-
-
-def sign_step(
-    *,
-    step: PourStep,
-    at: datetime,
-    by: Any = None,
-    took_min: int | None = None,
-    results: list[dict[str, Any]] | None = None,
-) -> PourStep:
-    """Sign a step of work as done; its materials are issued first expired first out."""
-    if step.done_at is not None:
-        return step
-    with transaction.atomic():
-        changed = PourStep.objects.filter(pk=step.pk, done_at__isnull=True).update(
-            done_at=at, done_by=by, took_min=took_min, results=results or []
-        )
-        if changed:
-            _issue_materials(step, at, by)
-    step.refresh_from_db()
-    return step
-
-
-def _issue_materials(step: PourStep, at: datetime, by: Any) -> None:
-    infos = {
-        info.code: info
-        for info in stores.materials_by_code({r["material"] for r in step.materials})
-    }
-    for n, row in enumerate(step.materials):
-        info = infos.get(row["material"])
-        if info is None:
-            raise ShopError(
-                f"{step.name} uses {row['material']}, which is not a material of the shop; "
-                "correct the step.",
-                code="no_such_material",
-            )
-        stores.issue_from_material(
-            site_id=step.pour.order.site_id,
-            material_id=info.id,
-            quantity=Decimal(row["quantity"]),
-            key=f"step:{step.pk}:{n}",
-            counterpart=f"pour:{step.pour_id}",
-            happened_at=at,
-            by=by,
         )

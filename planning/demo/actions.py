@@ -10,6 +10,7 @@ from planning.cures import actions as cures
 from planning.cures.models import Cure
 from planning.pours import actions as pours
 from planning.pours.models import Pour, PourStatus, PourStep, ToolOrder
+from planning.pours.steps import sign_step
 from planning.routes.models import Phase, Route
 from planning.week_plan import actions as week_plan
 from planning.week_plan.models import Batch, BatchStatus
@@ -105,4 +106,4 @@ def _do_step(step: PourStep) -> None:
             verdict="accept",
         )
         return
-    cures.sign_step(step=step, at=step.planned_end, took_min=step.hands_min)
+    sign_step(step=step, at=step.planned_end, took_min=step.hands_min)

@@ -99,8 +99,8 @@ def load_pours(
         raise Invalid.one("file", "empty", "The file has no rows below its header.")
     if problems:
         raise Invalid(
-            f"{len(problems)} problem{'s' * (len(problems) > 1)} found; nothing was stored. Correct "
-            "the file and load the whole of it again.",
+            f"{len(problems)} problem{'s' * (len(problems) > 1)} found; nothing was stored. "
+            "Correct the file and load the whole of it again.",
             tuple(problems),
         )
     if dry_run:

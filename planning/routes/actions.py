@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from planning.routes.models import Route, RouteStep
+from shared.errors import Invalid
 
 SOURCE = "common practice, no source"
 
@@ -34,3 +35,46 @@ def set_steps(route: Route, steps: Iterable[Mapping[str, Any]]) -> None:
         RouteStep(route=route, order=10 * n, **{"source": SOURCE, **step})
         for n, step in enumerate(steps, start=1)
     )
+
+
+@transaction.atomic
+def make_route(*, code: str, name: str, kind: str, steps: Iterable[Mapping[str, Any]]) -> Route:
+    """Add a route of the shop's own."""
+    _check(kind, steps := list(steps))
+    route = Route.objects.create(code=code, name=name, kind=kind)
+    set_steps(route, steps)
+    return route
+
+
+@transaction.atomic
+def change_route(*, route: Route, changes: Mapping[str, Any]) -> Route:
+    """Change a route; the pours that were made from it keep the steps they have."""
+    changes = dict(changes)
+    steps = changes.pop("steps", None)
+    for name, value in changes.items():
+        setattr(route, name, value)
+    route.save()
+    if steps is not None:
+        _check(route.kind, steps := list(steps))
+        set_steps(route, steps)
+    return Route.objects.prefetch_related("steps").get(pk=route.pk)
+
+
+def _check(kind: str, steps: list[Mapping[str, Any]]) -> None:
+    halves = {step["half"] for step in steps}
+    if kind == "single" and "B" in halves:
+        raise Invalid.one(
+            "steps", "half", "A single-sided route has steps for half A only; remove those of B."
+        )
+    for n, step in enumerate(steps):
+        longest = step.get("longest_wait_min")
+        if longest is not None and longest < step.get("wait_min", 0):
+            raise Invalid.one(
+                f"steps/{n}/longest_wait_min",
+                "below_wait",
+                f"longest_wait_min is {longest} min; it must not be below wait_min, "
+                f"{step.get('wait_min', 0)} min.",
+                value=longest,
+                limit=step.get("wait_min", 0),
+                unit="min",
+            )

@@ -7,6 +7,7 @@ from planning.core.arrhenius import shift_time
 from planning.cures import actions
 from planning.cures.models import Cure, Demould
 from planning.pours.models import Pour
+from planning.pours.steps import sign_step
 from planning.week_plan.models import Batch, Lift
 from shared.errors import Invalid, ShopError
 from shop.models import Movement, Tool, ToolEvent
@@ -95,7 +96,7 @@ def test_signing_a_coat_issues_the_release_agent_once(planned):
     planned()
     step = Pour.objects.get().steps.filter(coat_number=1).get()
     for _ in range(2):
-        actions.sign_step(step=step, at=step.planned_end)
+        sign_step(step=step, at=step.planned_end)
     (row,) = step.materials
     movement = Movement.objects.get(counterpart=f"pour:{step.pour_id}")
     assert movement.quantity == -Decimal(row["quantity"])

@@ -1,0 +1,68 @@
+"""REST forms of cure clocks, temperatures and demouldings."""
+
+from __future__ import annotations
+
+from rest_framework import serializers
+
+from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.pours.models import Pour
+from shared.api import fields
+from shared.api.serializers import StrictModelSerializer
+
+
+class CureSerializer(StrictModelSerializer):
+    """The clock of one lift."""
+
+    pour = fields.IdField(source="lift.pour_id", read_only=True)
+    lift_number = serializers.IntegerField(source="lift.number", read_only=True)
+
+    class Meta:
+        model = Cure
+        fields = [
+            "id",
+            "pour",
+            "lift_number",
+            "poured_at",
+            "peak_due_at",
+            "next_opens_at",
+            "next_closes_at",
+            "demould_due_at",
+            "basis",
+            "peak_c",
+            "done_at",
+            "etag",
+        ]
+        read_only_fields = fields
+
+
+class ReadingSerializer(StrictModelSerializer):
+    """A temperature seen; without a pour it is the shop's air."""
+
+    pour = fields.RelatedIdField(
+        queryset=Pour.objects.all(), site_path="order__site", required=False, allow_null=True
+    )
+
+    class Meta:
+        model = TemperatureReading
+        fields = ["id", "site", "pour", "where", "at", "celsius"]
+
+
+class DemouldSerializer(StrictModelSerializer):
+    """The record of taking a casting off."""
+
+    pour = fields.RelatedIdField(queryset=Pour.objects.all(), site_path="order__site")
+    at = fields.MomentField(required=False)
+
+    class Meta:
+        model = Demould
+        fields = [
+            "id",
+            "pour",
+            "at",
+            "verdict",
+            "hardness_shore_d",
+            "released_well",
+            "thickness_mm",
+            "defects",
+            "early_reason",
+        ]

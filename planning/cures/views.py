@@ -1,0 +1,79 @@
+"""Cure clocks, temperatures and demouldings under /api/v1/."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from planning.cures import actions
+from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.cures.serializers import CureSerializer, DemouldSerializer, ReadingSerializer
+from shared import clock
+from shared.api import idempotency, viewsets
+
+
+class CureViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):
+    """Clocks of poured lifts; they move as temperatures come in."""
+
+    queryset = Cure.objects.select_related("lift").order_by("id")
+    serializer_class = CureSerializer
+    scope_noun = "cures"
+    site_path = "lift__pour__order__site"
+    filterset_fields = {
+        "lift__pour": ["exact"],
+        "done_at": ["isnull"],
+        "demould_due_at": ["gte", "lt"],
+    }
+    sort_fields = ("demould_due_at", "id")
+
+
+class TemperatureViewSet(
+    viewsets.BulkMixin, viewsets.ListMixin, viewsets.CreateMixin, viewsets.SiteViewSet
+):
+    """Temperatures really seen, one or many at a time; never changed."""
+
+    queryset = TemperatureReading.objects.select_related("site").order_by("id")
+    serializer_class = ReadingSerializer
+    read_serializer_class = ReadingSerializer
+    scope_noun = "cures"
+    filterset_fields = {"pour": ["exact"], "where": ["exact"], "at": ["gte", "lt"]}
+
+    def perform_create(self, serializer: Any) -> None:
+        """Write one temperature down."""
+        (serializer.instance,) = self._log([serializer.validated_data])
+
+    def perform_bulk(self, items: list[dict[str, Any]]) -> list[TemperatureReading]:
+        """Write many temperatures down, or none."""
+        return self._log(items)
+
+    def _log(self, items: list[dict[str, Any]]) -> list[TemperatureReading]:
+        key = f"{idempotency.principal(self.request)}:{idempotency.read_key(self.request)}"
+        by_site: dict[int, list[dict[str, Any]]] = {}
+        for n, item in enumerate(items):
+            site = item.pop("site")
+            by_site.setdefault(site.pk, []).append({**item, "key": f"{key[:110]}:{n}"})
+        found = []
+        for site_id, rows in by_site.items():
+            found += actions.log_temperatures(
+                site_id=site_id, rows=rows, now=clock.now(), by=self.request.user
+            )
+        return found
+
+
+class DemouldViewSet(
+    viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.CreateMixin, viewsets.SiteViewSet
+):
+    """Demouldings; the tool's record follows each."""
+
+    queryset = Demould.objects.select_related("pour__order__site").order_by("id")
+    serializer_class = DemouldSerializer
+    scope_noun = "cures"
+    site_path = "pour__order__site"
+    filterset_fields = {"pour": ["exact"], "verdict": ["exact"]}
+
+    def perform_create(self, serializer: Any) -> None:
+        """Record a demoulding."""
+        now = clock.now()
+        key = f"{idempotency.principal(self.request)}:{idempotency.read_key(self.request)}"[:120]
+        serializer.instance = actions.demould(
+            key=key, now=now, by=self.request.user, **{"at": now, **serializer.validated_data}
+        )

@@ -1,0 +1,182 @@
+"""REST forms of tool orders, pours and their steps."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from planning.pours.models import Pour, PourStep, ToolOrder
+from planning.routes.models import Route
+from shared.access.models import CODE
+from shared.api import fields
+from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shop.models import ReleaseRecipe, ResinSystem
+
+ASKED_FIELDS = [
+    "half",
+    "system",
+    "geometry",
+    "length_mm",
+    "width_mm",
+    "depth_mm",
+    "draft_deg",
+    "pattern_l",
+    "pattern_height_mm",
+    "stated_l",
+    "brush_coat_kg",
+    "release_area_m2",
+    "release_recipe",
+    "tool_side",
+    "earliest_on",
+    "due_on",
+    "priority",
+    "may_share",
+    "place_kind",
+    "same_place",
+]
+
+
+class AskedPourSerializer(StrictModelSerializer):
+    """A pour as it is asked for; dates and priority are the order's when left out."""
+
+    due_on = fields.DayField(required=False)
+    priority = fields.WholeField(required=False, min_value=1, max_value=9)
+
+    class Meta:
+        model = Pour
+        fields = ASKED_FIELDS
+
+
+class PourSerializer(StrictModelSerializer):
+    """A pour with what was worked out of it."""
+
+    order_number = serializers.CharField(source="order.number", read_only=True)
+    tool = fields.IdField(source="order.tool_id", read_only=True)
+
+    class Meta:
+        model = Pour
+        fields = [
+            "id",
+            "order",
+            "order_number",
+            "tool",
+            "stands_on",
+            "status",
+            *ASKED_FIELDS,
+            "volume_l",
+            "mass_kg",
+            "etag",
+        ]
+        read_only_fields = ["order", "half", "stands_on", "status", "volume_l", "mass_kg"]
+
+
+class ToolOrderSerializer(StrictModelSerializer):
+    """A tool order as others read it."""
+
+    tool_code = serializers.CharField(source="tool.code", read_only=True)
+    route_code = serializers.CharField(source="route.code", read_only=True)
+    pours = PourSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = ToolOrder
+        fields = [
+            "id",
+            "site",
+            "number",
+            "customer",
+            "customer_reference",
+            "tool",
+            "tool_code",
+            "route",
+            "route_code",
+            "earliest_on",
+            "due_on",
+            "priority",
+            "status",
+            "remarks",
+            "pours",
+            "etag",
+        ]
+        read_only_fields = fields
+
+
+class NewToolOrderSerializer(StrictSerializer):
+    """What is needed to take in a tool order; a number is given when left out."""
+
+    site = fields.SiteField()
+    number = fields.TextField(required=False, max_length=40, validators=[CODE])
+    tool_code = fields.TextField(max_length=40, validators=[CODE])
+    tool_name = fields.TextField(required=False, max_length=120, allow_blank=True, default="")
+    route = fields.TextField(max_length=40)
+    customer = fields.TextField(required=False, max_length=120, allow_blank=True, default="")
+    customer_reference = fields.TextField(
+        required=False, max_length=80, allow_blank=True, default=""
+    )
+    earliest_on = fields.DayField(required=False, allow_null=True, default=None)
+    due_on = fields.DayField()
+    priority = fields.WholeField(required=False, default=1, min_value=1, max_value=9)
+    service_c = fields.DecimalField(
+        required=False, allow_null=True, default=None, max_digits=5, decimal_places=1
+    )
+    remarks = fields.TextField(required=False, max_length=400, allow_blank=True, default="")
+    pours = AskedPourSerializer(many=True, allow_empty=False, max_length=2)
+
+    def validate_route(self, value: str) -> Route:
+        """Return the route of a code."""
+        route = Route.objects.filter(code=value).first()
+        if route is None:
+            known = ", ".join(Route.objects.values_list("code", flat=True)) or "none yet"
+            raise fields.refuse(f"is not the code of a route; known: {known}.", "does_not_exist")
+        return route
+
+
+class PourStepSerializer(StrictModelSerializer):
+    """A step of work of a pour."""
+
+    class Meta:
+        model = PourStep
+        fields = [
+            "id",
+            "pour",
+            "phase",
+            "order",
+            "name",
+            "hands_min",
+            "wait_min",
+            "longest_wait_min",
+            "skill",
+            "hands",
+            "coat_number",
+            "materials",
+            "checks",
+            "planned_start",
+            "planned_end",
+            "planned_people",
+            "done_at",
+            "took_min",
+            "results",
+        ]
+        read_only_fields = fields
+
+
+class SignatureSerializer(StrictSerializer):
+    """Signing a step of work as done."""
+
+    at = fields.MomentField(required=False)
+    took_min = fields.WholeField(required=False, allow_null=True, min_value=0, max_value=100_000)
+    results = serializers.ListField(
+        child=serializers.DictField(), required=False, max_length=50, default=list
+    )
+
+
+def for_action(pour: dict[str, Any]) -> dict[str, Any]:
+    """Return a validated pour as the action takes it: links by id, empty values left out."""
+    values = {name: value for name, value in pour.items() if value is not None}
+    system: ResinSystem | None = values.pop("system", None)
+    recipe: ReleaseRecipe | None = values.pop("release_recipe", None)
+    if system is not None:
+        values["system_id"] = system.pk
+    if recipe is not None:
+        values["release_recipe_id"] = recipe.pk
+    return values

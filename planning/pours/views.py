@@ -1,0 +1,117 @@
+"""Tool orders, pours and steps under /api/v1/."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework.decorators import action
+
+from planning.pours import actions, steps
+from planning.pours.models import Pour, PourStep, ToolOrder
+from planning.pours.serializers import (
+    NewToolOrderSerializer,
+    PourSerializer,
+    PourStepSerializer,
+    SignatureSerializer,
+    ToolOrderSerializer,
+    for_action,
+)
+from shared import clock
+from shared.api import viewsets
+from shared.api.serializers import StrictSerializer
+
+
+class ToolOrderViewSet(
+    viewsets.BulkMixin,
+    viewsets.ListMixin,
+    viewsets.RetrieveMixin,
+    viewsets.CreateMixin,
+    viewsets.SiteViewSet,
+):
+    """Tool orders with their pours."""
+
+    queryset = ToolOrder.objects.select_related("site", "tool", "route").prefetch_related(
+        "pours__order"
+    )
+    serializer_class = ToolOrderSerializer
+    read_serializer_class = ToolOrderSerializer
+    scope_noun = "tool_orders"
+    filterset_fields = {"status": ["exact"], "number": ["exact"], "due_on": ["gte", "lte"]}
+    sort_fields = ("due_on", "number", "id")
+
+    def get_serializer_class(self) -> Any:
+        """Take orders in by their own form."""
+        if self.action in ("create", "bulk"):
+            kind = NewToolOrderSerializer
+            return viewsets.bulk_of(kind) if self.action == "bulk" else kind
+        return super().get_serializer_class()
+
+    def perform_create(self, serializer: Any) -> None:
+        """Take one order in."""
+        serializer.instance = actions.take_order(**_order(serializer.validated_data))
+
+    def perform_bulk(self, items: list[dict[str, Any]]) -> list[ToolOrder]:
+        """Take all orders in, or none."""
+        return actions.take_orders(_order(item) for item in items)
+
+    @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
+    def cancellations(self, request: Any, pk: Any = None) -> Any:
+        """Cancel an order of which nothing has been poured or planned."""
+        return self.once(lambda body: actions.cancel_order(order=self.get_object()))
+
+
+def _order(values: dict[str, Any]) -> dict[str, Any]:
+    now = clock.now()
+    site = values.pop("site")
+    number = values.pop("number", None) or actions.next_number(site.pk, clock.today(site))
+    pours = [for_action(pour) for pour in values.pop("pours")]
+    return {**values, "site_id": site.pk, "number": number, "pours": pours, "now": now}
+
+
+class PourViewSet(
+    viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.PatchMixin, viewsets.SiteViewSet
+):
+    """Pours: castings of one half of a tool."""
+
+    queryset = Pour.objects.select_related("order", "order__site").order_by("id")
+    serializer_class = PourSerializer
+    scope_noun = "tool_orders"
+    site_path = "order__site"
+    filterset_fields = {
+        "status": ["exact"],
+        "order": ["exact"],
+        "due_on": ["gte", "lte"],
+        "system": ["exact"],
+    }
+    sort_fields = ("due_on", "id")
+
+    def perform_update(self, serializer: Any) -> None:
+        """Change a pour that is not planned yet."""
+        serializer.instance = actions.change_pour(
+            pour=serializer.instance, changes=serializer.validated_data
+        )
+
+
+class StepViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):
+    """Steps of work of pours."""
+
+    queryset = PourStep.objects.prefetch_related("planned_people").order_by("id")
+    serializer_class = PourStepSerializer
+    scope_noun = "steps"
+    site_path = "pour__order__site"
+    filterset_fields = {
+        "pour": ["exact"],
+        "phase": ["exact"],
+        "planned_start": ["gte", "lt"],
+        "done_at": ["isnull"],
+    }
+
+    @action(detail=True, methods=["post"], serializer_class=SignatureSerializer)
+    def signatures(self, request: Any, pk: Any = None) -> Any:
+        """Sign a step as done; its materials are issued."""
+        self.read_serializer_class = PourStepSerializer
+        return self.once(
+            lambda body: steps.sign_step(
+                step=self.get_object(), by=request.user, **{"at": clock.now(), **body}
+            )
+        )
