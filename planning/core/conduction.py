@@ -198,26 +198,27 @@ class _Banded:
         n = grid.cells
         self._law, self._rise = law, np.broadcast_to(np.asarray(rise_k, dtype=float), (n,))
         self._g, self._per_cell = grid.conductances, 1 / grid.capacities
-        self._temps = np.full(n + 2, around_k)
+        temps = np.full(n + 2, around_k)  # one beyond either end, for the surroundings
+        self._inside, self._above, self._below = temps[1:-1], temps[1:], temps[:-1]
         self._flow, self._net, self._rate = np.empty(n + 1), np.empty(n), np.empty(n)
         self._slope = np.empty(2 * n)
+        self._warming, self._curing = self._slope[0::2], self._slope[1::2]
         self._band = np.zeros((5, 2 * n))
         self._band[0, 2::2] = self._g[1:-1] * self._per_cell[:-1]
         self._band[4, :-2:2] = self._g[1:-1] * self._per_cell[1:]
         self._loss = (self._g[1:] + self._g[:-1]) * self._per_cell
 
     def slope(self, state: Array, _time: float) -> Array:
-        temps, inside = self._temps, self._temps[1:-1]
+        inside, flow, net, warming = self._inside, self._flow, self._net, self._warming
         inside[:] = state[0::2]
         rate = self._law.rate(inside, state[1::2], self._rate)
-        np.subtract(temps[1:], temps[:-1], out=self._flow)
-        np.multiply(self._flow, self._g, out=self._flow)
-        np.subtract(self._flow[1:], self._flow[:-1], out=self._net)
-        np.multiply(self._net, self._per_cell, out=self._net)
-        warming, curing = self._slope[0::2], self._slope[1::2]
-        np.multiply(rate, self._rise, out=warming)
-        np.add(warming, self._net, out=warming)
-        curing[:] = rate
+        np.subtract(self._above, self._below, flow)
+        np.multiply(flow, self._g, flow)
+        np.subtract(flow[1:], flow[:-1], net)
+        np.multiply(net, self._per_cell, net)
+        np.multiply(rate, self._rise, warming)
+        np.add(warming, net, warming)
+        self._curing[:] = rate
         return self._slope
 
     def jacobian(self, state: Array, _time: float) -> Array:

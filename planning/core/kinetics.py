@@ -14,8 +14,8 @@ from planning.core.system import GlassTransition, Kinetics
 
 Array = NDArray[np.float64]
 
-_MOST_EXPONENT = 60.0
-"""exp(60) brakes a rate to nothing; more would only overflow while a solver tries a step."""
+_MOST_EXPONENT = 300.0
+"""exp(300) brakes a rate to nothing; more would only overflow while a solver tries a step."""
 
 
 class RateLaw:
@@ -32,19 +32,22 @@ class RateLaw:
         self._e_over_r = np.array([[-kinetics.e1_j_mol], [-kinetics.e2_j_mol]])
         self._e_over_r /= GAS_CONSTANT_J_MOLK
         self._ks = np.empty((2, cells))
+        self._k1, self._k2 = self._ks
+        highest = kinetics.brake_c * (2 - kinetics.brake_ac0)
+        self._may_overflow = kinetics.brake_act_per_k < 0 or highest > _MOST_EXPONENT
         self._a, self._left, self._brake = np.empty(cells), np.empty(cells), np.empty(cells)
 
     def rate(self, temp_k: Array, conversion: Array, out: Array) -> Array:
         """Write the rate of conversion, 1/s, into `out` and return it."""
-        k = self._k
+        k, left = self._k, self._left
         self._constants(temp_k, conversion)
-        k1, k2 = self._ks
-        np.multiply(k2, self._powered(), out=k2)
-        np.add(k1, k2, out=out)
-        np.power(self._left, k.n, out=self._left)
-        np.multiply(out, self._left, out=out)
+        k1, k2 = self._k1, self._k2
+        np.multiply(k2, self._powered(), k2)
+        np.add(k1, k2, out)
+        np.power(left, k.n, left)
+        np.multiply(out, left, out)
         if k.brake_c:
-            np.divide(out, self._braked(temp_k), out=out)
+            np.divide(out, self._braked(temp_k), out)
         return out
 
     def slopes(self, temp_k: Array, conversion: Array) -> tuple[Array, Array]:
@@ -65,26 +68,28 @@ class RateLaw:
         return by_temp, by_conversion
 
     def _constants(self, temp_k: Array, conversion: Array) -> None:
-        np.divide(self._e_over_r, temp_k, out=self._ks)
-        np.add(self._ks, self._log_a, out=self._ks)
-        np.exp(self._ks, out=self._ks)
+        ks, a, left = self._ks, self._a, self._left
+        np.divide(self._e_over_r, temp_k, ks)
+        np.add(ks, self._log_a, ks)
+        np.exp(ks, ks)
         # A stiff solver may try a step outside 0..1, where powers of a negative have no value.
-        np.maximum(conversion, 0.0, out=self._a)
-        np.subtract(1.0, self._a, out=self._left)
-        np.maximum(self._left, 0.0, out=self._left)
+        np.maximum(conversion, 0.0, a)
+        np.subtract(1.0, a, left)
+        np.maximum(left, 0.0, left)
 
     def _powered(self) -> Array:
         return self._a if self._k.m == 1.0 else self._a**self._k.m
 
     def _braked(self, temp_k: Array) -> Array:
         k, b = self._k, self._brake
-        np.multiply(temp_k, -k.brake_act_per_k, out=b)
-        np.add(b, self._a, out=b)
-        np.add(b, -k.brake_ac0, out=b)
-        np.multiply(b, k.brake_c, out=b)
-        np.minimum(b, _MOST_EXPONENT, out=b)
-        np.exp(b, out=b)
-        return np.add(b, 1.0, out=b)
+        np.multiply(temp_k, -k.brake_act_per_k, b)
+        np.add(b, self._a, b)
+        np.subtract(b, k.brake_ac0, b)
+        np.multiply(b, k.brake_c, b)
+        if self._may_overflow:
+            np.minimum(b, _MOST_EXPONENT, b)
+        np.exp(b, b)
+        return np.add(b, 1.0, b)
 
 
 def rate_at(kinetics: Kinetics, temp_c: float, conversion: float) -> float:

@@ -56,12 +56,13 @@ def top_of(hours: Array, values: Array) -> tuple[float, float]:
     i = int(values.argmax())
     if i in (0, len(values) - 1):
         return float(hours[i]), float(values[i])
-    t, v = hours[i - 1 : i + 2], values[i - 1 : i + 2]
-    bend = (v[2] - v[1]) / (t[2] - t[1]) - (v[1] - v[0]) / (t[1] - t[0])
+    before, after = float(hours[i - 1] - hours[i]), float(hours[i + 1] - hours[i])
+    down, up = float(values[i - 1] - values[i]), float(values[i + 1] - values[i])
+    bend = (up / after - down / before) / (after - before)
     if bend >= 0:
         return float(hours[i]), float(values[i])
-    a, b, _ = np.polyfit(t - t[1], v - v[1], 2)
-    return float(t[1] - b / (2 * a)), float(v[1] - b * b / (4 * a))
+    tilt = down / before - bend * before
+    return float(hours[i] - tilt / (2 * bend)), float(values[i] - tilt * tilt / (4 * bend))
 
 
 def reaches(hours: Array, values: Array, level: float) -> float | None:

@@ -23,7 +23,7 @@ _FRONT_RISE_K, _FRONT_CELL_MM = 150.0, 1.0
 """A mix that could rise further than this cures as a travelling front, which needs fine cells."""
 
 LONGEST_H = 14 * 24.0
-_READINGS = 480
+_READINGS, _FRONT_READINGS = 240, 480
 _ZOOMS, _ZOOMED, _SMOOTH_K = 3, 30, 0.5
 """A quick unfilled lift peaks between two readings: look closer there, up to so many times, in so
 many parts, until readings beside the peak differ by less than this."""
@@ -47,7 +47,9 @@ class LiftStack:
         self._cells = cells
         # A front takes many small steps; a looser tolerance moves its peak by 0.02 % and saves
         # a third of the time.
-        self._rtol = 1e-5 if cures_as_front(self._thermal) else 1e-6
+        front = cures_as_front(self._thermal)
+        self._rtol = 1e-5 if front else 1e-6
+        self._readings = _FRONT_READINGS if front else _READINGS
         self._layers: list[tuple[float, int, Thermal]] = []
         self._rise = self._temps = self._conversions = np.empty(0)
 
@@ -74,11 +76,13 @@ class LiftStack:
 
     def settle(self) -> LiftCurve:
         """March until the last lift has peaked and gelled, or `LONGEST_H` have passed."""
-        history = self._march(np.linspace(0.0, self._first_span_s(), _READINGS + 1))
+        history = self._march(np.linspace(0.0, self._first_span_s(), self._readings + 1))
         while not self._settled(history):
             end = history.times_s[-1]
             self._temps, self._conversions = history.temps_k[-1], history.conversions[-1]
-            more = self._march(np.linspace(0.0, min(end, LONGEST_H * 3600 - end), _READINGS + 1))
+            more = self._march(
+                np.linspace(0.0, min(end, LONGEST_H * 3600 - end), self._readings + 1)
+            )
             history = History(
                 np.concatenate([history.times_s, end + more.times_s[1:]]),
                 np.concatenate([history.temps_k, more.temps_k[1:]]),
@@ -106,7 +110,7 @@ class LiftStack:
             return True
         last = slice(-self._cells, None)
         hottest = history.temps_k[:, last].max(axis=1)
-        still_rising = hottest[-1] - hottest[-_READINGS // 2] > 0.005
+        still_rising = hottest[-1] - hottest[-self._readings // 2] > 0.005
         gelled = history.conversions[-1, last].min() >= self._system.gel_conversion
         return bool(gelled and not still_rising)
 
