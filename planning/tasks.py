@@ -9,9 +9,23 @@ from celery import shared_task
 from shared import clock
 
 SCHEDULE: dict[str, dict[str, Any]] = {
+    "read patterns that nobody reads": {
+        "task": "planning.tasks.examine_waiting",
+        "schedule": 30.0,
+    },
     "pick up plans that nobody works out": {
         "task": "planning.tasks.solve_waiting",
         "schedule": 30.0,
+    },
+    "go round the reminders": {
+        "task": "planning.tasks.sweep_reminders",
+        "schedule": 20.0,
+        # A round that waited this long in the queue has been overtaken by the next.
+        "options": {"expires": 60},
+    },
+    "forget old messages": {
+        "task": "planning.tasks.forget_old_messages",
+        "schedule": 24 * 3600.0,
     },
 }
 """Beat entries of this app; gathered by `shared.config.celery`."""
@@ -33,4 +47,39 @@ def solve_waiting() -> int:
     waiting = queries.waiting_plans(clock.now())
     for plan_id in waiting:
         solve_week.delay(plan_id)
+    return len(waiting)
+
+
+@shared_task(name="planning.tasks.sweep_reminders")
+def sweep_reminders() -> int:
+    """Go round once: bring reminders up to date, tell what is due, send what is to be sent."""
+    from planning.reminders.sweep import database_clock, sweep
+
+    return sweep(database_clock()).handled
+
+
+@shared_task(name="planning.tasks.forget_old_messages")
+def forget_old_messages() -> int:
+    """Delete messages and reminders past their time."""
+    from planning.reminders import actions
+
+    return actions.forget_old(clock.now())
+
+
+@shared_task(name="planning.tasks.examine_pattern")
+def examine_pattern(pattern_id: int) -> str:
+    """Read and examine one pattern; a second call for the same pattern finds nothing to do."""
+    from planning.patterns import actions
+
+    return actions.examine(pattern_id=pattern_id, now=clock.now()).state
+
+
+@shared_task(name="planning.tasks.examine_waiting")
+def examine_waiting() -> int:
+    """Send waiting patterns to the workers again: a lost message must not lose a pattern."""
+    from planning.patterns import queries
+
+    waiting = queries.waiting(clock.now())
+    for pattern_id in waiting:
+        examine_pattern.delay(pattern_id)
     return len(waiting)

@@ -291,3 +291,30 @@ def put_away(*, user: User, delivery_id: int, now: datetime) -> None:
     Delivery.objects.filter(
         Q(seen_at__isnull=True), pk=delivery_id, user=user, channel=Channel.TODAY
     ).update(seen_at=now)
+
+
+def send_again(*, delivery: Delivery, now: datetime) -> Delivery:
+    """Try a message that could not be sent again, under its old id."""
+    changed = Delivery.objects.filter(pk=delivery.pk, state=DeliveryState.FAILED).update(
+        state=DeliveryState.WAITING, try_at=now, attempts=0
+    )
+    if not changed:
+        delivery.refresh_from_db()
+        raise ShopError(
+            f"The message to {delivery.user} is {delivery.get_state_display().lower()}; only one "
+            "that could not be sent is tried again.",
+            code="not_failed",
+            state=delivery.state,
+        )
+    delivery.refresh_from_db()
+    return delivery
+
+
+def forget_old(now: datetime) -> int:
+    """Delete messages past their time, and reminders that no message speaks of any more."""
+    before = now - limits.KEEP_MESSAGES
+    settled = (DeliveryState.SENT, DeliveryState.FAILED, DeliveryState.DROPPED)
+    Delivery.objects.filter(state__in=settled, due_at__lt=before).delete()
+    over = (S.OVER, S.CANCELLED)
+    gone = Reminder.objects.filter(state__in=over, changed_at__lt=before, items__isnull=True)
+    return gone.delete()[0]

@@ -36,6 +36,8 @@ def feed_of(user: User, now: datetime) -> bytes:
 
 def owner_of(digest: str) -> User | None:
     """Return whose feed a token's digest opens, if it still does."""
+    if not digest:
+        return None
     own = ReminderSettings.objects.select_related("user").filter(feed_digest=digest).first()
     return own.user if own is not None and own.user.is_active else None
 

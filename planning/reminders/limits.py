@@ -20,6 +20,7 @@ WEBHOOK_ITEMS = 40
 HEARTBEAT_LATE_S = 180
 CLOCK_APART_S = 5
 KEEP_CANCELLED = timedelta(days=30)
+KEEP_MESSAGES = timedelta(days=90)
 
 
 def lease() -> timedelta:

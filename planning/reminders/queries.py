@@ -116,3 +116,10 @@ def choices_of(user: User, site: Site) -> list[KindChoice]:
         usual = tuple(rule.channels) if roles & set(rule.roles) else ()
         rows.append(KindChoice(kind, label, own.get(kind, usual), usual, kind in own))
     return rows
+
+
+def coming(site: Site, until: datetime) -> QuerySet[Reminder]:
+    """Return what will be told at a site before a moment, soonest first."""
+    return Reminder.objects.filter(
+        site=site, state=ReminderState.WAITING, due_at__lt=until
+    ).order_by("due_at", "id")

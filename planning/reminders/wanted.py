@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db.models import Exists, F, Max, OuterRef, Q
+from django.urls import NoReverseMatch, reverse
 
 from planning.cures.models import Cure
 from planning.pours.models import OrderStatus, PourStatus, PourStep, ToolOrder
@@ -58,6 +59,14 @@ def _running(only: int | None) -> Iterator[Cure]:
     yield from rows.select_related("lift__pour__order__site")
 
 
+def page_of(name: str, pk: int) -> str:
+    """Return the path of a thing's page, empty where this installation has none."""
+    try:
+        return reverse(name, args=[pk])
+    except NoReverseMatch:
+        return ""
+
+
 def _wall(moment: datetime, cure: Cure) -> str:
     return f"{clock.local(moment, cure.lift.pour.order.site):%a %d %b %H:%M}"
 
@@ -65,7 +74,7 @@ def _wall(moment: datetime, cure: Cure) -> str:
 def _of_cure(kind: str, cure: Cure, due_at: datetime, title: str, words: str) -> Wanted:
     pour = cure.lift.pour
     return Wanted(
-        kind, f"cure:{cure.pk}", pour.order.site_id, due_at, title, words, f"/pours/{pour.pk}/"
+        kind, f"cure:{cure.pk}", pour.order.site_id, due_at, title, words, page_of("pour", pour.pk)
     )
 
 
@@ -139,7 +148,7 @@ def coats_dry(now: datetime, only: int | None = None) -> Iterator[Wanted]:
             step.done_at + timedelta(minutes=step.wait_min),
             f"{step.pour}: coat {step.coat_number} is dry",
             f"{step.name} has dried for {step.wait_min} min.",
-            f"/pours/{step.pour_id}/",
+            page_of("pour", step.pour_id),
         )
 
 
@@ -189,7 +198,7 @@ def orders_late(now: datetime, only: int | None = None) -> Iterator[Wanted]:
             told_at,
             title,
             words,
-            f"/orders/{order.pk}/",
+            page_of("order", order.pk),
         )
 
 
@@ -206,7 +215,7 @@ def lots_expiring(now: datetime, only: int | None = None) -> Iterator[Wanted]:
             f"{container.material_name}, container {container.code}: soon expired",
             f"{container.balance.normalize():f} left of lot {container.lot_code}; usable until "
             f"{until:%Y-%m-%d %H:%M} UTC.",
-            f"/lots/{container.lot_id}/",
+            page_of("lot", container.lot_id),
         )
 
 
@@ -220,7 +229,7 @@ def tools_due(now: datetime, only: int | None = None) -> Iterator[Wanted]:
             need.since,
             f"{need.name} is due for {need.work}",
             need.words,
-            f"/tools/{need.tool_id}/",
+            page_of("tool", need.tool_id),
         )
 
 

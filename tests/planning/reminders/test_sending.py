@@ -80,7 +80,7 @@ def test_due_reminder_is_mailed_once(cure, clock):
     text = mail.outbox[0].body
     assert "Due Wed 25 Nov 2026, 09:00 UTC" in text
     assert "measure its hardness first. Follow the safety data sheet" in text
-    assert f"http://localhost:8000/pours/{cure.lift.pour_id}/" in text
+    assert "http://localhost:8000/reminders/" in text
 
 
 @pytest.mark.parametrize("point", kill_points.POINTS)

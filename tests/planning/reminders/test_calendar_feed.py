@@ -1,0 +1,135 @@
+"""The calendar feed is read by a library and keeps its identities through moves."""
+
+from datetime import timedelta
+
+import pytest
+from icalendar import Calendar
+
+from planning.cures.models import Cure
+from planning.pours.models import Pour
+from planning.reminders import actions
+from planning.reminders.calendar_feed import feed_of, owner_of
+from planning.week_plan.models import Batch, BatchPortion
+from shared.access.models import User
+from tests.planning.reminders.castings import HOUR, NOW, make_cure, make_pour, make_shop
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cure():
+    site = make_shop(name="Gießerei; µ, „Nord“ – eine Werkstatt mit einem sehr langen Namen")
+    return make_cure(make_pour(site), poured_at=NOW, peak_passed_at=NOW)
+
+
+def technician():
+    return User.objects.get(email="technician@example.org")
+
+
+def events(now=NOW):
+    calendar = Calendar.from_ical(feed_of(technician(), now))
+    return {str(event["uid"]): event for event in calendar.walk("VEVENT")}
+
+
+def cure_event(now=NOW):
+    return next(event for uid, event in events(now).items() if uid.startswith("cure_complete"))
+
+
+def test_cure_is_an_event_at_its_time_with_an_alarm(cure):
+    actions.refresh(NOW)
+    event = cure_event()
+    assert event.decoded("dtstart") == NOW + 24 * HOUR
+    assert event.decoded("dtend") > event.decoded("dtstart")
+    assert (event["sequence"], event["status"]) == (0, "CONFIRMED")
+    (alarm,) = event.walk("VALARM")
+    assert (alarm["action"], str(alarm["description"])) == ("DISPLAY", str(event["summary"]))
+
+
+def test_moved_cure_keeps_its_identity_and_counts_up(cure):
+    actions.refresh(NOW)
+    before = cure_event()
+    Cure.objects.update(demould_due_at=NOW + 30 * HOUR)
+    actions.refresh(NOW)
+    after = cure_event()
+    assert after["uid"] == before["uid"]
+    assert after["sequence"] == before["sequence"] + 1
+    assert after.decoded("dtstart") == NOW + 30 * HOUR
+
+
+def test_cancelled_pour_stays_cancelled_for_thirty_days(cure):
+    actions.refresh(NOW)
+    Pour.objects.update(status="cancelled")
+    actions.refresh(NOW)
+    assert cure_event()["status"] == "CANCELLED"
+    assert cure_event(NOW + timedelta(days=30))["status"] == "CANCELLED"
+    assert not any(uid.startswith("cure") for uid in events(NOW + timedelta(days=32)))
+
+
+def test_batch_is_an_event_from_weighing_to_cleaning(cure):
+    batch = Batch.objects.create(
+        site=cure.lift.pour.order.site,
+        number="2026-17",
+        system=cure.lift.pour.system,
+        mixed_kg="10.3",
+        planned_start=NOW,
+        planned_contact=NOW + timedelta(minutes=10),
+        planned_pour_start=NOW + timedelta(minutes=15),
+        planned_pour_end=NOW + timedelta(minutes=20),
+        planned_end=NOW + timedelta(minutes=25),
+        pot_life_min=60,
+        status="cancelled",
+    )
+    BatchPortion.objects.create(
+        batch=batch, lift=cure.lift, kg=10, order=1, planned_start=NOW, planned_end=NOW
+    )
+    event = events()[f"batch-{batch.pk}@localhost"]
+    assert event.decoded("dtend") - event.decoded("dtstart") == timedelta(minutes=25)
+    assert str(event["summary"]) == f"Batch 2026-17: {cure.lift.pour}"
+    assert event["status"] == "CANCELLED"
+
+
+def test_feed_is_folded_to_75_octets_with_the_right_line_ends(cure):
+    from planning.reminders.models import Reminder
+
+    actions.refresh(NOW)
+    words = "µm é; 40 mm, A:B = 100:18 \\ hold\n" * 10
+    Reminder.objects.filter(kind="cure_complete").update(words=words)
+    raw = feed_of(technician(), NOW)
+    assert b"\n" not in raw.replace(b"\r\n", b"")
+    assert max(len(line) for line in raw.split(b"\r\n")) <= 75
+    assert str(cure_event()["description"]) == words
+    assert raw.decode()
+
+
+def test_each_event_has_what_the_standard_requires(cure):
+    actions.refresh(NOW)
+    for event in events().values():
+        assert {"uid", "dtstamp", "dtstart"} <= {name.lower() for name in event}
+        for alarm in event.walk("VALARM"):
+            assert {"action", "trigger", "description"} <= {name.lower() for name in alarm}
+
+
+def test_kinds_not_wanted_in_the_calendar_are_left_out(cure):
+    actions.refresh(NOW)
+    site = cure.lift.pour.order.site
+    actions.choose_channels(user=technician(), site=site, kind="cure_complete", channels=["email"])
+    assert not any(uid.startswith("cure_complete") for uid in events())
+
+
+def test_token_opens_one_persons_feed_until_it_is_renewed_or_closed(cure):
+    user = technician()
+    token = actions.renew_feed(user=user)
+    assert owner_of(actions.digest_of(token)) == user
+    newer = actions.renew_feed(user=user)
+    assert owner_of(actions.digest_of(token)) is None
+    assert owner_of(actions.digest_of(newer)) == user
+    actions.close_feed(user=user)
+    assert owner_of(actions.digest_of(newer)) is None
+    assert owner_of("") is None
+
+
+def test_feed_of_somebody_who_left_is_closed(cure):
+    user = technician()
+    token = actions.renew_feed(user=user)
+    User.objects.filter(pk=user.pk).update(is_active=False)
+    assert owner_of(actions.digest_of(token)) is None
