@@ -29,25 +29,24 @@ _ID = re.compile(r"[1-9][0-9]{0,17}")
 ID_SCHEMA = {"type": "string", "pattern": "^[1-9][0-9]{0,17}$", "example": "17"}
 
 
-class Detail(ErrorDetail):
-    """A message with the limit and unit it speaks of."""
+class Code(str):
+    """A code with the limit and unit its sentence speaks of; errors are copied, codes are not."""
 
     facts: dict[str, str | None]
 
-    def __new__(
-        cls, sentence: str, code: str, limit: object = None, unit: str | None = None
-    ) -> Detail:
-        """Return the sentence as a text that carries its figures."""
-        self = super().__new__(cls, sentence, code)
-        self.facts = {"limit": None if limit is None else str(limit), "unit": unit}
-        return self
+
+def detail(sentence: str, code: str, limit: object = None, unit: str | None = None) -> ErrorDetail:
+    """Return an error message with its figures for programs."""
+    mark = Code(code)
+    mark.facts = {"limit": None if limit is None else str(limit), "unit": unit}
+    return ErrorDetail(sentence, mark)
 
 
 def refuse(
     sentence: str, code: str, limit: object = None, unit: str | None = None
 ) -> serializers.ValidationError:
     """Return the error for one field, with figures for programs."""
-    return serializers.ValidationError([Detail(sentence, code, limit, unit)])
+    return serializers.ValidationError([detail(sentence, code, limit, unit)])
 
 
 class TextField(serializers.CharField):
@@ -105,7 +104,7 @@ class DecimalField(serializers.DecimalField):
         unit = unit_of_name(self.field_name or "")
         if isinstance(data, bool) or not isinstance(data, str | int | Decimal):
             raise refuse('must be a decimal such as "12.5".', "not_decimal", unit=unit)
-        text = data if isinstance(data, str) else format(data, "f")
+        text = data if isinstance(data, str) else format(Decimal(data), "f")
         if not _DECIMAL.fullmatch(text) or not text.isascii():
             raise refuse(
                 'must be a decimal such as "12.5", with a point and without an exponent.',

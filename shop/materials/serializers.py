@@ -1,0 +1,133 @@
+"""The JSON form of suppliers, materials, packs, learned codes and resin systems."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from shared.api import fields
+from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shop.materials.models import LearnedCode, Material, Pack, ResinSystem, Supplier
+from shop.registers_api import PricesForFew, above_zero, not_below_zero, plain_numbers
+
+POSITIVE = {"validators": [above_zero]}
+NOT_NEGATIVE = {"validators": [not_below_zero]}
+
+
+class SupplierSerializer(PricesForFew, StrictModelSerializer):
+    price_fields = ("order_cost", "least_order")
+    closed_weekdays = serializers.ListField(
+        child=fields.WholeField(min_value=1, max_value=7), max_length=7, required=False
+    )
+
+    class Meta:
+        model = Supplier
+        fields: ClassVar = [
+            "id", "code", "name", "order_email", "lead_time_days", "lead_time_sd_days",
+            "order_cost", "least_order", "currency", "closed_weekdays", "etag",
+        ]  # fmt: skip
+        extra_kwargs: ClassVar = {
+            "lead_time_sd_days": NOT_NEGATIVE,
+            "order_cost": NOT_NEGATIVE,
+            "least_order": NOT_NEGATIVE,
+        }
+
+
+class MaterialSerializer(StrictModelSerializer):
+    hazard_statements = serializers.ListField(
+        child=fields.TextField(max_length=24), max_length=40, required=False
+    )
+
+    class Meta:
+        model = Material
+        fields: ClassVar = [
+            "id", "code", "name", "kind", "unit", "density_kg_l", "shelf_life_months",
+            "open_life_days", "storage_low_c", "storage_high_c", "hazard_statements",
+            "signal_word", "safety_data_sheet", "check_on_receipt", "stir_before_use",
+            "warm_hours", "use_per_m2", "source", "etag",
+        ]  # fmt: skip
+        extra_kwargs: ClassVar = {
+            "density_kg_l": POSITIVE,
+            "use_per_m2": POSITIVE,
+            "warm_hours": NOT_NEGATIVE,
+        }
+
+
+class PackSerializer(PricesForFew, StrictModelSerializer):
+    price_fields = ("price",)
+
+    class Meta:
+        model = Pack
+        fields: ClassVar = [
+            "id", "material", "supplier", "name", "content", "price", "from_packs",
+            "least_packs", "lead_time_days", "gtin", "supplier_item",
+        ]  # fmt: skip
+        extra_kwargs: ClassVar = {
+            "content": POSITIVE,
+            "price": {"required": False, **NOT_NEGATIVE},
+        }
+
+
+class LearnedCodeSerializer(StrictModelSerializer):
+    class Meta:
+        model = LearnedCode
+        fields: ClassVar = ["id", "supplier", "text", "material", "content", "learned_at"]
+        read_only_fields = ("learned_at",)
+        extra_kwargs: ClassVar = {"content": POSITIVE}
+
+
+class PostCureStepSerializer(StrictSerializer):
+    ramp_k_h = fields.DecimalField(max_digits=6, decimal_places=2, validators=[above_zero])
+    hold_c = fields.DecimalField(max_digits=5, decimal_places=1)
+    hold_min = fields.DecimalField(max_digits=7, decimal_places=1, validators=[not_below_zero])
+
+    def to_representation(self, step: Any) -> dict[str, Any]:
+        """Return the figures as they are stored."""
+        return {name: str(step[name]) for name in self.fields if name in step}
+
+
+@extend_schema_field({"type": "object", "additionalProperties": True, "nullable": True})
+class KineticsField(serializers.JSONField):
+    """Constants of a cure model, by name."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Return the constants as plain numbers."""
+        if data is not None and not isinstance(data, dict):
+            raise fields.refuse("must be an object of named constants.", "not_an_object")
+        return super().to_internal_value(plain_numbers(data))
+
+
+ABOVE_ZERO = (
+    "hardener_per_100", "ratio_tolerance_percent", "mixed_density_kg_l", "pot_life_min",
+    "pot_life_mass_kg", "gel_time_min", "deepest_lift_mm", "gap_greatest_min", "demould_min",
+    "activation_kj_mol", "pour_rate_kg_min", "vessel_kg",
+)  # fmt: skip
+ZERO_OR_MORE = ("gap_least_min", "least_batch_kg", "residue_fixed_kg", "residue_share")
+
+
+class ResinSystemSerializer(StrictModelSerializer):
+    post_cure = PostCureStepSerializer(many=True, required=False)
+    kinetics = KineticsField(required=False, allow_null=True)
+    sources = serializers.DictField(child=fields.TextField(max_length=300), required=False)
+
+    class Meta:
+        model = ResinSystem
+        fields: ClassVar = [
+            "id", "code", "name", "resin", "hardener", "hardener_per_100",
+            "ratio_tolerance_percent", "mixed_density_kg_l", "pot_life_min", "pot_life_mass_kg",
+            "reference_c", "gel_time_min", "deepest_lift_mm", "gap_least_min",
+            "gap_greatest_min", "demould_min", "activation_kj_mol", "service_c", "cap_c",
+            "post_cure", "kinetics", "weigh_min", "mix_min", "clean_min", "move_min",
+            "abrade_min", "pour_rate_kg_min", "vessel_kg", "least_batch_kg",
+            "most_tools_per_batch", "residue_fixed_kg", "residue_share", "sources", "etag",
+        ]  # fmt: skip
+        extra_kwargs: ClassVar = {
+            **dict.fromkeys(ABOVE_ZERO, POSITIVE),
+            **dict.fromkeys(ZERO_OR_MORE, NOT_NEGATIVE),
+        }
+
+    def validate_post_cure(self, steps: Any) -> Any:
+        """Return the steps as plain numbers."""
+        return [plain_numbers(dict(step)) for step in steps]

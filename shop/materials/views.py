@@ -1,0 +1,77 @@
+"""REST: suppliers, materials, packs, learned codes and resin systems."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from shared import clock
+from shop.materials import serializers as forms
+from shop.materials.models import LearnedCode, Material, Pack, ResinSystem, Supplier
+from shop.registers import enter
+from shop.registers_api import RegisterViewSet
+
+
+class SupplierViewSet(RegisterViewSet):
+    """Who the shop buys from."""
+
+    queryset = Supplier.objects.all()
+    serializer_class = forms.SupplierSerializer
+    scope_noun = "materials"
+    site_path = None
+    filterset_fields: ClassVar = {"code": ["exact"]}
+    sort_fields = ("code", "name", "id")
+
+
+class MaterialViewSet(RegisterViewSet):
+    """Things bought: resins, hardeners, release agents, fillers, barriers, consumables."""
+
+    queryset = Material.objects.all()
+    serializer_class = forms.MaterialSerializer
+    scope_noun = "materials"
+    site_path = None
+    filterset_fields: ClassVar = {"code": ["exact"], "kind": ["exact"]}
+    sort_fields = ("code", "name", "id")
+
+
+class PackViewSet(RegisterViewSet):
+    """Packs in which suppliers sell materials, with their price breaks."""
+
+    queryset = Pack.objects.all()
+    serializer_class = forms.PackSerializer
+    scope_noun = "materials"
+    site_path = None
+    versioned = False
+    filterset_fields: ClassVar = {"material": ["exact"], "supplier": ["exact"], "gtin": ["exact"]}
+    sort_fields = ("material", "supplier", "content", "id")
+
+
+class LearnedCodeViewSet(RegisterViewSet):
+    """Suppliers' plain barcodes that were matched to a material."""
+
+    queryset = LearnedCode.objects.all()
+    serializer_class = forms.LearnedCodeSerializer
+    scope_noun = "materials"
+    scope_actions: ClassVar = {"create": "movements:write"}
+    site_path = None
+    versioned = False
+    filterset_fields: ClassVar = {"supplier": ["exact"], "text": ["exact"]}
+
+    def perform_create(self, serializer: Any) -> None:
+        """Learn a code; whoever takes goods in may do that."""
+        serializer.instance = enter(
+            LearnedCode,
+            learned_at=clock.now(),
+            by=self.request.user,
+            **serializer.validated_data,
+        )
+
+
+class ResinSystemViewSet(RegisterViewSet):
+    """Resin and hardener meant for each other, each value with its source."""
+
+    queryset = ResinSystem.objects.all()
+    serializer_class = forms.ResinSystemSerializer
+    scope_noun = "materials"
+    site_path = None
+    filterset_fields: ClassVar = {"code": ["exact"], "resin": ["exact"], "hardener": ["exact"]}
+    sort_fields = ("code", "name", "id")

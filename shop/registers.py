@@ -1,0 +1,27 @@
+"""Entering and changing rows of the registers, after the models' own checks."""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from django.db.models import Model
+
+Row = TypeVar("Row", bound=Model)
+
+
+def enter(model: type[Row], **values: Any) -> Row:
+    """Add a row; what the model or the database forbids is refused in words."""
+    return _checked(model(**values))
+
+
+def change(row: Row, **values: Any) -> Row:
+    """Change what is named and leave the rest."""
+    for name, value in values.items():
+        setattr(row, name, value)
+    return _checked(row)
+
+
+def _checked(row: Row) -> Row:
+    row.full_clean()
+    row.save()
+    return row

@@ -1,0 +1,81 @@
+"""What the REST views of the registers share: the models' checks, and prices for few eyes."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any, ClassVar
+
+from shared.api import fields, viewsets
+from shared.api.access import access_of
+from shop.registers import change, enter
+
+
+def above_zero(value: Any) -> None:
+    """Refuse zero and less."""
+    if value is not None and value <= 0:
+        raise fields.refuse("must be above 0.", "too_small", limit=0)
+
+
+def not_below_zero(value: Any) -> None:
+    """Refuse less than zero."""
+    if value is not None and value < 0:
+        raise fields.refuse("must be 0 or more.", "too_small", limit=0)
+
+
+def plain_numbers(value: Any) -> Any:
+    """Return JSON data with decimals as numbers, the form in which it is stored."""
+    if isinstance(value, dict):
+        return {name: plain_numbers(member) for name, member in value.items()}
+    if isinstance(value, list):
+        return [plain_numbers(member) for member in value]
+    return float(value) if isinstance(value, Decimal) else value
+
+
+class PricesForFew:
+    """A serializer whose `price_fields` are absent for, and refused from, who may not see them."""
+
+    price_fields: ClassVar[tuple[str, ...]] = ()
+
+    def to_representation(self, row: Any) -> Any:
+        """Leave prices out for those who have no business with them."""
+        shown = super().to_representation(row)  # type: ignore[misc]
+        if not self._may("prices:read", row):
+            for name in self.price_fields:
+                shown.pop(name, None)
+        return shown
+
+    def validate(self, attrs: Any) -> Any:
+        """Refuse prices from those who may not set them."""
+        row = getattr(self, "instance", None)
+        wrong = [name for name in self.price_fields if name in attrs]
+        if wrong and not self._may("prices:write", row):
+            sentence = "needs prices:write; your role or token does not have it."
+            raise fields.serializers.ValidationError(
+                {name: [fields.Detail(sentence, "prices_not_allowed")] for name in wrong}
+            )
+        return super().validate(attrs)  # type: ignore[misc]
+
+    def _may(self, scope: str, row: Any) -> bool:
+        request = self.context.get("request")  # type: ignore[attr-defined]
+        if request is None:
+            return False
+        return access_of(request).may(scope, getattr(row, "site_id", None))
+
+
+class RegisterViewSet(
+    viewsets.ListMixin,
+    viewsets.RetrieveMixin,
+    viewsets.CreateMixin,
+    viewsets.PatchMixin,
+    viewsets.DeleteMixin,
+    viewsets.SiteViewSet,
+):
+    """A register that people keep: add, read, change, and remove what nothing uses."""
+
+    def perform_create(self, serializer: Any) -> None:
+        """Add a row after the model's own checks."""
+        serializer.instance = enter(serializer.Meta.model, **serializer.validated_data)
+
+    def perform_update(self, serializer: Any) -> None:
+        """Change a row after the model's own checks."""
+        serializer.instance = change(serializer.instance, **serializer.validated_data)
