@@ -73,9 +73,9 @@ class RateLaw:
         np.add(ks, self._log_a, ks)
         np.exp(ks, ks)
         # A stiff solver may try a step outside 0..1, where powers of a negative have no value.
-        np.maximum(conversion, 0.0, a)
+        np.maximum(conversion, 0.0, out=a)
         np.subtract(1.0, a, left)
-        np.maximum(left, 0.0, left)
+        np.maximum(left, 0.0, out=left)
 
     def _powered(self) -> Array:
         return self._a if self._k.m == 1.0 else self._a**self._k.m
@@ -87,7 +87,7 @@ class RateLaw:
         np.subtract(b, k.brake_ac0, b)
         np.multiply(b, k.brake_c, b)
         if self._may_overflow:
-            np.minimum(b, _MOST_EXPONENT, b)
+            np.minimum(b, _MOST_EXPONENT, out=b)
         np.exp(b, b)
         return np.add(b, 1.0, b)
 
