@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -13,17 +12,14 @@ import time_machine
 from django.conf import settings
 from django.db import connection
 from django.test import TransactionTestCase
-from rest_framework.test import APIClient
 
 from shared import append_only
-from shared.access.models import AccessToken, Membership, Site, User
-from shared.api.authentication import digest, new_secret
-from shared.api.roles import ROLES, SCOPES
+from shared.access.models import Site
+from shared.api.roles import ROLES
+from tests.callers import Caller, caller, make_site, make_user
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 """A Wednesday in ISO week 48; the frozen clock begins here."""
-
-_numbers = itertools.count(1)
 
 
 _empty_tables = TransactionTestCase._fixture_teardown
@@ -47,32 +43,11 @@ def pytest_unconfigure(config: pytest.Config) -> None:
         shutil.rmtree(settings.DATA, ignore_errors=True)
 
 
-def fresh_key() -> str:
-    """Return an Idempotency-Key that no test used before."""
-    return f"test-key-{next(_numbers):012d}"
-
-
-class Caller(APIClient):
-    """A client that sends a fresh Idempotency-Key with every POST unless one is given."""
-
-    def post(self, path: str, data: Any = None, **kwargs: Any) -> Any:
-        headers = dict(kwargs.pop("headers", None) or {})
-        headers.setdefault("Idempotency-Key", fresh_key())
-        return super().post(path, data, headers=headers, **kwargs)
-
-    def patch(self, path: str, data: Any = None, *, etag: str | None = None, **kwargs: Any) -> Any:
-        headers = dict(kwargs.pop("headers", None) or {})
-        if etag is not None:
-            headers["If-Match"] = etag
-        return super().patch(path, data, headers=headers, **kwargs)
-
-    def delete(
-        self, path: str, data: Any = None, *, etag: str | None = None, **kwargs: Any
-    ) -> Any:
-        headers = dict(kwargs.pop("headers", None) or {})
-        if etag is not None:
-            headers["If-Match"] = etag
-        return super().delete(path, data, headers=headers, **kwargs)
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
+    """Tables come from the models, for speed; the triggers, which migrations add, come here."""
+    with django_db_blocker.unblock():
+        append_only.install(connection)
 
 
 @pytest.fixture
@@ -92,43 +67,6 @@ def site(db: None) -> Site:
 def other_site(db: None) -> Site:
     """A site that people of `site` do not belong to."""
     return make_site("north", time_zone="America/Halifax")
-
-
-def make_site(code: str, **fields: Any) -> Site:
-    fields.setdefault("time_zone", "Europe/Berlin")
-    return Site.objects.create(code=code, name=f"Site {code}", **fields)
-
-
-def make_user(role: str, site: Site, username: str = "") -> User:
-    """Return somebody with one role at one site."""
-    user = User.objects.create_user(username or f"{role}-{site.code}-{next(_numbers)}")
-    if role:
-        Membership.objects.create(user=user, site=site, role=role)
-    return user
-
-
-def make_token(user: User, sites: list[Site], scopes: Any = SCOPES) -> str:
-    """Return the secret of a new token."""
-    secret = new_secret()
-    token = AccessToken.objects.create(
-        owner=user,
-        name="test",
-        prefix=secret[:12],
-        digest=digest(secret),
-        scopes=sorted(scopes),
-        created_at=datetime.now(UTC),
-    )
-    token.sites.set(sites)
-    return secret
-
-
-def caller(user: User | None, sites: list[Site] = (), scopes: Any = SCOPES) -> Caller:  # type: ignore[assignment]
-    """Return a client with a token of the person; without a person, a stranger's client."""
-    client = Caller()
-    if user is not None:
-        secret = make_token(user, list(sites), scopes)
-        client.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
-    return client
 
 
 @pytest.fixture

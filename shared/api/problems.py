@@ -215,10 +215,8 @@ def _one(message: Any, sent: Any, pointer: str) -> FieldProblem:
     sentence = str(message)
     if field and field not in sentence:
         sentence = f"{field} is {value!r}: {sentence}" if simple else f"{field}: {sentence}"
-    facts = getattr(message, "facts", {})
-    return FieldProblem(
-        pointer, getattr(message, "code", None) or "invalid", sentence, value, **facts
-    )
+    code = getattr(message, "code", None) or "invalid"
+    return FieldProblem(pointer, str(code), sentence, value, **getattr(code, "facts", {}))
 
 
 def _model_problems(error: ModelInvalid) -> Iterator[FieldProblem]:

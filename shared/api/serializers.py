@@ -12,6 +12,7 @@ from typing import Any
 
 from django.db import models
 from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail
 
 from shared.api import fields
 from shared.api.etags import etag
@@ -31,15 +32,15 @@ class Strict:
                 if name not in known:
                     wrong[name] = [self._unknown(known)]
                 elif known[name].read_only:
-                    wrong[name] = [fields.Detail("can only be read.", "read_only")]
+                    wrong[name] = [fields.detail("can only be read.", "read_only")]
             if wrong:
                 raise serializers.ValidationError(wrong)
         return super().to_internal_value(data)  # type: ignore[misc]
 
     @staticmethod
-    def _unknown(known: Mapping[str, Any]) -> fields.Detail:
+    def _unknown(known: Mapping[str, Any]) -> ErrorDetail:
         names = ", ".join(name for name, field in known.items() if not field.read_only)
-        return fields.Detail(f"is not a field here; fields are {names}.", "unknown_field")
+        return fields.detail(f"is not a field here; fields are {names}.", "unknown_field")
 
 
 class StrictSerializer(Strict, serializers.Serializer):

@@ -1,4 +1,4 @@
-'''
+"""
 The bases of every REST view: sites, scopes, tags, keys, pages.
 
 A step's `views.py` looks like this::
@@ -7,7 +7,7 @@ A step's `views.py` looks like this::
 
     class LotViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.CreateMixin,
                      viewsets.PatchMixin, viewsets.SiteViewSet):
-        \"""Lots of bought materials.\"""
+        # a docstring here becomes the description in the API
 
         queryset = Lot.objects.select_related("site", "material")
         serializer_class = LotSerializer            # a StrictModelSerializer
@@ -29,7 +29,7 @@ and is registered in the app's `urls.py` on a `shared.api.router.Router`. A crea
 is written by `read_serializer_class` where that differs. POST needs an Idempotency-Key unless
 the view says `key_required = False`; PATCH and DELETE need If-Match unless it says
 `versioned = False`.
-'''
+"""
 
 from __future__ import annotations
 
@@ -139,7 +139,7 @@ class SiteViewSet(Scoped, GenericViewSet):
         code = self.request.query_params.get("site") if self.action == "list" else None
         if code is None:
             return rows
-        return rows.filter(**{self.site_path: self.site(code)})
+        return rows.filter(**{self.site_path: self.site(code).pk})
 
     def site(self, code: str | None = None) -> Site:
         """Return the site of a code, or the caller's only one; refuse others with a 400."""

@@ -116,7 +116,7 @@ def test_the_years_with_a_week_53():
         units.parse_week("2027-W53")
 
 
-@pytest.mark.parametrize("text", ["2026-W00", "2026-49", "2026W49", "2026-W49 ", "W49", "0000-W01"])
+@pytest.mark.parametrize("text", ["2026-W00", "2026-49", "2026W49", "2026-W49 ", "0000-W01"])
 def test_weeks_in_other_forms_are_refused(text):
     with pytest.raises(ValueError, match="write it as 2026-W49"):
         units.parse_week(text)
