@@ -4,6 +4,8 @@ from shop.counting.models import CountLine, CycleCount
 from shop.ledger.models import Movement, Requirement, Reservation
 from shop.lots.models import Container, Lot, Placement
 from shop.materials.models import LearnedCode, Material, Pack, ResinSystem, Supplier
+from shop.proposals.models import PurchaseProposal
+from shop.purchasing.models import PurchaseOrder, PurchaseOrderLine
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites.models import (
     ClosedDay,
@@ -36,6 +38,9 @@ __all__ = [
     "Person",
     "Place",
     "Placement",
+    "PurchaseOrder",
+    "PurchaseOrderLine",
+    "PurchaseProposal",
     "ReleaseRecipe",
     "Requirement",
     "Reservation",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 from shop.core.buying_plan import BuyingPlan, Costs, Demand, best_plan, need_by_need
@@ -75,6 +75,8 @@ class ProposedOrder:
     usable_until: date | None
     late_for: tuple[str, ...]
     sentence: str
+    """Why, with its figures but without money: not everybody may see prices."""
+    money_sentence: str
 
 
 @dataclass(frozen=True)
@@ -188,6 +190,7 @@ def _orders(
             until,
             late,
             "",
+            "",
         )
         last = max((item.need.day for item, _ in pours), default=arrives)
         orders.append(_told(order, material, unit, last))
@@ -223,16 +226,17 @@ def _told(order: ProposedOrder, material: str, unit: str, last: date) -> Propose
     who = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     used = order.quantity - order.left_over
     text = (
-        f"Order {packs} of {material} ({order.quantity:g} {unit}, {order.goods_cost:.2f} "
-        f"{order.currency}) from {order.supplier} by {_day(order.order_on)}; it arrives on "
-        f"{_day(order.arrives_on)} and covers {used:.4g} {unit} for {who} until {_day(last)}."
+        f"Order {packs} of {material} ({order.quantity:g} {unit}) from {order.supplier} by "
+        f"{_day(order.order_on)}; it arrives on {_day(order.arrives_on)} and covers "
+        f"{used:.4g} {unit} for {who} until {_day(last)}."
     )
     if order.late_for:
         text += f" It comes too late for {', '.join(order.late_for)}: ask for faster delivery."
     if order.left_over > 1e-6:
         text += f" {order.left_over:.4g} {unit} stay over"
         text += f", usable until {_day(order.usable_until)}." if order.usable_until else "."
-    return ProposedOrder(**{**vars(order), "sentence": text})
+    money = f"Goods {order.goods_cost:.2f} {order.currency}."
+    return replace(order, sentence=text, money_sentence=money)
 
 
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
