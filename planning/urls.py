@@ -6,6 +6,7 @@ from planning import page_urls
 from planning.batch_sheets.views import SheetViewSet
 from planning.cures.views import CureViewSet, DemouldViewSet, TemperatureViewSet
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
+from planning.reminders import urls as reminders
 from planning.routes.views import RouteViewSet
 from planning.week_plan.views import PlanViewSet
 from planning.weigh_in.views import BatchViewSet
@@ -23,5 +24,5 @@ router.register("cures", CureViewSet, "cure")
 router.register("temperatures", TemperatureViewSet, "temperature")
 router.register("demouldings", DemouldViewSet, "demoulding")
 
-api_urlpatterns: list[Any] = [*router.urls]
-urlpatterns: list[Any] = [*page_urls.urlpatterns]
+api_urlpatterns: list[Any] = [*router.urls, *reminders.api_urlpatterns]
+urlpatterns: list[Any] = [*page_urls.urlpatterns, *reminders.urlpatterns]
