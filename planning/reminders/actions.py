@@ -26,10 +26,11 @@ from planning.reminders.models import (
     ReminderState,
 )
 from planning.reminders.reach import Reach, reach_of
-from planning.reminders.targets import check_address
 from planning.reminders.wanted import Wanted
 from shared.access.models import Site, User
 from shared.errors import Invalid, ShopError
+from shared.outgoing.targets import check_address
+from shared.outgoing.webhook import new_secret
 
 S = ReminderState
 
@@ -258,13 +259,6 @@ def set_webhook(*, user: User, url: str) -> str:
         webhook_url=url, webhook_secret=secret, webhook_off="", version=F("version") + 1
     )
     return secret
-
-
-def new_secret() -> str:
-    """Return a fresh signing secret in the form of Standard Webhooks 1.0.0."""
-    import base64
-
-    return "whsec_" + base64.b64encode(secrets.token_bytes(32)).decode()
 
 
 def digest_of(token: str) -> str:

@@ -31,7 +31,8 @@ def feed_of(user: User, now: datetime) -> bytes:
             calendar.add_component(_pour_event(batch, now))
         for reminder in _reminders(site, chosen, now):
             calendar.add_component(_reminder_event(reminder, now))
-    return calendar.to_ical()
+    text: bytes = calendar.to_ical()
+    return text
 
 
 def owner_of(digest: str) -> User | None:

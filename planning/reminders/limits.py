@@ -3,13 +3,8 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from ipaddress import IPv4Network, IPv6Network, ip_network
 
 from django.conf import settings
-
-HOUR = 3600
-ATTEMPT_WAITS = (5, 300, 1800, 2 * HOUR, 5 * HOUR, 10 * HOUR, 14 * HOUR, 20 * HOUR, 24 * HOUR)
-"""Seconds from one attempt to the next: ten attempts over 75 h 35 min, then it has failed."""
 
 LATE_AFTER = timedelta(minutes=10)
 """Reminders told later than this, as after an outage, share one message a person."""
@@ -36,13 +31,3 @@ def claim_at_once() -> int:
 def public_url() -> str:
     """Return the address people reach the service at, without a closing slash."""
     return str(getattr(settings, "PUBLIC_URL", "http://localhost:8000")).rstrip("/")
-
-
-def own_networks() -> list[IPv4Network | IPv6Network]:
-    """Return networks of the shop itself that webhooks may reach although they are private."""
-    return [ip_network(text) for text in getattr(settings, "WEBHOOK_ALLOWED_NETWORKS", ())]
-
-
-def webhook_ports() -> set[int]:
-    """Return the ports webhooks may be posted to."""
-    return {443, *getattr(settings, "WEBHOOK_ALLOWED_PORTS", ())}

@@ -15,6 +15,7 @@ import secrets
 import socket
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db import connection, transaction
 from django.db.models import F, Q
@@ -23,7 +24,6 @@ from django.template.loader import render_to_string
 from planning.reminders import limits, wanted
 from planning.reminders.channels import (
     Message,
-    NotDelivered,
     message_id,
     send_email,
     send_webhook,
@@ -40,6 +40,7 @@ from planning.reminders.models import (
     ReminderState,
 )
 from shared import clock
+from shared.outgoing.webhook import ATTEMPT_WAITS_S, NotDelivered
 
 Clock = Callable[[], datetime]
 D = DeliveryState
@@ -118,7 +119,7 @@ def _send_one(delivery: Delivery, read_clock: Clock, worker: str) -> None:
 
 
 def _finish(
-    delivery: Delivery, worker: str, held_in: str, *, keep: bool = False, **values: object
+    delivery: Delivery, worker: str, held_in: str, *, keep: bool = False, **values: Any
 ) -> bool:
     """Write the next state, if this worker still holds the delivery."""
     if not keep:
@@ -168,7 +169,7 @@ def _render(delivery: Delivery, items: list[DeliveryItem], now: datetime) -> Mes
     )
 
 
-def _row(item: DeliveryItem, now: datetime) -> dict[str, object]:
+def _row(item: DeliveryItem, now: datetime) -> dict[str, Any]:
     reminder = item.reminder
     late_min = max(0, int((now - reminder.due_at).total_seconds() // 60))
     return {
@@ -209,12 +210,12 @@ def _hand_over(delivery: Delivery, message: Message, now: datetime) -> None:
 
 def _put_off(delivery: Delivery, worker: str, failure: NotDelivered, now: datetime) -> None:
     """Try again later, or give up and let the failure be seen."""
-    values: dict[str, object] = {"error": failure.words[:300]}
+    values: dict[str, Any] = {"error": failure.words[:300]}
     if failure.doubtful:
         values["doubtful"] = True
-    if failure.final or delivery.attempts > len(limits.ATTEMPT_WAITS):
+    if failure.final or delivery.attempts > len(ATTEMPT_WAITS_S):
         _finish(delivery, worker, D.SENDING, state=D.FAILED, **values)
         return
-    wait_s = limits.ATTEMPT_WAITS[delivery.attempts - 1] * random.uniform(1, 1.1)
+    wait_s = ATTEMPT_WAITS_S[delivery.attempts - 1] * random.uniform(1, 1.1)
     try_at = now + timedelta(seconds=max(wait_s, failure.wait_s or 0))
     _finish(delivery, worker, D.SENDING, state=D.WAITING, try_at=try_at, **values)

@@ -66,4 +66,5 @@ def database_now(otherwise: datetime) -> datetime:
         return otherwise
     with connection.cursor() as cursor:
         cursor.execute("SELECT clock_timestamp()")
-        return cursor.fetchone()[0]
+        found: datetime = cursor.fetchone()[0]
+        return found

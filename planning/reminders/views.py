@@ -6,7 +6,6 @@ from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
-from rest_framework.response import Response
 
 from planning.reminders import actions, queries
 from planning.reminders.models import ChannelChoice, Delivery
@@ -40,7 +39,7 @@ class ReminderViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteV
         """Confirm: somebody sees to it, and nobody else is told."""
         return self.once(self._confirm)
 
-    def _confirm(self, body: dict[str, Any]) -> Response:
+    def _confirm(self, body: dict[str, Any]) -> Any:
         row = actions.confirm(reminder=self.get_object(), by=self.request.user, now=clock.now())
         fresh = self.get_queryset().get(pk=row.pk)
         return ReminderSerializer(fresh, context=self.get_serializer_context()).data

@@ -76,7 +76,7 @@ def test_channels_are_chosen_on_the_page_and_only_changes_are_kept(browser_of, s
         ),
         pytest.param(
             {"what": "webhook", "webhook_url": "http://hooks.example/"},
-            "webhook_url must begin with https:// and name a host.",
+            "webhook_url: The address must begin with https:// and name a host.",
             id="webhook without encryption",
         ),
     ],

@@ -11,10 +11,18 @@ import http.client
 import socket
 import ssl
 from dataclasses import dataclass
-from ipaddress import IPv4Address, IPv6Address, ip_address, ip_network
+from ipaddress import (
+    IPv4Address,
+    IPv4Network,
+    IPv6Address,
+    IPv6Network,
+    ip_address,
+    ip_network,
+)
 from urllib.parse import urlsplit
 
-from planning.reminders import limits
+from django.conf import settings
+
 from shared.errors import Invalid
 
 NAT64 = ip_network("64:ff9b::/96")
@@ -36,12 +44,22 @@ class Refused(Exception):
     """An address that may not be posted to; the text says why."""
 
 
-def check_address(url: str) -> None:
-    """Refuse an address whose form alone forbids it; raises for the field webhook_url."""
+def own_networks() -> list[IPv4Network | IPv6Network]:
+    """Return networks of the shop itself that may be posted to although they are private."""
+    return [ip_network(text) for text in getattr(settings, "WEBHOOK_ALLOWED_NETWORKS", ())]
+
+
+def ports() -> list[int]:
+    """Return the ports that may be posted to, ascending."""
+    return sorted({443, *getattr(settings, "WEBHOOK_ALLOWED_PORTS", ())})
+
+
+def check_address(url: str, field: str = "webhook_url") -> None:
+    """Refuse an address whose form alone forbids it, for the field it was given in."""
     try:
         _parse(url)
     except Refused as why:
-        raise Invalid.one("webhook_url", "forbidden", str(why)) from why
+        raise Invalid.one(field, "forbidden", f"{field}: {why}") from why
 
 
 def _parse(url: str) -> tuple[str, int, str]:
@@ -49,16 +67,16 @@ def _parse(url: str) -> tuple[str, int, str]:
         parts = urlsplit(url)
         port = parts.port or 443
     except ValueError as error:
-        raise Refused(f"webhook_url cannot be read: {error}.") from error
+        raise Refused(f"The address cannot be read: {error}.") from error
     if parts.scheme != "https" or not parts.hostname:
-        raise Refused("webhook_url must begin with https:// and name a host.")
+        raise Refused("The address must begin with https:// and name a host.")
     if parts.username or parts.password:
-        raise Refused("webhook_url must not hold a name or password.")
-    if port not in limits.webhook_ports():
-        ports = ", ".join(map(str, sorted(limits.webhook_ports())))
-        raise Refused(f"webhook_url names port {port}; allowed: {ports}.")
+        raise Refused("The address must not hold a name or password.")
+    if port not in ports():
+        allowed = ", ".join(map(str, ports()))
+        raise Refused(f"The address names port {port}; allowed: {allowed}.")
     if any(sign.isspace() or not sign.isprintable() for sign in url):
-        raise Refused("webhook_url must not hold spaces or control signs.")
+        raise Refused("The address must not hold spaces or control signs.")
     path = parts.path or "/"
     return parts.hostname, port, f"{path}?{parts.query}" if parts.query else path
 
@@ -81,7 +99,7 @@ def resolve(url: str) -> Target:
 
 def is_allowed(address: IPv4Address | IPv6Address) -> bool:
     """Whether an address is public, also inside IPv6 wrappers, or in one of our own networks."""
-    if any(address in net for net in limits.own_networks() if net.version == address.version):
+    if any(address in net for net in own_networks() if net.version == address.version):
         return True
     if isinstance(address, IPv6Address):
         inner = _inner(address)
