@@ -7,7 +7,11 @@ from datetime import date
 from django.urls import path, register_converter
 
 from planning.batch_sheets import pages as batch_sheets
+from planning.cures import pages as cures
+from planning.pours import pages as pours
 from planning.today import pages as today
+from planning.week_plan import pages as week_plan
+from planning.weigh_in import pages as weigh_in
 
 
 class DayConverter:
@@ -31,4 +35,21 @@ urlpatterns = [
     path("notices/<int:pk>/away/", today.put_away, name="notice-away"),
     path("sheets/<day:day>/", batch_sheets.sheet, name="sheet"),
     path("sheets/<day:day>.pdf", batch_sheets.sheet_pdf, name="sheet-pdf"),
+    path("week/", week_plan.this_week, name="week"),
+    path("week/<str:week>/", week_plan.week, name="week-of"),
+    path("week/<str:week>/ask/", week_plan.ask, name="plan-ask"),
+    path("plans/<int:pk>/progress/", week_plan.progress, name="plan-progress"),
+    path("plans/<int:pk>/stop/", week_plan.stop, name="plan-stop"),
+    path("plans/<int:pk>/confirm/", week_plan.confirm, name="plan-confirm"),
+    path("batches/<int:pk>/", weigh_in.batch, name="batch"),
+    path("batches/<int:pk>/state.json", weigh_in.batch_state, name="batch-state"),
+    path("keeper.js", weigh_in.keeper, name="keeper"),
+    path("orders/", pours.orders, name="orders"),
+    path("orders/new/", pours.new_order, name="order-new"),
+    path("orders/file/", pours.load_file, name="orders-file"),
+    path("orders/<int:pk>/cancel/", pours.cancel_order, name="order-cancel"),
+    path("pours/<int:pk>/", cures.pour, name="pour"),
+    path("pours/<int:pk>/temperature/", cures.log_temperature, name="pour-temperature"),
+    path("pours/<int:pk>/demould/", cures.demould, name="pour-demould"),
+    path("pour-steps/<int:pk>/sign/", cures.sign, name="pour-step-sign"),
 ]

@@ -10,9 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 STATEMENTS: dict[str, str] = {
+    "H220": "Extremely flammable gas.",
+    "H222": "Extremely flammable aerosol.",
+    "H223": "Flammable aerosol.",
+    "H224": "Extremely flammable liquid and vapour.",
     "H225": "Highly flammable liquid and vapour.",
     "H226": "Flammable liquid and vapour.",
     "H228": "Flammable solid.",
+    "H229": "Pressurised container: may burst if heated.",
     "H290": "May be corrosive to metals.",
     "H301": "Toxic if swallowed.",
     "H302": "Harmful if swallowed.",

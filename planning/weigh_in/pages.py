@@ -29,7 +29,12 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "planning/batches/batch.html",
-        {"batch": found, "state": state, "may_record": may_record},
+        {
+            "batch": found,
+            "state": state,
+            "may_record": may_record,
+            "day": clock.local(found.planned_start, request.site).date(),
+        },
     )
 
 

@@ -39,8 +39,8 @@ document.addEventListener("DOMContentLoaded", () => {
   const has = (kind) => state.entries.some((entry) => entry.kind === kind) || heldKind(kind).length > 0;
 
   function weighedInto(line) {
-    const known = new Set(line.weighings.map((weighing) => weighing.key));
-    const here = heldKind("weighing").filter((row) => row.line === line.id && !known.has(row.key));
+    const known = (key) => line.weighings.some((weighing) => weighing.key.endsWith(`:${key}`));
+    const here = heldKind("weighing").filter((row) => row.line === line.id && !known(row.key));
     return line.weighings.reduce((sum, one) => sum + units(one.kg), 0) + here.reduce((sum, row) => sum + units(row.body.weighed_kg), 0);
   }
   const roleTotal = (role) => state.lines.filter((line) => line.role === role).reduce((sum, line) => sum + weighedInto(line), 0);
@@ -83,7 +83,7 @@ document.addEventListener("DOMContentLoaded", () => {
 
   function record(kind, label, body = {}, more = {}) {
     const url = kind === "weighing" ? root.dataset.weighings : root.dataset.entries;
-    const own = kind === "weighing" ? body : { batch: String(id), kind, ...body };
+    const own = kind === "weighing" ? body : { kind, ...body };
     Queue.add({ batch: id, kind, url, label, body: own, ...more });
     shown = null;
     draw();
@@ -225,11 +225,11 @@ document.addEventListener("DOMContentLoaded", () => {
     const pot = state.pot_kg === null ? null : units(state.pot_kg);
     const tooMuch = pot !== null && wrong.total > pot;
     const share = `${Math.abs(wrong.off * 100).toFixed(1)} %`;
-    const told = held().map((row) => row.answer && row.answer.correction && row.answer.correction.words).filter(Boolean).at(-1);
+    const told = held().map((row) => row.answer && row.answer.correction).filter(Boolean).at(-1);
     return [
       h("p", { class: "judge judge--stop" }, `The pot has ${share} too ${wrong.off > 0 ? "much" : "little"} hardener; ± ${Number(state.ratio_tolerance_percent)} % is allowed. Do not mix yet.`),
       target(`Add ${wrong.role}, kg`, kgText(wrong.add), `new total ${kgText(wrong.total)} kg`),
-      told ? h("p", {}, told) : null,
+      ...(told ? told.problems : []).map((words) => h("p", { class: "judge judge--stop" }, words)),
       tooMuch ? h("p", { class: "judge judge--stop" }, `The total would be ${kgText(wrong.total)} kg; the pot takes ${kgText(pot)} kg. Scrap this pot below and weigh anew.`) : null,
       weightEntry({ label: `Added ${wrong.role}, kg`, target: wrong.add, low: wrong.add - division(), high: wrong.add + division(),
         judge: (tenths) => (Math.abs(tenths - wrong.add) <= division() ? ["good", "Good."] : ["mind", `Asked for: ${kgText(wrong.add)} kg.`]),
@@ -264,7 +264,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const cans = state.lines.map((line) => h("li", {}, `${line.material}: can ${line.container}, lot ${line.lot}${line.shelf ? `, ${line.shelf}` : ""}`));
     const stir = state.stir.map((name) => h("li", {}, `Stir up ${name} in its can, down to the bottom.`));
     return [h("ul", {}, ...cans, ...stir, h("li", {}, "Gloves, eye protection, fresh air. Two clean containers, a mixer, a clock.")),
-      h("div", { class: "three" }, numberField("air_c", "Air, °C", -20, 60), numberField("surface_c", "Surface of the pattern, °C", -20, 80), numberField("humidity_percent", "Humidity, %", 0, 100)),
+      h("div", { class: "three" }, numberField("air_c", "Air, °C", -30, 60), numberField("surface_c", "Surface of the pattern, °C", -30, 200), numberField("humidity_percent", "Humidity, %", 1, 100)),
       verdict, h("button", { type: "button", class: "button--big", id: "ready", tap: begin }, "Ready to weigh")];
   }
 

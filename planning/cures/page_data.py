@@ -1,0 +1,103 @@
+"""What the pour page shows: lifts with their clocks, temperatures as a curve, steps, batches."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.pours.models import Pour
+from planning.week_plan.models import Batch, Lift
+
+PICTURE_WIDTH = 800
+PICTURE_HEIGHT = 240
+LEFT, BOTTOM, TOP = 50, 30, 12
+
+
+def lifts_of(pour: Pour, now: datetime) -> list[dict[str, Any]]:
+    """Return each lift with its clock and the state of that clock."""
+    lifts = list(Lift.objects.filter(pour=pour).select_related("place").order_by("number"))
+    cures = {cure.lift_id: cure for cure in Cure.objects.filter(lift__pour=pour)}
+    return [
+        {"lift": lift, "cure": cures.get(lift.pk), "state": _state(lift, cures.get(lift.pk), now)}
+        for lift in lifts
+    ]
+
+
+def _state(lift: Lift, cure: Cure | None, now: datetime) -> tuple[str, str]:
+    if cure is None:
+        return ("late", "Late") if lift.planned_start < now else ("planned", "Planned")
+    if cure.done_at is not None:
+        return "done", "Demoulded"
+    if cure.demould_due_at <= now:
+        return "ready", "Cured"
+    if cure.peak_due_at > now:
+        return "curing", "Peak ahead"
+    return "curing", "Curing"
+
+
+def demould_due(lifts: list[dict[str, Any]]) -> datetime | None:
+    """Return when the whole casting may be taken off; none while a lift is missing."""
+    cures = [row["cure"] for row in lifts]
+    if not cures or any(cure is None for cure in cures):
+        return None
+    return max(cure.demould_due_at for cure in cures)
+
+
+def batches_of(pour: Pour) -> list[Batch]:
+    """Return the batches that go into a pour."""
+    return list(
+        Batch.objects.filter(portions__lift__pour=pour)
+        .select_related("system")
+        .distinct()
+        .order_by("planned_start", "number")
+    )
+
+
+def demould_of(pour: Pour) -> Demould | None:
+    """Return the record of taking it off, if it has been."""
+    return Demould.objects.filter(pour=pour).select_related("by").first()
+
+
+def readings_of(pour: Pour) -> list[TemperatureReading]:
+    """Return the temperatures of a pour since its first lift was poured, and its shop's air."""
+    first = Cure.objects.filter(lift__pour=pour).order_by("poured_at").first()
+    if first is None:
+        return []
+    last = Cure.objects.filter(lift__pour=pour).order_by("-demould_due_at").first()
+    assert last is not None
+    end = last.done_at or last.demould_due_at + timedelta(hours=12)
+    rows = TemperatureReading.objects.filter(
+        site_id=pour.order.site_id, at__gte=first.poured_at, at__lte=end
+    )
+    return [row for row in rows.order_by("at", "id") if row.pour_id in (None, pour.pk)]
+
+
+def curve_of(readings: list[TemperatureReading]) -> dict[str, Any] | None:
+    """Return temperatures over time as lines in a picture; none below two readings."""
+    if len(readings) < 2:
+        return None
+    start, end = readings[0].at, readings[-1].at
+    span = max((end - start).total_seconds(), 1.0)
+    low = min(float(r.celsius) for r in readings) - 2
+    high = max(float(r.celsius) for r in readings) + 2
+
+    def x(at: datetime) -> float:
+        return LEFT + (PICTURE_WIDTH - LEFT - 8) * (at - start).total_seconds() / span
+
+    def y(celsius: float) -> float:
+        return TOP + (PICTURE_HEIGHT - TOP - BOTTOM) * (high - celsius) / (high - low)
+
+    lines: dict[str, list[str]] = {}
+    for reading in readings:
+        point = f"{x(reading.at):.1f},{y(float(reading.celsius)):.1f}"
+        lines.setdefault(reading.get_where_display(), []).append(point)
+    return {
+        "lines": [{"name": name, "points": " ".join(points)} for name, points in lines.items()],
+        "ticks": [
+            {"y": f"{y(value):.1f}", "words": f"{value:.0f} °C"}
+            for value in (low + 2, (low + high) / 2, high - 2)
+        ],
+        "start": start,
+        "end": end,
+    }

@@ -1,0 +1,127 @@
+"""Forms of the pour page: temperatures, steps with their measured values, demoulding."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+NUMBER = "%(value)s is not a number; give digits with one point, in the unit named."
+
+
+def number(low: float, high: float, unit: str, name: str, **options: Any) -> forms.DecimalField:
+    """Return a field whose refusals name the field, the value, the limit and the unit."""
+    words = f"{name} is %(show_value)s {unit}; it must be {low:g} to {high:g} {unit}."
+    return forms.DecimalField(
+        min_value=Decimal(str(low)),
+        max_value=Decimal(str(high)),
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+        error_messages={
+            "min_value": words,
+            "max_value": words,
+            "invalid": f"{name} is no number; give digits with one point, in {unit}.",
+        },
+        **options,
+    )
+
+
+class TemperatureForm(forms.Form):
+    """A temperature seen now, of this casting or of the shop's air."""
+
+    where = forms.ChoiceField(
+        choices=[
+            ("surface", "Surface of the casting"),
+            ("core", "Core of the casting"),
+            ("air", "Shop air"),
+        ]
+    )
+    celsius = number(-30, 300, "°C", "Temperature", max_digits=5, decimal_places=1, label="°C")
+
+
+class StepForm(forms.Form):
+    """How long a step took and what was measured."""
+
+    took_min = forms.IntegerField(
+        label="Hands-on time, min",
+        required=False,
+        min_value=1,
+        max_value=1440,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        error_messages={
+            "min_value": "Hands-on time is %(show_value)s min; it must be 1 to 1440 min.",
+            "max_value": "Hands-on time is %(show_value)s min; it must be 1 to 1440 min.",
+            "invalid": "Hands-on time is no whole number; give minutes.",
+        },
+    )
+
+    def __init__(self, *args: Any, checks: list[dict[str, Any]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.checks = checks
+        for n, check in enumerate(checks):
+            self.fields[f"check_{n}"] = self._field(check)
+
+    def _field(self, check: dict[str, Any]) -> forms.Field:
+        what, unit = str(check.get("what", "Check")), str(check.get("unit") or "")
+        low, high = check.get("low"), check.get("high")
+        if low is None and high is None:
+            return forms.BooleanField(
+                label=what,
+                required=True,
+                error_messages={"required": f"{what}: tick it once it is so, or leave a remark."},
+            )
+        limits = " to ".join(str(v) for v in (low, high) if v is not None)
+        return forms.DecimalField(
+            label=f"{what}, {unit}" if unit else what,
+            help_text=f"Within {limits} {unit}. A value outside is recorded and shown.",
+            widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+            error_messages={"invalid": f"{what} is no number; give digits with one point."},
+        )
+
+    def results(self) -> list[dict[str, Any]]:
+        """Return the measured values beside their limits, each judged."""
+        found = []
+        for n, check in enumerate(self.checks):
+            value = self.cleaned_data[f"check_{n}"]
+            row = {**check, "value": value if isinstance(value, bool) else str(value)}
+            row["within"] = value if isinstance(value, bool) else _within(value, check)
+            found.append(row)
+        return found
+
+
+def _within(value: Decimal, check: dict[str, Any]) -> bool:
+    low, high = check.get("low"), check.get("high")
+    return (low is None or value >= Decimal(str(low))) and (
+        high is None or value <= Decimal(str(high))
+    )
+
+
+class DemouldForm(forms.Form):
+    """Taking a casting off: what was seen and measured, and the verdict."""
+
+    key = forms.CharField(widget=forms.HiddenInput)
+    verdict = forms.ChoiceField(
+        choices=[("accept", "Accept"), ("rework", "Rework"), ("reject", "Reject")],
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose accept, rework or reject."},
+    )
+    hardness_shore_d = number(
+        0, 100, "Shore D", "Hardness", label="Hardness, Shore D", required=False,
+        max_digits=4, decimal_places=1,
+    )  # fmt: skip
+    thickness_mm = number(
+        0, 10000, "mm", "Thickness", label="Least thickness measured, mm", required=False,
+        max_digits=7, decimal_places=1,
+    )  # fmt: skip
+    released_well = forms.BooleanField(label="It released well", required=False, initial=True)
+    defects = forms.CharField(
+        label="Defects",
+        max_length=400,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    early_reason = forms.CharField(
+        label="If the cure time has not run: why is it taken off now?",
+        max_length=200,
+        required=False,
+    )

@@ -1,0 +1,145 @@
+"""The page of a pour: its lifts and clocks, its steps, temperatures, and taking it off."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from planning.cures import actions, page_data
+from planning.cures.page_forms import DemouldForm, StepForm, TemperatureForm
+from planning.pours.models import Pour, PourStatus, PourStep
+from planning.pours.steps import sign_step
+from shared import clock
+from shared.api.permissions import needs
+from shared.errors import ShopError
+from shop import stores
+
+
+def _pour(request: HttpRequest, pk: int) -> Pour:
+    rows = Pour.objects.select_related("order__tool", "order__site", "system", "stands_on__order")
+    return get_object_or_404(rows, pk=pk, order__site=request.site)
+
+
+@needs("tool_orders:read")
+def pour(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a pour with all that has happened to it."""
+    return _page(request, _pour(request, pk))
+
+
+def _page(
+    request: HttpRequest, found: Pour, status: int = 200, **given: forms.Form
+) -> HttpResponse:
+    now = clock.now()
+    lifts = page_data.lifts_of(found, now)
+    readings = page_data.readings_of(found)
+    may = {
+        "cures": request.access.may("cures:write", request.site.pk),
+        "steps": request.access.may("steps:write", request.site.pk),
+    }
+    system = stores.system(found.system_id)
+    context: dict[str, Any] = {
+        "pour": found,
+        "lifts": lifts,
+        "due": page_data.demould_due(lifts),
+        "batches": page_data.batches_of(found),
+        "steps": [_step_row(step, given, may["steps"]) for step in _steps(found)],
+        "readings": readings,
+        "curve": page_data.curve_of(readings),
+        "demoulded": page_data.demould_of(found),
+        "temperature": given.get("temperature") or TemperatureForm(),
+        "demould_form": given.get("demould")
+        or DemouldForm(initial={"key": f"page:{secrets.token_hex(12)}"}),
+        "is_curing": found.status == PourStatus.CURING,
+        "cautions": stores.hazard_lines([system.resin.id, system.hardener.id]),
+        "may": may,
+        "now": now,
+    }
+    return render(request, "planning/pours/pour.html", context, status=status)
+
+
+def _steps(found: Pour) -> list[PourStep]:
+    phases = {"before": 0, "between": 1, "after": 2}
+    rows = found.steps.select_related("done_by").prefetch_related("planned_people")
+    return sorted(rows, key=lambda step: (phases.get(step.phase, 1), step.order))
+
+
+def _step_row(step: PourStep, given: dict[str, forms.Form], may_sign: bool) -> dict[str, Any]:
+    form = given.get(f"step-{step.pk}")
+    if form is None and step.done_at is None and may_sign:
+        form = StepForm(checks=step.checks, prefix=f"step-{step.pk}")
+    return {"step": step, "form": form}
+
+
+@require_POST
+@needs("steps:write")
+def sign(request: HttpRequest, pk: int) -> HttpResponse:
+    """Sign a step with its time and measured values."""
+    step = get_object_or_404(
+        PourStep.objects.select_related("pour"), pk=pk, pour__order__site=request.site
+    )
+    name = f"step-{step.pk}"
+    form = StepForm(request.POST, checks=step.checks, prefix=name)
+    if form.is_valid():
+        try:
+            sign_step(
+                step=step,
+                at=clock.now(),
+                by=request.user,
+                took_min=form.cleaned_data["took_min"],
+                results=form.results(),
+            )
+            messages.success(request, f"{step.name} is signed.")
+            return redirect("pour", pk=step.pour_id)
+        except ShopError as error:
+            form.add_error(None, error.message)
+    return _page(request, _pour(request, step.pour_id), 422, **{name: form})
+
+
+@require_POST
+@needs("cures:write")
+def log_temperature(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write down a temperature seen now; the clocks move with it."""
+    found = _pour(request, pk)
+    form = TemperatureForm(request.POST)
+    if not form.is_valid():
+        return _page(request, found, 422, temperature=form)
+    now = clock.now()
+    where = form.cleaned_data["where"]
+    row = {
+        "at": now,
+        "celsius": form.cleaned_data["celsius"],
+        "where": where,
+        "pour": None if where == "air" else found,
+        "key": f"page:{secrets.token_hex(12)}",
+    }
+    try:
+        actions.log_temperatures(site_id=request.site.pk, rows=[row], now=now, by=request.user)
+    except ShopError as error:
+        form.add_error("celsius", error.message)
+        return _page(request, found, 422, temperature=form)
+    messages.success(request, f"{row['celsius']} °C is recorded; the clocks are worked out anew.")
+    return redirect("pour", pk=pk)
+
+
+@require_POST
+@needs("cures:write")
+def demould(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record taking the casting off."""
+    found = _pour(request, pk)
+    form = DemouldForm(request.POST)
+    if not form.is_valid():
+        return _page(request, found, 422, demould=form)
+    now = clock.now()
+    try:
+        record = actions.demould(pour=found, at=now, now=now, by=request.user, **form.cleaned_data)
+    except ShopError as error:
+        form.add_error("early_reason" if error.code == "not_cured" else None, error.message)
+        return _page(request, found, 422, demould=form)
+    messages.success(request, f"{found} is off: {record.get_verdict_display().lower()}.")
+    return redirect("pour", pk=pk)

@@ -1,0 +1,95 @@
+"""Forms of the orders page: a tool order with its pours, and a file of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from planning.pours.models import ToolSide
+from planning.routes.models import Route
+from shop import stores
+
+
+def _number(label: str, **options: Any) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=label,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+        error_messages={"invalid": f"{label}: not a number; give digits with one point."},
+        **options,
+    )
+
+
+def _day(label: str, required: bool = True) -> forms.DateField:
+    return forms.DateField(
+        label=label,
+        required=required,
+        widget=forms.DateInput(attrs={"type": "date"}),
+        error_messages={"invalid": f"{label}: there is no such date; write 2026-11-30."},
+    )
+
+
+class OrderForm(forms.Form):
+    """What is wanted, by when."""
+
+    tool_code = forms.CharField(label="Tool, code", max_length=40)
+    tool_name = forms.CharField(label="Tool, name", max_length=120, required=False)
+    route = forms.ModelChoiceField(queryset=Route.objects.all(), empty_label=None)
+    due_on = _day("Due on")
+    earliest_on = _day("Not before", required=False)
+    priority = forms.IntegerField(
+        min_value=1,
+        max_value=9,
+        initial=1,
+        help_text="1 usual, 9 most pressing.",
+        error_messages={
+            "min_value": "Priority is %(show_value)s; it must be 1 to 9.",
+            "max_value": "Priority is %(show_value)s; it must be 1 to 9.",
+        },
+    )
+    customer = forms.CharField(max_length=120, required=False)
+    remarks = forms.CharField(max_length=400, required=False)
+
+
+class PourForm(forms.Form):
+    """What one half is cast from and how large it is: a box less its pattern, or a volume."""
+
+    system_id = forms.ChoiceField(label="Resin system")
+    geometry = forms.ChoiceField(
+        choices=[("box", "Box and pattern"), ("volume", "Stated volume")], label="Size given as"
+    )
+    depth_mm = _number("Depth of the casting, mm")
+    length_mm = _number("Length inside the barriers, mm", required=False)
+    width_mm = _number("Width inside the barriers, mm", required=False)
+    draft_deg = _number("Draft of the barriers, degrees", required=False)
+    pattern_l = _number("Volume of the pattern in the box, L", required=False)
+    pattern_height_mm = _number("Height of the pattern, mm", required=False)
+    stated_l = _number("Stated volume, L", required=False)
+    brush_coat_kg = _number("Brush coat, kg", required=False)
+    release_recipe_id = forms.ChoiceField(label="Release coats", required=False)
+    tool_side = forms.ChoiceField(label="It stands on", choices=ToolSide.choices)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["system_id"].choices = [(s.id, s.name) for s in stores.systems()]
+        self.fields["release_recipe_id"].choices = [
+            ("", "None"),
+            *((r.id, r.name) for r in stores.recipes()),
+        ]
+
+    def values(self, half: str) -> dict[str, Any]:
+        """Return what the order takes: only what was given."""
+        found = {n: v for n, v in self.cleaned_data.items() if v not in (None, "")}
+        found["system_id"] = int(found["system_id"])
+        if "release_recipe_id" in found:
+            found["release_recipe_id"] = int(found["release_recipe_id"])
+        return {**found, "half": half}
+
+
+class FileForm(forms.Form):
+    """A file of orders, one pour a row."""
+
+    file = forms.FileField(
+        label="CSV file", help_text="All rows are taken in, or none and every bad one named."
+    )
+    only_look = forms.BooleanField(label="Only check the file, store nothing", required=False)
