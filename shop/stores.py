@@ -7,6 +7,9 @@ from decimal import Decimal
 
 from django.db.models import Sum
 
+from shared import clock
+from shared.access.models import Site
+from shared.retry import retried
 from shop.errors import NotFound
 from shop.ledger.actions import issue, reverse
 from shop.ledger.consuming import issue_from_material
@@ -14,12 +17,12 @@ from shop.ledger.models import Reservation
 from shop.ledger.purposes import register_open_purposes
 from shop.ledger.requirements import replace_requirements
 from shop.ledger.reservations import free_reservations, reserve
-from shared.retry import retried
 from shop.lots import queries as lots
 from shop.lots.soon import soon_unusable
 from shop.materials import queries as materials
 from shop.materials.models import ResinSystem
 from shop.materials.queries import hazard_lines, materials_by_id, systems
+from shop.purchasing import queries as purchasing
 from shop.release_agents import queries as release_agents
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites.queries import site_week
@@ -132,8 +135,18 @@ def container_by_code(site_id: int, code: str) -> ContainerInfo:
 
 
 def expected_receipts(site_id: int, material_ids: Iterable[int]) -> tuple[ExpectedReceipt, ...]:
-    """Return what is ordered and not yet here; nothing until purchase orders are kept."""
-    return ()
+    """Return what suppliers were sent an order for and have not delivered yet, by day."""
+    site = Site.objects.get(pk=site_id)
+    return tuple(
+        ExpectedReceipt(
+            material_id=row.material_id,
+            quantity=row.quantity,
+            # Goods of a day can't be relied on before it is over.
+            expected_at=clock.day_end(max(row.due_on, clock.today(site)), site),
+            shelf_life_months=row.shelf_life_months,
+        )
+        for row in purchasing.due(site_id, material_ids, statuses=purchasing.SENT)
+    )
 
 
 def tool(tool_id: int) -> ToolInfo:

@@ -46,6 +46,8 @@ class ShortPour:
     day: date
     quantity: float
     made_good_on: date | None
+    never_met: float
+    """The part that nothing on hand or due ever covers; 0 once it is made good."""
 
 
 @dataclass(frozen=True)
@@ -337,8 +339,17 @@ class _Run:
         )
 
     def _short_pours(self) -> tuple[ShortPour, ...]:
+        left: dict[Use, float] = {}
+        for use, missing in self.waiting:
+            left[use] = left.get(use, 0.0) + missing
         return tuple(
-            ShortPour(use.pour, max(use.day, self.start), _clean(q), self.made_good.get(use))
+            ShortPour(
+                use.pour,
+                max(use.day, self.start),
+                _clean(q),
+                None if use in left else self.made_good.get(use),
+                _clean(left.get(use, 0.0)),
+            )
             for use, q in sorted(self.shorts.items(), key=lambda x: (x[0].day, x[0].pour))
         )
 

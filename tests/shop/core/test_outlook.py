@@ -59,7 +59,7 @@ def test_the_columns_tell_a_small_story():
     assert ahead.projected == (15, 11, 5, -2, 6, 3, 3)
     assert ahead.in_date == (15, 15, 11, 5, 0, 6, 3)
     assert ahead.first_short_day == day(3)
-    assert ahead.short_pours == (ShortPour("P2", day(3), 2, made_good_on=day(4)),)
+    assert ahead.short_pours == (ShortPour("P2", day(3), 2, made_good_on=day(4), never_met=0),)
     (risk,) = ahead.at_risk
     assert (risk.code, risk.usable_until, risk.quantity) == ("A", day(2), 6)
     assert risk.rescues == (Rescue("P2", day(3), 6, share_with="P1"),)
@@ -67,13 +67,13 @@ def test_the_columns_tell_a_small_story():
 
 def test_a_reservation_keeps_its_lot_from_other_pours():
     ahead = look([supply("A", 5), supply("B", 5)], [use("P1", 1, 6), use("P2", 2, 5, lot="A")])
-    assert ahead.short_pours == (ShortPour("P1", day(1), 1, None),)
+    assert ahead.short_pours == (ShortPour("P1", day(1), 1, None, 1),)
     assert (ahead.reserved[2], ahead.planned[1]) == (5, 6)
 
 
 def test_a_reservation_on_a_lot_that_expires_first_looks_for_other_stock():
     ahead = look([supply("A", 5, until=1), supply("B", 3)], [use("P2", 2, 5, lot="A")])
-    assert ahead.short_pours == (ShortPour("P2", day(2), 2, None),)
+    assert ahead.short_pours == (ShortPour("P2", day(2), 2, None, 2),)
     assert ahead.lost == 5
 
 
@@ -82,9 +82,16 @@ def test_what_is_already_out_of_date_does_not_count():
     assert (ahead.already_expired, ahead.opening, ahead.lost) == (9, 4, 0)
 
 
+def test_a_receipt_that_covers_part_of_a_shortage_leaves_the_rest_to_be_bought():
+    ahead = look([supply("PO", 3, due=4)], [use("P1", 2, 5), use("P2", 3, 1)])
+    first, second = ahead.short_pours
+    assert (first.quantity, first.never_met, first.made_good_on) == (5, 2, None)
+    assert (second.quantity, second.never_met) == (1, 1)
+
+
 def test_overdue_uses_and_receipts_count_today():
     ahead = look([supply("PO", 4, due=-3)], [use("LATE", -2, 5)])
-    assert ahead.short_pours == (ShortPour("LATE", DAY0, 1, None),)
+    assert ahead.short_pours == (ShortPour("LATE", DAY0, 1, None, 1),)
 
 
 def test_a_receipt_that_arrives_out_of_date_is_not_counted():

@@ -1,0 +1,221 @@
+"""
+From the database to the outlook of each material: a constant number of queries, however many.
+
+Sealed stock is summed by material and expiry in the database, so that a hundred thousand lots
+come over as some thousand sums. Opened containers come one by one: each has its own clock.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.db.models import F, Sum
+from django.db.models.functions import TruncDate
+
+from shared import clock
+from shared.access.models import Site
+from shop.core.outlook import MaterialOutlook, Supply, Use, project
+from shop.core.supplier_calendar import SupplierCalendar
+from shop.ledger.models import Requirement, Reservation
+from shop.lots.models import Container, LotStatus
+from shop.lots.queries import clocks
+from shop.materials.models import Material, Supplier
+from shop.purchasing import queries as purchasing
+
+USUAL_DAYS = 90
+MOST_DAYS = 730
+
+
+@dataclass(frozen=True)
+class Source:
+    """The supplier a material usually comes from, and how long that takes."""
+
+    supplier_id: int
+    supplier: str
+    lead_days: int
+    calendar: SupplierCalendar
+
+
+@dataclass(frozen=True)
+class Row:
+    """One material's outlook with what people ask beside it."""
+
+    material: Material
+    outlook: MaterialOutlook
+    source: Source | None
+    last_order_on: date | None
+    not_released: Decimal
+    """In quarantine or held: there, but not counted."""
+
+    @property
+    def first_short_on(self) -> date | None:
+        """The first day a pour goes short."""
+        return self.outlook.first_short_day
+
+    @property
+    def first_expiry_on(self) -> date | None:
+        """The first day on which something expires unused."""
+        return self.outlook.at_risk[0].usable_until if self.outlook.at_risk else None
+
+    @property
+    def state(self) -> str:
+        """``short``, ``expiring`` or ``ok``, the worst first."""
+        if self.first_short_on:
+            return "short"
+        return "expiring" if self.outlook.at_risk else "ok"
+
+
+@dataclass
+class Stock:
+    """What is there, due and wanted of one material, ready to be projected."""
+
+    supplies: list[Supply] = field(default_factory=list)
+    uses: list[Use] = field(default_factory=list)
+    not_released: Decimal = Decimal(0)
+
+
+def rows(
+    site: Site, *, days: int = USUAL_DAYS, material_ids: Iterable[int] | None = None
+) -> tuple[Row, ...]:
+    """
+    Return the outlook of every material that has stock, needs or receipts, by code.
+
+    With `material_ids` only those, each lot by itself so that lots at risk can be named.
+    """
+    today = clock.today(site)
+    wanted = None if material_ids is None else list(material_ids)
+    found = stock(site, today, wanted)
+    materials = Material.objects.filter(pk__in=found.keys() if wanted is None else wanted)
+    sources = usual_sources(m.pk for m in materials)
+    result = []
+    for material in materials:
+        one = found.get(material.pk, Stock())
+        ahead = project(one.supplies, one.uses, start=today, days=days)
+        source = sources.get(material.pk)
+        last = None
+        if ahead.first_short_day and source:
+            last = source.calendar.last_order(ahead.first_short_day, source.lead_days)
+        result.append(Row(material, ahead, source, last, one.not_released))
+    return tuple(sorted(result, key=lambda row: row.material.code))
+
+
+def stock(site: Site, today: date, material_ids: list[int] | None = None) -> dict[int, Stock]:
+    """Read supplies and uses of every material at a site, in five queries."""
+    found: dict[int, Stock] = defaultdict(Stock)
+    _sealed(site, found, material_ids)
+    _opened(site, found, material_ids)
+    _reserved(site, found, material_ids)
+    _required(site, found, material_ids)
+    for due in purchasing.due(site.pk, material_ids):
+        found[due.material_id].supplies.append(
+            Supply(
+                f"{due.order_number}",
+                float(due.quantity),
+                purchasing.usable_on_arrival(max(due.due_on, today), due.shelf_life_months),
+                due_on=due.due_on,
+            )
+        )
+    return found
+
+
+def _sealed(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
+    rows = Container.objects.filter(lot__site=site, balance__gt=0, opened_at__isnull=True)
+    names = ["lot__material", "lot__status", "lot__expires_on"]
+    if material_ids is not None:
+        rows = rows.filter(lot__material__in=material_ids)
+        names.append("lot__code")
+    sums = rows.order_by().values_list(*names).annotate(Sum("balance"))
+    for material, status, until, *lot, total in sums:
+        if status != LotStatus.RELEASED:
+            found[material].not_released += total
+        else:
+            code = lot[0] if lot else sealed_code(until)
+            found[material].supplies.append(Supply(code, float(total), until))
+
+
+def _opened(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
+    rows = Container.objects.filter(
+        lot__site=site, balance__gt=0, opened_at__isnull=False
+    ).select_related("lot__site", "lot__material")
+    if material_ids is not None:
+        rows = rows.filter(lot__material__in=material_ids)
+    for row in rows:
+        if row.lot.status != LotStatus.RELEASED:
+            found[row.lot.material_id].not_released += row.balance
+            continue
+        found[row.lot.material_id].supplies.append(
+            Supply(row.lot.code, float(row.balance), clocks(row).until, opened=True)
+        )
+
+
+def _reserved(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
+    rows = Reservation.objects.filter(container__lot__site=site)
+    by_lot = material_ids is not None
+    if material_ids is not None:
+        rows = rows.filter(container__lot__material__in=material_ids)
+    listed = rows.order_by().values_list(
+        "container__lot__material",
+        "container__lot__code",
+        "container__opened_at",
+        "container__lot__expires_on",
+        "purpose",
+        "needed_at",
+        "quantity",
+    )
+    for material, lot, opened, until, purpose, needed_at, quantity in listed:
+        day = clock.local(needed_at, site).date()
+        code = lot if by_lot or opened else sealed_code(until)
+        found[material].uses.append(Use(day, float(quantity), _named(purpose), code))
+
+
+def sealed_code(until: date | None) -> str:
+    """Name sealed stock that is summed over lots."""
+    return f"lots to {until.isoformat()}" if until else "lots without expiry"
+
+
+def _named(purpose: str) -> str:
+    """Name a reservation by what it is for: batch:7:2 is a line of batch 7."""
+    kind, _, rest = purpose.partition(":")
+    return f"{kind} {rest.partition(':')[0]}".strip()
+
+
+def _required(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
+    rows = Requirement.objects.filter(site=site)
+    if material_ids is not None:
+        rows = rows.filter(material__in=material_ids)
+    sums = (
+        rows.annotate(day=TruncDate("needed_at", tzinfo=clock.zone(site.time_zone)))
+        .order_by()
+        .values_list("material", "day", "label")
+        .annotate(total=Sum(F("quantity")))
+    )
+    for material, day, label, total in sums:
+        found[material].uses.append(Use(day, float(total), label))
+
+
+def usual_sources(material_ids: Iterable[int]) -> dict[int, Source]:
+    """Return where each material usually comes from: the supplier whose goods come soonest."""
+    packs = (
+        Supplier.objects.filter(packs__material__in=list(material_ids))
+        .values_list(
+            "packs__material", "pk", "name", "lead_time_days", "packs__lead_time_days",
+            "closed_weekdays",
+        )
+        .order_by("pk", "packs__pk")
+    )  # fmt: skip
+    found: dict[int, Source] = {}
+    for material, supplier, name, lead, pack_lead, closed in packs:
+        days = lead if pack_lead is None else pack_lead
+        if material not in found or days < found[material].lead_days:
+            calendar = SupplierCalendar(frozenset(closed))
+            found[material] = Source(supplier, name, days, calendar)
+    return found
+
+
+def day_list(outlook: MaterialOutlook) -> list[date]:
+    """Return the days of an outlook."""
+    return [outlook.start + timedelta(days=n) for n in range(len(outlook.projected))]
