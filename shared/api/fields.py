@@ -12,6 +12,7 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
+from django.apps import apps
 from django.db.models import Model
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.utils import extend_schema_field
@@ -147,9 +148,9 @@ class MomentField(serializers.DateTimeField):
         except (ValueError, OverflowError):
             raise refuse("names a day or time that does not exist.", "not_a_moment") from None
 
-    def to_representation(self, value: datetime | str | None) -> str | None:
+    def to_representation(self, value: datetime | str) -> str:
         """Return the moment in UTC, marked Z."""
-        if value is None or isinstance(value, str):
+        if isinstance(value, str):
             return value
         return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
@@ -188,16 +189,25 @@ class RelatedIdField(serializers.PrimaryKeyRelatedField):
     A link to another row by its id.
 
     Rows of sites where the caller may not read the view's noun are unknown to them. The way from
-    the row to its site is `site` where the model has one; give `site_path` for any other.
+    the row to its site is `site` where the model has one; give `site_path` for any other. A row of
+    the other app is named as `model="shop.Tool"`, since its class may not be imported.
     """
 
-    def __init__(self, *, site_path: str | None = None, **kwargs: Any) -> None:
+    def __init__(
+        self, *, site_path: str | None = None, model: str | None = None, **kwargs: Any
+    ) -> None:
         self.site_path = site_path
+        self.model = model
+        if model is not None:
+            kwargs["queryset"] = True  # only marks the field as one that is read
         super().__init__(**kwargs)
 
     def get_queryset(self) -> Any:
         """Return the rows the caller knows."""
-        rows = super().get_queryset()
+        if self.model is not None:
+            rows = apps.get_model(self.model)._default_manager.all()
+        else:
+            rows = super().get_queryset()
         request = self.context.get("request")
         if rows is None or request is None:
             return rows

@@ -26,7 +26,7 @@ OWN = ("limit", "cursor")
 class SignedCursor(BasePagination):
     """The one pagination of the API."""
 
-    def paginate_queryset(self, queryset: QuerySet[Any], request: Any, view: Any = None) -> Any:
+    def paginate_queryset(self, queryset: Any, request: Any, view: Any = None) -> Any:
         """Return one page of rows, and remember where the next one begins."""
         self.request = request
         self.limit = _limit(request)

@@ -59,13 +59,13 @@ def needs(scope: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., H
 
     def guard(page: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
         @functools.wraps(page)
-        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def guarded(request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
             access = access_of(request)
             sites = Site.objects.in_bulk(access.sites_with(scope))
             if not sites:
                 raise PermissionDenied(f"This page needs {scope}; your role does not have it.")
-            request.access = access  # type: ignore[attr-defined]
-            request.site = _chosen(request, sites)  # type: ignore[attr-defined]
+            request.access = access
+            request.site = _chosen(request, sites)
             return page(request, *args, **kwargs)
 
         guarded.scope = scope  # type: ignore[attr-defined]

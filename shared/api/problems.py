@@ -112,9 +112,7 @@ def handle(error: Exception, context: dict[str, Any]) -> Response:
     if members["status"] == HTTPStatus.INTERNAL_SERVER_ERROR:
         got_request_exception.send(sender=None, request=request)
         log.exception("%s %s failed (%s)", request.method, request.path, members["request_id"])
-    response = Response(members, members["status"], headers=headers, content_type=MEDIA_TYPE)
-    response.problem = True
-    return response
+    return Response(members, members["status"], headers=headers, content_type=MEDIA_TYPE)
 
 
 def describe(error: Exception, request: Any) -> tuple[dict[str, Any], dict[str, str]]:
@@ -151,8 +149,8 @@ def describe(error: Exception, request: Any) -> tuple[dict[str, Any], dict[str, 
             status, code, detail = 403, "permission_denied", str(error) or "Not allowed."
         case ProtectedError():
             status, code = 409, "in_use"
-            kinds = sorted({row._meta.verbose_name for row in error.protected_objects})
-            detail = f"It is still used by: {', '.join(map(str, kinds))}."
+            kinds = sorted({str(row._meta.verbose_name) for row in error.protected_objects})
+            detail = f"It is still used by: {', '.join(kinds)}."
         case IntegrityError():
             status, code = 409, "conflict"
             detail = "This clashes with a rule or a row that is stored already; nothing changed."
@@ -170,13 +168,10 @@ def describe(error: Exception, request: Any) -> tuple[dict[str, Any], dict[str, 
 
 
 def _code_of(error: exceptions.APIException) -> str:
-    return {
-        "parse_error": "unreadable",
-        "authentication_failed": "not_authenticated",
-        "error": "refused",
-    }.get(error.get_codes() if isinstance(error.detail, str) else "", "") or str(
-        error.get_codes() if isinstance(error.detail, str) else error.default_code
-    )
+    codes = error.get_codes()
+    code = codes if isinstance(codes, str) else error.default_code
+    same = {"parse_error": "unreadable", "authentication_failed": "not_authenticated"}
+    return same.get(code, code)
 
 
 def field_problems(detail: Any, sent: Any, pointer: str = "#") -> Iterator[FieldProblem]:

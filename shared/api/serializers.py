@@ -104,7 +104,7 @@ class StrictModelSerializer(Strict, serializers.ModelSerializer):
         return kind, kwargs
 
 
-def BulkOf(item: type[serializers.BaseSerializer], most: int = 500) -> type[StrictSerializer]:
+def BulkOf(item: Any, most: int = 500) -> type[StrictSerializer]:
     """Return the serializer of `{"items": [...]}` with at most `most` items."""
     name = item.__name__.removesuffix("Serializer")
     return type(

@@ -239,8 +239,6 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     "ENUM_NAME_OVERRIDES": {"EntryKindEnum": "planning.weigh_in.models.EntryKind"},
-    "POSTPROCESSING_HOOKS": [
-        "drf_spectacular.hooks.postprocess_schema_enums",
-        "shared.api.schema.add_problems",
-    ],
+    # Lists of words stay where they are used: named apart, two steps' words would share a name.
+    "POSTPROCESSING_HOOKS": ["shared.api.schema.add_problems"],
 }
