@@ -51,7 +51,7 @@ class PricesForFew:
         if wrong and not self._may("prices:write", row):
             sentence = "needs prices:write; your role or token does not have it."
             raise fields.serializers.ValidationError(
-                {name: [fields.Detail(sentence, "prices_not_allowed")] for name in wrong}
+                {name: [fields.detail(sentence, "prices_not_allowed")] for name in wrong}
             )
         return super().validate(attrs)  # type: ignore[misc]
 

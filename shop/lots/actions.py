@@ -1,0 +1,159 @@
+"""What may be done to lots and containers besides moving stock: hold, release, retest, place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime
+
+from django.core.files.base import File
+
+from shared import clock
+from shared.access.models import User
+from shared.errors import Invalid
+from shared.retry import retried
+from shop.errors import NotFound, Refused
+from shop.lots.models import Container, Lot, LotStatus, Placement
+from shop.sites.models import Location
+
+MOST_CERTIFICATE_BYTES = 15 * 1024 * 1024
+CERTIFICATE_BEGINNINGS = {b"%PDF-": "pdf", b"\x89PNG\r\n\x1a\n": "png", b"\xff\xd8\xff": "jpg"}
+
+
+class AlreadyRetested(Refused):
+    own_code = "already_retested"
+
+
+@retried
+def hold(lot_ids: Iterable[int], *, reason: str) -> int:
+    """Stop lots from being issued; return how many were not held before."""
+    if not reason.strip():
+        raise Invalid.one("reason", "required", "reason is empty; say why the lot is held.")
+    held = 0
+    for lot in _locked(lot_ids):
+        if lot.status not in (LotStatus.HELD, LotStatus.FINISHED):
+            _set_status(lot, LotStatus.HELD, reason)
+            held += 1
+    return held
+
+
+@retried
+def release(lot_id: int, *, reason: str) -> Lot:
+    """Let a lot be used: after its check on receipt, or after a hold; say on what grounds."""
+    [lot] = _locked([lot_id])
+    if not reason.strip():
+        words = "reason is empty; say on what check or decision the lot is released."
+        raise Invalid.one("reason", "required", words)
+    if lot.status == LotStatus.FINISHED:
+        raise Refused(f"Lot {lot.code} is finished; it cannot be released.", lot=lot.code)
+    if lot.status != LotStatus.RELEASED:
+        _set_status(lot, LotStatus.RELEASED, reason)
+    return lot
+
+
+@retried
+def finish(lot_id: int, *, reason: str = "") -> Lot:
+    """Close a lot of which nothing is left."""
+    [lot] = _locked([lot_id])
+    if lot.containers.filter(balance__gt=0).exists():
+        raise Refused(f"Lot {lot.code} still holds stock; scrap or use it up first.", lot=lot.code)
+    _set_status(lot, LotStatus.FINISHED, reason)
+    return lot
+
+
+@retried
+def retest(lot_id: int, *, expires_on: date, evidence: str, now: datetime) -> Lot:
+    """
+    Extend a lot once, on the evidence of a test; the open life of its containers runs on.
+
+    Raises
+    ------
+    AlreadyRetested
+        A lot is extended once only.
+    """
+    [lot] = _locked([lot_id])
+    if lot.retested_on is not None:
+        raise AlreadyRetested(
+            f"Lot {lot.code} was retested on {lot.retested_on} and extended to {lot.expires_on}; "
+            "a lot is extended once only.",
+            lot=lot.code,
+        )
+    if not evidence.strip():
+        words = "evidence is empty; name the test report that shows the lot is still good."
+        raise Invalid.one("evidence", "required", words)
+    today = clock.local(now, lot.site).date()
+    if lot.expires_on is None:
+        raise Refused(f"Lot {lot.code} does not expire; there is nothing to extend.", lot=lot.code)
+    if expires_on <= max(lot.expires_on, today):
+        words = f"expires_on is {expires_on}; it must be later than {max(lot.expires_on, today)}."
+        raise Invalid.one("expires_on", "too_early", words, value=expires_on)
+    lot.expires_on, lot.retested_on, lot.retest_evidence = expires_on, today, evidence
+    lot.version += 1
+    lot.save(update_fields=["expires_on", "retested_on", "retest_evidence", "version"])
+    return lot
+
+
+@retried
+def open_container(container_id: int, *, at: datetime) -> Container:
+    """Note that a container was opened; the first opening stays."""
+    container = _container(container_id)
+    if container.opened_at is None:
+        container.opened_at = at
+        container.save(update_fields=["opened_at"])
+    return container
+
+
+@retried
+def place(container_id: int, *, location: Location, at: datetime, by: User | None) -> Container:
+    """Put a container on another shelf of its site."""
+    container = _container(container_id)
+    if location.site_id != container.lot.site_id or not location.in_use:
+        words = f"location is {location.code}; choose a shelf of the lot's site that is in use."
+        raise Invalid.one("location", "does_not_exist", words, value=location.code)
+    if container.location_id != location.pk:
+        container.location = location
+        container.save(update_fields=["location"])
+        Placement.objects.create(container=container, location=location, since=at, by=by)
+    return container
+
+
+@retried
+def attach_certificate(lot_id: int, *, file: File[bytes], words: str = "") -> Lot:
+    """Keep the supplier's certificate with a lot: PDF, PNG or JPEG, under a name of our own."""
+    [lot] = _locked([lot_id])
+    beginning = file.read(8)
+    file.seek(0)
+    kind = next((k for b, k in CERTIFICATE_BEGINNINGS.items() if beginning.startswith(b)), None)
+    if kind is None or file.size > MOST_CERTIFICATE_BYTES:
+        sentence = (
+            f"certificate has {file.size} bytes and begins {beginning[:4]!r}; give a PDF, PNG or "
+            f"JPEG of at most {MOST_CERTIFICATE_BYTES} bytes."
+        )
+        raise Invalid.one("certificate", "bad_file", sentence, limit=MOST_CERTIFICATE_BYTES)
+    lot.certificate_file.save(f"lot-{lot.pk}.{kind}", file, save=False)
+    lot.certificate = words or lot.certificate or "attached"
+    lot.version += 1
+    lot.save(update_fields=["certificate_file", "certificate", "version"])
+    return lot
+
+
+def _set_status(lot: Lot, status: LotStatus, reason: str) -> None:
+    lot.status, lot.status_reason = status, reason[:200]
+    lot.version += 1
+    lot.save(update_fields=["status", "status_reason", "version"])
+
+
+def _locked(lot_ids: Iterable[int]) -> list[Lot]:
+    wanted = sorted(set(lot_ids))
+    rows = Lot.objects.select_for_update(of=("self",), no_key=True).select_related("site")
+    found = list(rows.filter(pk__in=wanted).order_by("pk"))
+    if len(found) != len(wanted):
+        raise NotFound(f"There is no lot {wanted[0] if len(wanted) == 1 else wanted}.")
+    return found
+
+
+def _container(container_id: int) -> Container:
+    rows = Container.objects.select_for_update(of=("self",), no_key=True).select_related("lot")
+    container = rows.filter(pk=container_id).first()
+    if container is None:
+        raise NotFound(f"There is no container {container_id}.")
+    return container

@@ -1,0 +1,116 @@
+"""The JSON form of lots and containers."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from shared.api import fields
+from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shop.lots.models import Container, Lot
+from shop.lots.queries import container_info
+from shop.quantities import QuantityField
+from shop.registers_api import PricesForFew, not_below_zero
+from shop.sites.models import Location
+
+
+class ContainerSerializer(StrictModelSerializer):
+    lot_code = serializers.CharField(source="lot.code", read_only=True)
+    lot_status = serializers.CharField(source="lot.status", read_only=True)
+    material = fields.RelatedIdField(source="lot.material", read_only=True)
+    material_code = serializers.CharField(source="lot.material.code", read_only=True)
+    material_kind = serializers.CharField(source="lot.material.kind", read_only=True)
+    expires_on = fields.DayField(source="lot.expires_on", read_only=True, allow_null=True)
+    balance = serializers.SerializerMethodField()
+    reserved = serializers.SerializerMethodField()
+    free = serializers.SerializerMethodField()
+    usable_until = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Container
+        fields: ClassVar = [
+            "id", "code", "lot", "lot_code", "lot_status", "material", "material_code",
+            "material_kind", "location", "opened_at", "expires_on", "usable_until", "balance",
+            "reserved", "free",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+    def _quantity(self, row: Container, number: Any) -> Any:
+        return QuantityField().to_representation((number, row.lot.material.unit))
+
+    @extend_schema_field(QuantityField)
+    def get_balance(self, row: Container) -> Any:
+        """Return what the ledger says is in it."""
+        return self._quantity(row, row.balance)
+
+    @extend_schema_field(QuantityField)
+    def get_reserved(self, row: Container) -> Any:
+        """Return what is set aside for planned work."""
+        return self._quantity(row, row.reserved)
+
+    @extend_schema_field(QuantityField)
+    def get_free(self, row: Container) -> Any:
+        """Return what can still be promised."""
+        return self._quantity(row, row.balance - row.reserved)
+
+    @extend_schema_field(fields.MomentField(allow_null=True))
+    def get_usable_until(self, row: Container) -> str | None:
+        """Return the moment its first clock runs out."""
+        return fields.MomentField().to_representation(container_info(row).usable_until)
+
+
+class LotSerializer(PricesForFew, StrictModelSerializer):
+    price_fields = ("unit_cost",)
+    material_code = serializers.CharField(source="material.code", read_only=True)
+    material_kind = serializers.CharField(source="material.kind", read_only=True)
+    certificate_attached = serializers.SerializerMethodField()
+    balance = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Lot
+        fields: ClassVar = [
+            "id", "site", "material", "material_code", "material_kind", "supplier", "code",
+            "received_on", "made_on", "expires_on", "status", "status_reason", "unit_cost",
+            "certificate", "certificate_attached", "retested_on", "retest_evidence", "balance",
+            "etag",
+        ]  # fmt: skip
+        read_only_fields = (
+            "site", "material", "supplier", "code", "received_on", "made_on", "expires_on",
+            "status", "status_reason", "retested_on", "retest_evidence",
+        )  # fmt: skip
+        extra_kwargs: ClassVar = {"unit_cost": {"validators": [not_below_zero]}}
+
+    def get_certificate_attached(self, row: Lot) -> bool:
+        """Tell whether a file is kept."""
+        return bool(row.certificate_file)
+
+    @extend_schema_field(QuantityField)
+    def get_balance(self, row: Lot) -> Any:
+        """Return what all its containers hold."""
+        total = sum(container.balance for container in row.containers.all())
+        return QuantityField().to_representation((total, row.material.unit))
+
+
+class HoldSerializer(StrictSerializer):
+    reason = fields.TextField(max_length=200)
+
+
+class HoldAlsoSerializer(HoldSerializer):
+    spread = fields.YesNoField(
+        default=False, help_text="Hold every lot that went into the same castings as well."
+    )
+
+
+class RetestSerializer(StrictSerializer):
+    expires_on = fields.DayField()
+    evidence = fields.TextField(max_length=200)
+
+
+class OpeningSerializer(StrictSerializer):
+    at = fields.MomentField(required=False)
+
+
+class PlacingSerializer(StrictSerializer):
+    location = fields.RelatedIdField(queryset=Location.objects.all())

@@ -1,0 +1,125 @@
+"""REST: lots with their states, containers with their places."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django_filters import rest_framework as filters
+from drf_spectacular.utils import extend_schema
+from rest_framework.decorators import action
+
+from shared import clock
+from shared.api import viewsets
+from shop.lots import actions
+from shop.lots import serializers as forms
+from shop.lots.models import Container, Lot
+from shop.registers import change
+
+
+class LotViewSet(
+    viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.PatchMixin, viewsets.SiteViewSet
+):
+    """Lots as received; a new one comes in by a receipt."""
+
+    queryset = (
+        Lot.objects.select_related("site", "material")
+        .prefetch_related("containers")
+        .order_by("expires_on", "code", "id")
+    )
+    serializer_class = forms.LotSerializer
+    read_serializer_class = forms.LotSerializer
+    scope_noun = "lots"
+    filterset_fields: ClassVar = {
+        "material": ["exact"],
+        "material__kind": ["exact"],
+        "code": ["exact"],
+        "status": ["exact"],
+        "expires_on": ["gte", "lte"],
+    }
+    sort_fields = ("expires_on", "code", "received_on", "id")
+
+    def perform_update(self, serializer: Any) -> None:
+        """Change what is not decided by label, check or ledger."""
+        serializer.instance = change(serializer.instance, **serializer.validated_data)
+
+    @extend_schema(responses={201: forms.LotSerializer})
+    @action(detail=True, methods=["post"], serializer_class=forms.HoldSerializer)
+    def holds(self, request: Any, pk: Any = None) -> Any:
+        """Stop a lot from being issued."""
+        lot = self.get_object()
+
+        def work(body: dict[str, Any]) -> Lot:
+            actions.hold([lot.pk], **body)
+            return self.get_object()
+
+        return self.once(work)
+
+    @extend_schema(responses={201: forms.LotSerializer})
+    @action(detail=True, methods=["post"], serializer_class=forms.HoldSerializer)
+    def releases(self, request: Any, pk: Any = None) -> Any:
+        """Let a lot be used, and say on what grounds."""
+        lot = self.get_object()
+        return self.once(lambda body: actions.release(lot.pk, **body))
+
+    @extend_schema(responses={201: forms.LotSerializer})
+    @action(detail=True, methods=["post"], serializer_class=forms.RetestSerializer)
+    def retests(self, request: Any, pk: Any = None) -> Any:
+        """Extend a lot, once, on the evidence of a test."""
+        lot = self.get_object()
+        return self.once(lambda body: actions.retest(lot.pk, now=clock.now(), **body))
+
+
+class ContainerFilter(filters.FilterSet):
+    holds_stock = filters.BooleanFilter(field_name="balance", method="with_stock")
+
+    class Meta:
+        model = Container
+        fields: ClassVar = {
+            "lot": ["exact"],
+            "lot__material": ["exact"],
+            "lot__material__kind": ["exact"],
+            "lot__status": ["exact"],
+            "location": ["exact"],
+            "code": ["exact"],
+        }
+
+    def with_stock(self, rows: Any, name: str, value: bool) -> Any:
+        """Keep containers with something, or with nothing, in them."""
+        return rows.filter(balance__gt=0) if value else rows.filter(balance=0)
+
+
+class ContainerViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):
+    """Cans, drums and packs; their balance follows from the ledger alone."""
+
+    queryset = Container.objects.select_related("lot__site", "lot__material", "location")
+    serializer_class = forms.ContainerSerializer
+    read_serializer_class = forms.ContainerSerializer
+    scope_noun = "lots"
+    site_path = "lot__site"
+    versioned = False
+    filterset_class = ContainerFilter
+    sort_fields = ("code", "balance", "id")
+
+    @extend_schema(responses={201: forms.ContainerSerializer})
+    @action(detail=True, methods=["post"], serializer_class=forms.OpeningSerializer)
+    def openings(self, request: Any, pk: Any = None) -> Any:
+        """Note that a container was opened; its open life begins."""
+        row = self.get_object()
+
+        def work(body: dict[str, Any]) -> Container:
+            actions.open_container(row.pk, at=body.get("at") or clock.now())
+            return self.get_object()
+
+        return self.once(work)
+
+    @extend_schema(responses={201: forms.ContainerSerializer})
+    @action(detail=True, methods=["post"], serializer_class=forms.PlacingSerializer)
+    def placements(self, request: Any, pk: Any = None) -> Any:
+        """Put a container on another shelf."""
+        row = self.get_object()
+
+        def work(body: dict[str, Any]) -> Container:
+            actions.place(row.pk, at=clock.now(), by=request.user, **body)
+            return self.get_object()
+
+        return self.once(work)

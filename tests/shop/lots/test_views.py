@@ -1,0 +1,78 @@
+import pytest
+
+from tests.factories.shop import make_container, make_location, make_lot, make_material
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
+
+
+def test_a_lot_is_held_and_released_with_reasons(api, site):
+    lot = make_lot(site)
+    client = api("quality")
+    address = f"/api/v1/lots/{lot.pk}"
+    held = client.post(f"{address}/holds", {"reason": "cloudy sample"})
+    assert held.status_code == 201, held.data
+    assert (held.data["status"], held.data["status_reason"]) == ("held", "cloudy sample")
+    assert client.post(f"{address}/releases", {"reason": ""}).status_code == 422
+    released = client.post(f"{address}/releases", {"reason": "test report 12"})
+    assert released.data["status"] == "released"
+
+
+def test_a_retest_extends_a_lot_once(api, site):
+    lot = make_lot(site, material=make_material(open_life_days=30))
+    client = api("quality")
+    address = f"/api/v1/lots/{lot.pk}/retests"
+    body = {"expires_on": "2027-12-31", "evidence": "gel time report 7"}
+    early = client.post(address, body | {"expires_on": "2027-06-30"})
+    assert early.status_code == 422
+    assert "must be later than 2027-06-30" in early.data["detail"]
+    done = client.post(address, body)
+    assert done.status_code == 201, done.data
+    assert (done.data["expires_on"], done.data["retested_on"]) == ("2027-12-31", "2026-11-25")
+    again = client.post(address, body | {"expires_on": "2028-12-31"})
+    assert (again.status_code, again.data["code"]) == (409, "already_retested")
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"status": "released"},
+        {"expires_on": "2030-01-01"},
+        {"code": "X"},
+        {"site": "north"},
+        {"unit_cost": "1.00"},
+    ],
+)
+def test_a_technician_cannot_patch_what_others_decide(api, site, body):
+    lot = make_lot(site, status="quarantine")
+    client = api("technician")
+    tag = client.get(f"/api/v1/lots/{lot.pk}")["ETag"]
+    assert client.patch(f"/api/v1/lots/{lot.pk}", body, etag=tag).status_code == 422
+    lot.refresh_from_db()
+    assert (lot.status, lot.unit_cost) == ("quarantine", None)
+
+
+def test_a_container_is_opened_once_and_moved(api, site, other_site):
+    container = make_container(make_lot(site, make_material(open_life_days=10)), holds=5)
+    client = api("technician")
+    address = f"/api/v1/containers/{container.pk}"
+    first = client.post(f"{address}/openings", {"at": "2026-11-20T08:00:00+01:00"})
+    assert first.data["opened_at"] == "2026-11-20T07:00:00Z"
+    assert first.data["usable_until"] == "2026-11-30T23:00:00Z"
+    again = client.post(f"{address}/openings", {})
+    assert again.data["opened_at"] == "2026-11-20T07:00:00Z"
+    shelf = make_location(site)
+    moved = client.post(f"{address}/placements", {"location": str(shelf.pk)})
+    assert moved.data["location"] == str(shelf.pk)
+    assert container.placements.count() == 1
+    elsewhere = {"location": str(make_location(other_site).pk)}
+    assert client.post(f"{address}/placements", elsewhere).status_code == 422
+
+
+def test_containers_are_found_by_kind_and_stock(api, site):
+    make_container(make_lot(site, make_material(kind="hardener")), holds=3, code="H")
+    make_container(make_lot(site), code="EMPTY")
+    found = api().get("/api/v1/containers?lot__material__kind=hardener").data["items"]
+    assert [c["code"] for c in found] == ["H"]
+    assert found[0]["material_kind"] == "hardener"
+    empty = api().get("/api/v1/containers?holds_stock=false").data["items"]
+    assert [c["code"] for c in empty] == ["EMPTY"]
