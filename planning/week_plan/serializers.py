@@ -1,0 +1,160 @@
+"""REST forms of plans and batches."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from planning.core.plain import FormError, from_plain
+from planning.core.problem import Settings
+from planning.week_plan.models import Batch, BatchLine, BatchPortion, WeekPlan
+from shared.api import fields
+from shared.api.serializers import StrictModelSerializer, StrictSerializer
+
+
+class PlanSerializer(StrictModelSerializer):
+    """A plan's state and figures; its whole content is at /plans/{id}/content."""
+
+    figures = serializers.SerializerMethodField()
+    unplaced = serializers.SerializerMethodField()
+
+    class Meta:
+        model = WeekPlan
+        fields = [
+            "id",
+            "site",
+            "week",
+            "revision",
+            "state",
+            "seconds",
+            "progress",
+            "figures",
+            "unplaced",
+            "violations",
+            "error",
+            "asked_at",
+            "started_at",
+            "ready_at",
+            "confirmed_at",
+            "etag",
+        ]
+        read_only_fields = fields
+
+    def get_figures(self, plan: WeekPlan) -> dict[str, Any] | None:
+        """Return what the plan achieves, once there is one."""
+        return plan.plan["figures"] if plan.plan else None
+
+    def get_unplaced(self, plan: WeekPlan) -> list[dict[str, Any]]:
+        """Return the pours left out, with the rule and the words for each."""
+        return plan.plan["unplaced"] if plan.plan else []
+
+
+class NewPlanSerializer(StrictSerializer):
+    """Asking for a plan of a week; `settings` holds the foreman's choices that differ."""
+
+    site = fields.SiteField()
+    week = fields.TextField(max_length=8, help_text="ISO week such as 2026-W49.")
+    seconds = fields.DecimalField(
+        required=False,
+        default=10,
+        max_digits=6,
+        decimal_places=1,
+        min_value=Decimal("0.5"),
+        max_value=Decimal(600),
+    )
+    settings = serializers.DictField(required=False, default=dict)
+
+    def validate_settings(self, value: dict[str, Any]) -> Settings:
+        """Read the settings, naming what is unknown or out of range."""
+        try:
+            return from_plain(Settings, {n: _plain(v) for n, v in value.items()})
+        except (FormError, ValueError) as error:
+            raise fields.refuse(f"cannot be used: {error}", "bad_settings") from error
+
+
+def _plain(value: Any) -> Any:
+    """Numbers with a point were read as exact decimals; the planner counts in floats."""
+    return float(value) if type(value).__name__ == "Decimal" else value
+
+
+class BatchLineSerializer(StrictModelSerializer):
+    """One row to weigh."""
+
+    container_code = serializers.CharField(source="container.code", read_only=True)
+    lot_code = serializers.CharField(source="container.lot.code", read_only=True)
+
+    class Meta:
+        model = BatchLine
+        fields = [
+            "id",
+            "order",
+            "role",
+            "container",
+            "container_code",
+            "lot_code",
+            "target_kg",
+            "low_kg",
+            "high_kg",
+        ]
+        read_only_fields = fields
+
+
+class BatchPortionSerializer(StrictModelSerializer):
+    """Where a part of a batch goes."""
+
+    pour = fields.IdField(source="lift.pour_id", read_only=True)
+    lift_number = serializers.IntegerField(source="lift.number", read_only=True)
+
+    class Meta:
+        model = BatchPortion
+        fields = [
+            "id",
+            "order",
+            "pour",
+            "lift_number",
+            "kg",
+            "planned_start",
+            "planned_end",
+            "poured_kg",
+            "poured_at",
+        ]
+        read_only_fields = fields
+
+
+class BatchSerializer(StrictModelSerializer):
+    """A batch: one mix, one pot, one clock."""
+
+    lines = BatchLineSerializer(many=True, read_only=True)
+    portions = BatchPortionSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = Batch
+        fields = [
+            "id",
+            "site",
+            "number",
+            "plan",
+            "system",
+            "mixer",
+            "scale",
+            "people",
+            "status",
+            "mixed_kg",
+            "planned_start",
+            "planned_contact",
+            "planned_pour_start",
+            "planned_pour_end",
+            "planned_end",
+            "pot_life_min",
+            "pot_life_basis",
+            "contact_at",
+            "poured_at",
+            "printed_at",
+            "pinned",
+            "lines",
+            "portions",
+            "etag",
+        ]
+        read_only_fields = [name for name in fields if name != "pinned"]

@@ -1,0 +1,111 @@
+"""Batches with their weigh-ins and log under /api/v1/batches."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.decorators import action
+from rest_framework.response import Response
+
+from planning.batch_sheets import actions as batch_sheets
+from planning.week_plan.models import Batch
+from planning.week_plan.serializers import BatchSerializer
+from planning.weigh_in import actions
+from planning.weigh_in.models import BatchEntry
+from planning.weigh_in.serializers import (
+    CorrectionSerializer,
+    EntrySerializer,
+    NewEntrySerializer,
+    NewWeighingSerializer,
+    WeighedSerializer,
+    WeighingSerializer,
+)
+from shared import clock
+from shared.api import idempotency, viewsets
+from shared.errors import Invalid
+
+
+class BatchViewSet(
+    viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.PatchMixin, viewsets.SiteViewSet
+):
+    """Batches; a PATCH may only pin one, so that a new plan leaves it where it is."""
+
+    queryset = (
+        Batch.objects.select_related("site")
+        .prefetch_related("people", "lines__container__lot", "portions__lift")
+        .order_by("id")
+    )
+    serializer_class = BatchSerializer
+    scope_noun = "batches"
+    scope_actions = {"weighings": "weighings", "entries": "weighings", "correction": "weighings"}
+    filterset_fields = {
+        "status": ["exact"],
+        "number": ["exact"],
+        "plan": ["exact"],
+        "planned_start": ["gte", "lt"],
+    }
+    sort_fields = ("planned_start", "id")
+
+    def perform_update(self, serializer: Any) -> None:
+        """Pin a batch or let it go."""
+        pinned = serializer.validated_data.get("pinned", serializer.instance.pinned)
+        serializer.instance = batch_sheets.pin(batch=serializer.instance, pinned=pinned)
+
+    def _key(self) -> str:
+        return f"{idempotency.principal(self.request)}:{idempotency.read_key(self.request)}"[:120]
+
+    @extend_schema(responses={201: WeighedSerializer})
+    @action(detail=True, methods=["post"], serializer_class=NewWeighingSerializer)
+    def weighings(self, request: Any, pk: Any = None) -> Any:
+        """Record what was weighed for a row; answers what to add when the ratio is off."""
+
+        def work(body: dict[str, Any]) -> dict[str, Any]:
+            batch, now = self.get_object(), clock.now()
+            if body["line"].batch_id != batch.pk:
+                raise Invalid.one(
+                    "line", "other_batch", f"line is not a row of batch {batch.number}."
+                )
+            values = {"at": now, **body}
+            result = actions.record_weighing(key=self._key(), now=now, by=request.user, **values)
+            return {
+                "weighing": WeighingSerializer(result.weighing).data,
+                "ready": result.ready,
+                "correction": result.correction and _correction(result.correction),
+            }
+
+        return self.once(work)
+
+    @extend_schema(responses={201: EntrySerializer})
+    @action(detail=True, methods=["post"], serializer_class=NewEntrySerializer)
+    def entries(self, request: Any, pk: Any = None) -> Any:
+        """Add an entry: first contact, poured, conditions, scrapped pot, remark, amendment."""
+        self.read_serializer_class = EntrySerializer
+
+        def work(body: dict[str, Any]) -> BatchEntry:
+            batch, now = self.get_object(), clock.now()
+            for name in ("portion", "amends"):
+                row = body.get(name)
+                if row is not None and row.batch_id != batch.pk:
+                    raise Invalid.one(
+                        name, "other_batch", f"{name} does not belong to batch {batch.number}."
+                    )
+            values = {"at": now, **body}
+            facts = {n: str(v) for n, v in values.pop("facts", {}).items()}
+            return actions.record_entry(
+                batch=batch, key=self._key(), now=now, by=request.user, facts=facts, **values
+            )
+
+        return self.once(work)
+
+    @extend_schema(responses=CorrectionSerializer)
+    @action(detail=True, methods=["get"])
+    def correction(self, request: Any, pk: Any = None) -> Response:
+        """Return how the pot stands against its ratio; 204 while nothing is weighed."""
+        found = actions.correction_of(self.get_object())
+        return Response(status=204) if found is None else Response(_correction(found))
+
+
+def _correction(found: Any) -> dict[str, Any]:
+    return {**asdict(found), "problems": list(found.problems)}
