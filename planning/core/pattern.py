@@ -81,8 +81,9 @@ class Half:
     trapped_mm2: float
     """Faces its pull but lies under an overhang; an estimate on a grid, a little low."""
     wetted_mm2: float
-    box_mm: tuple[float, float, float] | None
-    cover: Cover | None
+    box_mm: tuple[float, float, float]
+    cover: Cover
+    pattern_l: float | None
     casting_l: float | None
     casting_rows: list[list[float]] | None
     """The casting's `CastingShape.rows`, for the volume of any lift."""
@@ -208,7 +209,7 @@ def _half(
     upper = side == A_SIDE
     areas = surface.a_mm2 if upper else surface.b_mm2
     trapped = trapped_mm2(overhang, mesh, surface.area_vectors, areas, upwards=upper)
-    casting, refused, size, cover = None, "" if profile else NO_VOLUME, None, None
+    casting, part, refused = None, None, "" if profile else NO_VOLUME
     length, width, height = mesh.size_mm
     tall = height - setup.parting_mm if upper else setup.parting_mm
     room = box_around((length, width, tall), margin_mm=setup.margin_mm, cover_mm=setup.cover_mm)
@@ -229,6 +230,7 @@ def _half(
         wetted_mm2=surface.wetted_mm2(side),
         box_mm=size,
         cover=cover,
+        pattern_l=part.volume_l() if part else None,
         casting_l=casting.volume_l() if casting else None,
         casting_rows=casting.rows() if casting else None,
         layers=[(layer.from_mm, layer.to_mm, layer.volume_l) for layer in layers],

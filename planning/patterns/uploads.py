@@ -1,0 +1,73 @@
+"""Multipart bodies read strictly: one file, each field once, and no more bytes than allowed."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from typing import Any
+
+from django.http import QueryDict
+from rest_framework.exceptions import ParseError
+from rest_framework.parsers import MultiPartParser
+
+from planning.patterns.actions import LARGEST_BYTES, too_large
+
+ROOM_FOR_FIELDS = 20_000
+"""Bytes a form may have besides its file."""
+_YES_NO = {"true": True, "false": False}
+
+
+class Upload:
+    """
+    A file that came with a form.
+
+    Its text is a digest of its bytes, so that a repeated request is known by what is in the file
+    and not by what it is called.
+    """
+
+    def __init__(self, file: Any) -> None:
+        self.name: str = file.name or ""
+        self._file = file
+
+    def chunks(self) -> Iterator[bytes]:
+        """Yield the bytes from the start."""
+        yield from self._file.chunks()
+
+    def __str__(self) -> str:
+        digest = hashlib.sha256()
+        for chunk in self.chunks():
+            digest.update(chunk)
+        return f"{self.name}:{digest.hexdigest()}"
+
+
+def check_length(request: Any) -> None:
+    """Refuse a body that is too long before any of it is read."""
+    length = request.META.get("CONTENT_LENGTH") or "0"
+    if int(length) > LARGEST_BYTES + ROOM_FOR_FIELDS:
+        raise too_large(int(length))
+
+
+class OneFile(MultiPartParser):
+    """`multipart/form-data` with one file called `file`; `true` and `false` are booleans."""
+
+    def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
+        """Return a plain dict of texts, booleans and the file."""
+        check_length((parser_context or {})["request"])
+        parsed = super().parse(stream, media_type, parser_context)
+        body: dict[str, Any] = {}
+        for part in (parsed.data, parsed.files):
+            _add(body, part)
+        return body
+
+
+def _add(body: dict[str, Any], part: QueryDict) -> None:
+    for name, values in part.lists():
+        if len(values) > 1 or name in body:
+            raise ParseError(f"The field {name[:80]!r} stands twice in the form.")
+        value = values[0]
+        if isinstance(value, str):
+            if "\0" in value:
+                raise ParseError(f"The field {name[:80]!r} holds a NUL character.")
+            body[name] = _YES_NO.get(value, value)
+        else:
+            body[name] = Upload(value)

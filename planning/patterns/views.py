@@ -1,0 +1,125 @@
+"""Patterns under /api/v1/patterns."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.http import Http404, HttpResponse
+from drf_spectacular.utils import OpenApiTypes, extend_schema
+from rest_framework.decorators import action
+from rest_framework.renderers import BaseRenderer, JSONRenderer
+
+from planning.patterns import actions
+from planning.patterns.models import PatternMesh, PatternState
+from planning.patterns.serializers import (
+    NewPatternSerializer,
+    PatternRowSerializer,
+    PatternSerializer,
+    SetupSerializer,
+    UseSerializer,
+)
+from planning.patterns.uploads import OneFile
+from planning.pours.serializers import PourSerializer
+from shared import clock
+from shared.api import viewsets
+
+
+class Png(BaseRenderer):
+    """`image/png`, and problems as JSON where there is no picture."""
+
+    media_type = "image/png"
+    format = "png"
+    charset = None
+    render_style = "binary"
+
+    def render(self, data: Any, *args: Any, **kwargs: Any) -> bytes:
+        """Return the bytes as they are; anything else is a problem."""
+        return data if isinstance(data, bytes) else json.dumps(data).encode()
+
+
+class PatternViewSet(
+    viewsets.ListMixin,
+    viewsets.RetrieveMixin,
+    viewsets.CreateMixin,
+    viewsets.DeleteMixin,
+    viewsets.SiteViewSet,
+):
+    """Meshes of patterns: handed in as files, read by a worker, never in the request."""
+
+    queryset = PatternMesh.objects.select_related("site").order_by("-id")
+    serializer_class = PatternSerializer
+    read_serializer_class = PatternSerializer
+    scope_noun = "tool_orders"
+    filterset_fields = {"state": ["exact"], "sha256": ["exact"]}
+    sort_fields = ("id",)
+
+    def get_serializer_class(self) -> Any:
+        """Leave the long report out of lists."""
+        kinds = {"list": PatternRowSerializer, "create": NewPatternSerializer}
+        return kinds.get(self.action) or super().get_serializer_class()
+
+    def get_parsers(self) -> list[Any]:
+        """Read a form with a file where a pattern is handed in, JSON elsewhere."""
+        handing_in = getattr(self, "action_map", {}).get("post") == "create"
+        posted = getattr(self.request, "method", "POST") == "POST"
+        return [OneFile()] if handing_in and posted else super().get_parsers()
+
+    def perform_create(self, serializer: Any) -> None:
+        """Keep the file and have it examined; the answer does not wait for that."""
+        values = dict(serializer.validated_data)
+        file = values.pop("file")
+        serializer.instance = actions.take_pattern(
+            site=values.pop("site"),
+            file_name=file.name,
+            chunks=file.chunks(),
+            name=values.pop("name", ""),
+            setup=values,
+            by=self.request.user,
+            now=clock.now(),
+        )
+
+    def perform_destroy(self, row: PatternMesh) -> None:
+        """Throw it away unless a pour was made from it."""
+        actions.throw_away(pattern=row)
+
+    @action(detail=True, methods=["post"], serializer_class=SetupSerializer)
+    def examinations(self, request: Any, pk: Any = None) -> Any:
+        """Examine it again with another unit, pull, box or with repair."""
+        return self.once(
+            lambda body: actions.examine_again(
+                pattern=self.get_object(), changes=body, now=clock.now()
+            ),
+            status=202,
+        )
+
+    @action(detail=True, methods=["post"], serializer_class=UseSerializer)
+    def uses(self, request: Any, pk: Any = None) -> Any:
+        """Give a pour the casting of one half: volume by height, depth and area to coat."""
+        self.read_serializer_class = PourSerializer
+        return self.once(
+            lambda body: actions.use_for_pour(pattern=self.get_object(), **body), status=200
+        )
+
+    @extend_schema(responses={(200, "image/png"): OpenApiTypes.BINARY})
+    @action(
+        detail=True,
+        url_path="pictures/(?P<view>above|below)",
+        renderer_classes=[Png, JSONRenderer],
+    )
+    def pictures(self, request: Any, pk: Any = None, view: str = "above") -> HttpResponse:
+        """Return the picture coloured by draft and undercut, seen from above or below."""
+        return picture_of(self.get_object(), view)
+
+
+def picture_of(pattern: PatternMesh, view: str) -> HttpResponse:
+    """Return the picture of an examined pattern, or nothing at this address."""
+    if pattern.state != PatternState.READY:
+        raise Http404
+    try:
+        data = pattern.picture(view).read_bytes()
+    except FileNotFoundError:
+        raise Http404 from None
+    response = HttpResponse(data, content_type="image/png")
+    response["Cache-Control"] = "private, max-age=0, no-cache"
+    return response
