@@ -10,6 +10,7 @@ from planning.reminders import urls as reminders
 from planning.routes.views import RouteViewSet
 from planning.week_plan.views import PlanViewSet
 from planning.weigh_in.views import BatchViewSet
+from planning.workbench import urls as workbench
 from shared.api.router import Router
 
 router = Router()
@@ -24,5 +25,13 @@ router.register("cures", CureViewSet, "cure")
 router.register("temperatures", TemperatureViewSet, "temperature")
 router.register("demouldings", DemouldViewSet, "demoulding")
 
-api_urlpatterns: list[Any] = [*router.urls, *reminders.api_urlpatterns]
-urlpatterns: list[Any] = [*page_urls.urlpatterns, *reminders.urlpatterns]
+api_urlpatterns: list[Any] = [
+    *router.urls,
+    *reminders.api_urlpatterns,
+    *workbench.api_urlpatterns,
+]
+urlpatterns: list[Any] = [
+    *page_urls.urlpatterns,
+    *reminders.urlpatterns,
+    *workbench.urlpatterns,
+]

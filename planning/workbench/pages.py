@@ -1,0 +1,59 @@
+"""The workbench: calculators on pages. Nothing is stored; a link carries what was typed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from planning.workbench.calculators import CALCULATORS
+from shared import clock
+from shared.api.permissions import needs
+from shop import stores
+
+USUAL: dict[str, Any] = {"readability_g": "1", "hardener_g": "0", "least_margin_k": "3"}
+
+
+@needs("calculations:read")
+def workbench(request: HttpRequest) -> HttpResponse:
+    """List the calculators."""
+    return render(
+        request, "planning/workbench/workbench.html", {"calculators": CALCULATORS.values()}
+    )
+
+
+@needs("calculations:read")
+def calculator(request: HttpRequest, name: str) -> HttpResponse:
+    """Show one calculator, and its answer when the address holds figures."""
+    found = CALCULATORS.get(name)
+    if found is None:
+        raise Http404(f"There is no calculator {name}.")
+    given = request.GET.copy()
+    given.pop("site", None)
+    answer = None
+    if given:
+        form = found.bound(given)  # type: ignore[arg-type]
+        answer = found.answer(form)
+    else:
+        form = found.form(initial=USUAL | _expected(request))
+    return render(
+        request,
+        "planning/workbench/calculator.html",
+        {
+            "calculator": found,
+            "calculators": CALCULATORS.values(),
+            "form": form,
+            "answer": answer,
+            "query": given.urlencode(),
+        },
+        status=400 if given and answer is None else 200,
+    )
+
+
+def _expected(request: HttpRequest) -> dict[str, Any]:
+    """Begin with the temperature the site expects in its shop today."""
+    site = request.site  # type: ignore[attr-defined]
+    today = clock.today(site)
+    temp_c = f"{stores.site_week(site.pk, today, 1).expected_c[today]:g}"
+    return {"shop_c": temp_c, "then_c": temp_c, "air_c": temp_c}
