@@ -13,7 +13,7 @@ from planning.workbench.records import BadRecord, post_cure_steps, readings
 
 def cure(form: CureForm) -> Answer | None:
     """Return when the casting may be demoulded, and what a post-cure makes of it."""
-    given, system = form.cleaned_data, form.system
+    given, system = form.cleaned_data, form.chosen
     try:
         hours, temps_c = readings(given["record"])
     except BadRecord as error:
@@ -130,7 +130,7 @@ def _conversion_at(
     form: CureForm, hours: list[float], temps_c: list[float], start_h: float
 ) -> float:
     """Conversion when the post-cure begins: along the record, then at the expected temperature."""
-    system, then_c = form.system, form.cleaned_data["then_c"]
+    system, then_c = form.chosen, form.cleaned_data["then_c"]
     if system.kinetics is None:
         return 0.0
     from planning.core.kinetics import conversion_along

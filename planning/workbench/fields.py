@@ -8,8 +8,6 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from shared.api.fields import unit_of_name
-
 _NUMBER = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
 
 
@@ -85,12 +83,18 @@ class Choice(forms.ChoiceField):
         super().__init__(label=label, **kwargs)
         self.name = ""
 
+    @property
+    def keys(self) -> list[str]:
+        """What may be sent."""
+        pairs: Any = self.choices
+        return [str(key) for key, _ in pairs if key != ""]
+
     def clean(self, value: Any) -> str:
         """Return the choice; the initial one when it is left out."""
         text = "" if value is None else str(value).strip()
         if not text and self.initial is not None:
             return str(self.initial)
-        allowed = [str(key) for key, _ in self.choices if key != ""]  # type: ignore[misc]
+        allowed = self.keys
         if not text:
             if self.required:
                 listed = ", ".join(allowed) or "nothing yet"
@@ -128,6 +132,3 @@ class Lines(forms.CharField):
                 "too_long", value=len(text), limit=self.MOST, unit="characters",
             )  # fmt: skip
         return text
-
-
-__all__ = ["Choice", "Lines", "Quantity", "Refused", "unit_of_name"]

@@ -26,18 +26,18 @@ ESTIMATE = (
 
 def pot_life(form: PotLifeForm) -> Answer | None:
     """Return the pot life, the largest batch, and what a forgotten pot would do."""
-    given, system, info = form.cleaned_data, form.system, form.info
+    given, system, info = form.cleaned_data, form.chosen, form.info
     shop_c, mix_c, batch = given["shop_c"], given["mix_c"], given["batch_kg"]
     answer = with_hazards(form)
     life = pot_life_min(system, shop_c, batch, mix_c)
     answer.add_limit("pot_life", "min", "Pot life from first contact", life, "min", 0)
     answer.add_limit("gel", "min", "May gel from", gel_early_min(system, shop_c), "min", 0)
-    mass = system.datasheet.pot_life.mass_kg if system.datasheet.pot_life else None
-    if mass is not None:
+    point = system.datasheet.pot_life
+    if point is not None and point.mass_kg is not None:
         answer.say(
-            f"The data sheet's pot life was read on {mass:g} kg at "
-            f"{system.datasheet.pot_life.temp_c:g} °C. It is shifted to your temperature; it is "  # type: ignore[union-attr]
-            "not corrected for mass, because no law for that is known."
+            f"The data sheet's pot life was read on {point.mass_kg:g} kg at {point.temp_c:g} °C. "
+            "It is shifted to your temperature; it is not corrected for mass, because no law for "
+            "that is known."
         )
     assert info is not None  # the system field is required
     handling = Handling(
@@ -114,7 +114,7 @@ def _batch(
 
 def lift(form: LiftForm) -> Answer | None:
     """Return how hot a lift gets and when, and the deepest that is safe."""
-    given, system = form.cleaned_data, form.system
+    given, system = form.cleaned_data, form.chosen
     answer = with_hazards(form)
     cap_c = _or(given["cap_c"], system.peak_cap_c)
     base = tool_side(given["tool_side"])
@@ -210,7 +210,7 @@ def _glass(answer: Answer, system: SystemData, conversion: float, service_c: flo
 def _pictures(answer: Answer, form: LiftForm, cap_c: float | None) -> None:
     from planning.core.exotherm import solve_lift
 
-    given, system, base = form.cleaned_data, form.system, tool_side(form.cleaned_data["tool_side"])
+    given, system, base = form.cleaned_data, form.chosen, tool_side(form.cleaned_data["tool_side"])
     below, levels = given["cured_below_mm"] or 0.0, []
     if cap_c is not None:
         levels.append(Level(f"cap {cap_c:g} °C", cap_c))
@@ -271,7 +271,7 @@ def clocks(form: ClocksForm) -> Answer | None:
     """Return when the next lift may go on, until when it bonds, and the ways out."""
     from planning.core.gaps import lift_window, ways_out
 
-    given, system = form.cleaned_data, form.system
+    given, system = form.cleaned_data, form.chosen
     base = tool_side(given["tool_side"])
     where = (system, given["depth_mm"], given["shop_c"], base, AIR_TOP)
     window, answer = lift_window(*where), with_hazards(form)

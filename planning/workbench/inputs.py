@@ -29,13 +29,13 @@ class CalculatorForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, auto_id="%s", **kwargs)
         for name, field in self.fields.items():
-            field.name = name  # type: ignore[attr-defined]
+            field.name = name
         self.infos: dict[str, SystemInfo] = {}
         if "system" in self.fields:
             self.infos = {info.code: info for info in stores.systems()}
             choices = [(code, f"{code}: {info.name}") for code, info in self.infos.items()]
             empty = [] if self.fields["system"].required else [("", "None: I type the figures")]
-            self.fields["system"].choices = empty + choices  # type: ignore[attr-defined]
+            self.fields["system"].choices = empty + choices
 
     @property
     def info(self) -> SystemInfo | None:
@@ -43,7 +43,7 @@ class CalculatorForm(forms.Form):
         return self.infos.get(self.cleaned_data.get("system", ""))
 
     @property
-    def system(self) -> SystemData:
+    def chosen(self) -> SystemData:
         """The chosen system as the physics sees it."""
         info = self.info
         return SystemData("no system") if info is None else system_data(info)

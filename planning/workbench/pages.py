@@ -33,7 +33,7 @@ def calculator(request: HttpRequest, name: str) -> HttpResponse:
     given.pop("site", None)
     answer = None
     if given:
-        form = found.bound(given)  # type: ignore[arg-type]
+        form = found.bound(given)
         answer = found.answer(form)
     else:
         form = found.form(initial=USUAL | _expected(request))
@@ -53,7 +53,7 @@ def calculator(request: HttpRequest, name: str) -> HttpResponse:
 
 def _expected(request: HttpRequest) -> dict[str, Any]:
     """Begin with the temperature the site expects in its shop today."""
-    site = request.site  # type: ignore[attr-defined]
+    site = request.site
     today = clock.today(site)
     temp_c = f"{stores.site_week(site.pk, today, 1).expected_c[today]:g}"
     return {"shop_c": temp_c, "then_c": temp_c, "air_c": temp_c}

@@ -31,7 +31,7 @@ def problems_of(form: Form) -> list[dict[str, str]]:
 def _parameter(name: str, field: Any) -> OpenApiParameter:
     listed = None
     if isinstance(field, Choice) and name != "system":
-        listed = [key for key, _ in field.choices]  # type: ignore[misc]
+        listed = field.keys
     words = [str(field.label)]
     if isinstance(field, Quantity):
         words.append(f"{field.bounds}.")
