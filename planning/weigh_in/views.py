@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
+from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
@@ -39,7 +39,11 @@ class BatchViewSet(
     )
     serializer_class = BatchSerializer
     scope_noun = "batches"
-    scope_actions = {"weighings": "weighings", "entries": "weighings", "correction": "weighings"}
+    scope_actions: ClassVar[dict[str, str]] = {
+        "weighings": "weighings:write",
+        "entries": "weighings:write",
+        "correction": "weighings:read",
+    }
     filterset_fields = {
         "status": ["exact"],
         "number": ["exact"],

@@ -20,6 +20,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--password", default="demo-shop", help="of the demo's people")
+        parser.add_argument(
+            "--no-orders", action="store_true", help="stock, people and routes only"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         fixtures = Path(settings.ROOT) / "fixtures"
@@ -28,8 +31,9 @@ class Command(BaseCommand):
         now = clock.now()
         load_routes(routes)
         site = load_shop(data, now - actions.HISTORY, options["password"])
-        taken = actions.load_orders(site, data["orders"], now)
-        if not WeekPlan.objects.filter(site=site).exists():
+        orders = [] if options["no_orders"] else data["orders"]
+        taken = actions.load_orders(site, orders, now)
+        if orders and not WeekPlan.objects.filter(site=site).exists():
             actions.plan_and_work(site, now)
         self.stdout.write(
             f"{site.name}: {taken} tool orders. Sign in as "
