@@ -29,6 +29,7 @@ class DayConverter:
 register_converter(DayConverter, "day")
 
 urlpatterns = [
+    path("", today.first, name="first"),
     path("today/", today.today, name="today"),
     path("steps/<int:pk>/sign/", today.sign_step, name="step-sign"),
     path("reminders/<int:pk>/take-up/", today.take_up, name="reminder-take-up"),

@@ -15,6 +15,7 @@ from planning.cures import actions, page_data
 from planning.cures.page_forms import DemouldForm, StepForm, TemperatureForm
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
+from planning.routes.models import Phase
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
@@ -43,12 +44,14 @@ def _page(
         "steps": request.access.may("steps:write", request.site.pk),
     }
     system = stores.system(found.system_id)
+    steps = _steps(found)
     context: dict[str, Any] = {
         "pour": found,
         "lifts": lifts,
         "due": page_data.demould_due(lifts),
         "batches": page_data.batches_of(found),
-        "steps": [_step_row(step, given, may["steps"]) for step in _steps(found)],
+        "steps": _open_steps(steps, given, may["steps"]),
+        "done": [s for s in steps if s.done_at is not None],
         "readings": readings,
         "curve": page_data.curve_of(readings),
         "demoulded": page_data.demould_of(found),
@@ -69,11 +72,20 @@ def _steps(found: Pour) -> list[PourStep]:
     return sorted(rows, key=lambda step: (phases.get(step.phase, 1), step.order))
 
 
-def _step_row(step: PourStep, given: dict[str, forms.Form], may_sign: bool) -> dict[str, Any]:
-    form = given.get(f"step-{step.pk}")
-    if form is None and step.done_at is None and may_sign:
-        form = StepForm(checks=step.checks, prefix=f"step-{step.pk}")
-    return {"step": step, "form": form}
+def _open_steps(
+    steps: list[PourStep], given: dict[str, forms.Form], may_sign: bool
+) -> list[dict[str, Any]]:
+    """Return the steps left, each with its form; taking the casting off has a form of its own."""
+    rows = []
+    taking_off = next((step for step in steps if step.phase == Phase.AFTER), None)
+    for step in steps:
+        if step.done_at is not None:
+            continue
+        form = given.get(f"step-{step.pk}")
+        if form is None and may_sign and step != taking_off:
+            form = StepForm(checks=step.checks, prefix=f"step-{step.pk}")
+        rows.append({"step": step, "form": form, "by_demoulding": step == taking_off})
+    return rows
 
 
 @require_POST

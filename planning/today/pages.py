@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import NoReverseMatch
 from django.views.decorators.http import require_POST
 
 from planning.cures import actions as cures
@@ -46,6 +47,18 @@ def today(request: HttpRequest) -> HttpResponse:
             "may_sign": request.access.may("steps:write", site.pk),
         },
     )
+
+
+@needs("sites:read")
+def first(request: HttpRequest) -> HttpResponse:
+    """Lead a person to the page their work begins on."""
+    may = request.access.may
+    if may("purchases:write") and not may("tool_orders:write"):
+        try:
+            return redirect("buying")
+        except NoReverseMatch:  # the installation has no buying pages
+            return redirect("today")
+    return redirect("today" if may("batches:read") else "tools")
 
 
 def _day(request: HttpRequest, here: date) -> date:

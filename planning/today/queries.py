@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from planning.batch_sheets.queries import sheet
 from planning.cures.models import Cure
@@ -38,7 +39,15 @@ def days_of(day: date, rest_of_week: bool) -> list[date]:
 def day_of(site: Site, day: date, person_id: int | None, now: datetime) -> dict[str, Any]:
     """Return a day's sheet with its work in the order of the clock."""
     found = sheet(site=site, day=day, person_id=person_id, now=now)
-    return {**found, "agenda": agenda(found, now)}
+    zone = ZoneInfo(site.time_zone)
+    overdue_here = day == now.astimezone(zone).date()
+    demoulds = [
+        row
+        for row in found["demoulds"]
+        if row["due_at"].astimezone(zone).date() == day
+        or (overdue_here and row["due_at"].astimezone(zone).date() < day)
+    ]
+    return {**found, "demoulds": demoulds, "agenda": agenda(found, now)}
 
 
 def agenda(found: Mapping[str, Any], now: datetime) -> list[dict[str, Any]]:
@@ -119,8 +128,3 @@ def _state(row: Mapping[str, Any], now: datetime) -> tuple[str, str, datetime]:
     if row["closes_at"] is not None and row["closes_at"] <= now:
         return "missed", "Recoat window closed: abrade and clean first", row["closes_at"]
     return "open_now", f"Lift {row['lift'] + 1} may go on", row["closes_at"] or row["opens_at"]
-
-
-def systems_named(batches: Iterable[Mapping[str, Any]]) -> str:
-    """Return the resin systems of some batches, each once."""
-    return ", ".join(sorted({row["system"] for row in batches}))
