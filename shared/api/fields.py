@@ -148,9 +148,9 @@ class MomentField(serializers.DateTimeField):
         except (ValueError, OverflowError):
             raise refuse("names a day or time that does not exist.", "not_a_moment") from None
 
-    def to_representation(self, value: datetime | str) -> str:
+    def to_representation(self, value: datetime | str | None) -> Any:
         """Return the moment in UTC, marked Z."""
-        if isinstance(value, str):
+        if value is None or isinstance(value, str):
             return value
         return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
 

@@ -20,11 +20,13 @@ def scope_of(view: Any, method: str) -> str:
     """
     Return the scope that a call of a view needs.
 
-    `scope_actions` of the view may name one for an action; otherwise it is the view's
-    `scope_noun` with `read` for safe methods and `write` for all others.
+    `scope_actions` of the view may name a scope, or a noun, for an action; otherwise the view's
+    `scope_noun` counts. A noun gets `read` for safe methods and `write` for all others.
     """
-    own = getattr(view, "scope_actions", {}).get(getattr(view, "action", None))
-    scope = own or f"{view.scope_noun}:{'read' if method in SAFE_METHODS else 'write'}"
+    scope = getattr(view, "scope_actions", {}).get(getattr(view, "action", None))
+    scope = scope or view.scope_noun
+    if ":" not in scope:
+        scope = f"{scope}:{'read' if method in SAFE_METHODS else 'write'}"
     if scope not in SCOPES:
         raise ValueError(f"{type(view).__name__} asks for {scope}, which no role knows.")
     return scope

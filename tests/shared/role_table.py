@@ -1,0 +1,97 @@
+"""
+Every address of the API, its methods, and the scope each of them asks for.
+
+Written by hand beside the code on purpose: an address that is missing here, or asks for something
+else than stands here, fails the build. `{}` stands for the parts of an address that vary.
+"""
+
+from __future__ import annotations
+
+R, W = "read", "write"
+
+
+def rows(
+    noun: str, paths: str, methods: str = "GET POST", **own: str
+) -> dict[tuple[str, str], str]:
+    """Return the scopes of some addresses that ask alike; `own` names other scopes by method."""
+    found = {}
+    for path in paths.split():
+        for method in methods.split():
+            verb = "read" if method == "GET" else "write"
+            found[method, f"/api/v1/{path}"] = own.get(method, f"{noun}:{verb}")
+    return found
+
+
+def register(noun: str, names: str, **own: str) -> dict[tuple[str, str], str]:
+    """Return the scopes of lists whose rows can be added, changed and deleted."""
+    found = {}
+    for name in names.split():
+        found |= rows(noun, name, "GET POST", **own)
+        found |= rows(noun, f"{name}/{{}}", "GET PATCH DELETE")
+    return found
+
+
+ANYBODY = {("GET", "/api/v1/"), ("GET", "/api/v1/openapi.json")}
+"""The description of the API; it holds nothing of a shop."""
+
+SIGNED_IN = {("GET", "/api/v1/me")}
+"""Answered to everybody who is known, about themselves."""
+
+TABLE: dict[tuple[str, str], str] = {
+    **rows("sites", "sites", POST="accounts:write"),
+    **rows("sites", "sites/{}", "GET PATCH"),
+    **register(
+        "sites",
+        "people shifts day-changes closed-days expected-temperatures mixers scales places "
+        "locations",
+    ),
+    **register("lots", "storage-spells"),
+    **register("materials", "suppliers materials packs resin-systems release-recipes"),
+    **register("materials", "learned-codes", POST="movements:write"),
+    **rows("lots", "lots containers containers/{} stock", "GET"),
+    **rows("lots", "lots/{}", "GET PATCH"),
+    **rows("lots", "lots/{}/holds lots/{}/releases lots/{}/retests", "POST"),
+    **rows("lots", "containers/{}/openings containers/{}/placements", "POST"),
+    **rows("movements", "movements"),
+    **rows("movements", "movements/{}", "GET"),
+    **rows("movements", "splits receipts scans", "POST"),
+    **rows("requirements", "reservations reservations/{} requirements requirements/{}", "GET"),
+    **rows("tools", "tools tool-events"),
+    **rows("tools", "tools/{}", "GET PATCH"),
+    **rows("tools", "tool-events/{}", "GET"),
+    **rows("routes", "routes"),
+    **rows("routes", "routes/{}", "GET PATCH"),
+    **rows("tool_orders", "tool-orders"),
+    **rows("tool_orders", "tool-orders/{} pours", "GET"),
+    **rows("tool_orders", "pours/{}", "GET PATCH"),
+    **rows("tool_orders", "tool-orders/bulk tool-orders/{}/cancellations", "POST"),
+    **rows("steps", "steps steps/{}", "GET"),
+    **rows("steps", "steps/{}/signatures", "POST"),
+    **rows("plans", "plans"),
+    **rows("plans", "plans/{} plans/{}/content", "GET"),
+    **rows("plans", "plans/{}/confirmations plans/{}/stops", "POST"),
+    **rows("batches", "batches sheets/{}", "GET"),
+    **rows("batches", "batches/{}", "GET PATCH"),
+    **rows("weighings", "batches/{}/correction", "GET"),
+    **rows("weighings", "batches/{}/entries batches/{}/weighings", "POST"),
+    **rows("cures", "cures cures/{} demouldings/{}", "GET"),
+    **rows("cures", "temperatures demouldings"),
+    **rows("cures", "temperatures/bulk", "POST"),
+    **rows(
+        "reminders", "reminders reminders/{} reminder-deliveries reminder-deliveries/{}", "GET"
+    ),
+    **rows("reminders", "reminder-choices"),
+    **rows("reminders", "reminders/{}/confirmations", "POST"),
+    **rows("reminders", "reminder-deliveries/{}/replays", "POST"),
+    **rows(
+        "calculations",
+        "workbench workbench/volume workbench/mix workbench/over-pour workbench/pot-life "
+        "workbench/lift workbench/clocks workbench/cure workbench/dew-point",
+        "GET",
+    ),
+}
+
+NO_SITE = set(
+    "suppliers materials packs learned-codes resin-systems release-recipes routes".split()
+)
+"""Lists that all sites share."""
