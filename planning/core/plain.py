@@ -53,7 +53,7 @@ def from_plain(kind: type[T], document: Any, where: str = "") -> T:
     """Build a dataclass from plain values; unknown and missing fields are refused by name."""
     if not isinstance(document, dict):
         raise FormError(f"{where or 'document'}: expected an object, found {_shown(document)}.")
-    hints = _hints(kind)
+    hints = _hints(typing.cast(type, kind))
     fields = {f.name: f for f in dataclasses.fields(kind)}  # type: ignore[arg-type]
     unknown = sorted(set(document) - set(fields))
     if unknown:
@@ -76,7 +76,7 @@ def from_plain(kind: type[T], document: Any, where: str = "") -> T:
 
 
 @cache
-def _hints(kind: type) -> dict[str, Any]:
+def _hints(kind: type[Any]) -> dict[str, Any]:
     return typing.get_type_hints(kind)
 
 

@@ -11,7 +11,6 @@ from planning.routes.models import Route
 from shared.access.models import CODE
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
-from shop.models import ReleaseRecipe, ResinSystem
 
 ASKED_FIELDS = [
     "half",
@@ -173,8 +172,8 @@ class SignatureSerializer(StrictSerializer):
 def for_action(pour: dict[str, Any]) -> dict[str, Any]:
     """Return a validated pour as the action takes it: links by id, empty values left out."""
     values = {name: value for name, value in pour.items() if value is not None}
-    system: ResinSystem | None = values.pop("system", None)
-    recipe: ReleaseRecipe | None = values.pop("release_recipe", None)
+    system = values.pop("system", None)
+    recipe = values.pop("release_recipe", None)
     if system is not None:
         values["system_id"] = system.pk
     if recipe is not None:

@@ -143,8 +143,10 @@ def _open_pours(site_id: int, sunday: date) -> list[Pour]:
     }
     below = {pour.pk: pour.stands_on_id for pour in pours}
     for pk in list(wanted):
-        while (pk := below.get(pk)) is not None:
-            wanted.add(pk)
+        lower = below[pk]
+        while lower is not None and lower in below:
+            wanted.add(lower)
+            lower = below[lower]
     return [pour for pour in pours if pour.pk in wanted]
 
 

@@ -293,8 +293,9 @@ def _poured(entry: BatchEntry) -> None:
     for lift in Lift.objects.filter(portions__in=portions).select_related("pour__order__site"):
         rows = list(lift.portions.values_list("kg", "poured_at"))
         whole = sum(kg for kg, _ in rows) >= lift.mass_kg - Decimal("0.001")
-        if whole and all(at is not None for _, at in rows):
-            cures.start_clock(lift=lift, poured_at=max(at for _, at in rows))
+        times = [at for _, at in rows if at is not None]
+        if whole and len(times) == len(rows):
+            cures.start_clock(lift=lift, poured_at=max(times))
 
 
 def _scrapped(entry: BatchEntry) -> None:

@@ -172,7 +172,7 @@ def weigh_and_pour(technician, batch):
         at = (began + timedelta(minutes=minutes)).isoformat()
         body = {"kind": kind, "at": at}
         for _ in range(2):
-            technician.post(f"batches/{batch['id']}/entries", body, key=f"story-entry-{kind:>9}")
+            technician.post(f"batches/{batch['id']}/entries", body, key=f"story-entry-{kind}-1")
     now = technician.get(f"batches/{batch['id']}")
     assert now["status"] == "poured"
     return now
