@@ -52,6 +52,26 @@ class Row:
     """In quarantine or held: there, but not counted."""
 
     @property
+    def due_in(self) -> float:
+        """What comes in over the horizon."""
+        return sum(self.outlook.receipts)
+
+    @property
+    def wanted(self) -> float:
+        """What pours and steps take over the horizon."""
+        return sum(self.outlook.reserved) + sum(self.outlook.planned)
+
+    @property
+    def short(self) -> float:
+        """What pours could not get on their day."""
+        return sum(self.outlook.short)
+
+    @property
+    def too_late(self) -> bool:
+        """Whether an ordinary order can no longer prevent the first shortage."""
+        return self.last_order_on is not None and self.last_order_on < self.outlook.start
+
+    @property
     def first_short_on(self) -> date | None:
         """The first day a pour goes short."""
         return self.outlook.first_short_day

@@ -231,8 +231,8 @@ def _refuse_over(states: Iterable[queries.LineState], touched: set[int]) -> None
                 f"{state.line.material}: {state.received.normalize():f} {unit} would have come in "
                 f"of {coming.normalize():f} {unit} ordered. Send the rest back, or say that the "
                 "over-delivery is kept.",
-                value=str(state.received),
-                limit=str(coming),
+                value=f"{state.received.normalize():f}",
+                limit=f"{coming.normalize():f}",
                 unit=unit,
             )
 

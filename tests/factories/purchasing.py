@@ -48,6 +48,7 @@ def new_line(pack, packs=2, days=7):
         packs=packs,
         expected_on=(NOW + timedelta(days=days)).date(),
         pack_price=pack.price,
+        supplier_item=pack.supplier_item,
     )
 
 

@@ -1,0 +1,111 @@
+"""Pages of the outlook: all materials, one material with its picture, and tables to take away."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_GET
+
+from shared.api.permissions import needs
+from shared.errors import Invalid
+from shared.export import Column, csv_bytes, xlsx_bytes
+from shop.materials.models import Material
+from shop.outlook import forms, queries
+from shop.outlook.picture import picture
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+STATES = (("", "All"), ("short", "Runs short"), ("expiring", "Expires unused"), ("ok", "In order"))
+
+
+def _days(request: HttpRequest) -> int:
+    try:
+        return forms.checked_days(request.GET.get("days"))
+    except Invalid as error:
+        messages.error(request, f"{error.message} Showing {queries.USUAL_DAYS} days.")
+        return queries.USUAL_DAYS
+
+
+@needs("requirements:read")
+@require_GET
+def outlook(request: Any) -> HttpResponse:
+    """Show what runs short and what expires, the most urgent first."""
+    days = _days(request)
+    rows = queries.rows(request.site, days=days)
+    state = request.GET.get("state", "")
+    shown = [row for row in rows if not state or row.state == state]
+    order = {"short": 0, "expiring": 1, "ok": 2}
+    shown.sort(key=lambda r: (order[r.state], str(r.first_short_on or r.first_expiry_on or "")))
+    return render(
+        request,
+        "shop/outlook/outlook.html",
+        {
+            "rows": shown,
+            "counts": forms.counts(rows),
+            "days": days,
+            "state": state,
+            "states": STATES,
+            "may_buy": request.access.may("purchases:read", request.site.pk),
+        },
+    )
+
+
+@needs("requirements:read")
+@require_GET
+def material(request: Any, pk: int) -> HttpResponse:
+    """Show one material day by day."""
+    found = get_object_or_404(Material, pk=pk)
+    days = _days(request)
+    (row,) = queries.rows(request.site, days=days, material_ids=[found.pk])
+    daily = [
+        {"day": day, "figures": figures, "stop": figures[5] > 0, "quiet": not any(figures[1:6])}
+        for day, *figures in forms.daily_cells(row)
+    ]
+    every = request.GET.get("every") == "1"
+    return render(
+        request,
+        "shop/outlook/material.html",
+        {
+            "row": row,
+            "material": found,
+            "days": days,
+            "picture": picture(row.outlook, found.unit),
+            "daily": daily if every else [one for one in daily if not one["quiet"]],
+            "every": every,
+        },
+    )
+
+
+@needs("requirements:read")
+@require_GET
+def outlook_file(request: Any, form: str) -> HttpResponse:
+    """Hand out the table of all materials."""
+    rows = queries.rows(request.site, days=_days(request))
+    name = f"outlook-{request.site.code}"
+    return _file(name, form, forms.SUMMARY, [forms.summary_cells(row) for row in rows])
+
+
+@needs("requirements:read")
+@require_GET
+def material_file(request: Any, pk: int, form: str) -> HttpResponse:
+    """Hand out the days of one material."""
+    found = get_object_or_404(Material, pk=pk)
+    (row,) = queries.rows(request.site, days=_days(request), material_ids=[found.pk])
+    return _file(f"outlook-{found.code}", form, forms.DAILY, list(forms.daily_cells(row)))
+
+
+def _file(
+    name: str, form: str, columns: tuple[Column, ...], rows: list[list[Any]]
+) -> HttpResponse:
+    if form == "csv":
+        answer = HttpResponse(
+            csv_bytes(columns, rows, mark=True), content_type="text/csv; charset=utf-8"
+        )
+    elif form == "xlsx":
+        answer = HttpResponse(xlsx_bytes(name, columns, rows), content_type=XLSX)
+    else:
+        raise Http404(f"There is no table as {form}; csv and xlsx are made.")
+    answer["Content-Disposition"] = f'attachment; filename="{name}.{form}"'
+    return answer

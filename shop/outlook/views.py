@@ -1,0 +1,85 @@
+"""The stock outlook under /api/v1/."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import serializers
+from rest_framework.response import Response
+
+from shared.access.models import Site
+from shared.api import viewsets
+from shared.api.problems import BadParameter
+from shared.errors import Invalid
+from shop.materials.models import Material
+from shop.outlook import forms, queries
+
+PARAMETERS = [
+    OpenApiParameter("site", str, description="Code of the site; your only one without it."),
+    OpenApiParameter(
+        "days",
+        {"type": "integer", "minimum": 1, "maximum": queries.MOST_DAYS},
+        description=f"How far to look; {queries.USUAL_DAYS} without it.",
+    ),
+    OpenApiParameter(
+        "material",
+        {"type": "string", "pattern": "^[1-9][0-9]{0,17}$"},
+        description="Id of one material: its days and its lots at risk.",
+    ),
+]
+
+
+class OutlookView(viewsets.ScopedView):
+    """Stock ahead: what runs short when, for which pours, and what will expire unused."""
+
+    scope_noun = "requirements"
+    extra_parameters: ClassVar = ("site", "days", "material")
+    serializer_class = serializers.Serializer
+    pagination_class = None
+    filter_backends = []
+
+    @extend_schema(
+        operation_id="outlook", parameters=PARAMETERS, responses={200: OpenApiTypes.OBJECT}
+    )
+    def get(self, request: Any) -> Response:
+        """Return the outlook of every material with stock, needs or receipts, by code."""
+        site = self._site(request.query_params.get("site"))
+        days = self._days(request.query_params.get("days"))
+        wanted = request.query_params.get("material")
+        ids = None if wanted is None else [self._material(wanted)]
+        rows = queries.rows(site, days=days, material_ids=ids)
+        return Response(
+            {
+                "site": site.code,
+                "days": days,
+                "counts": forms.counts(rows),
+                "items": [forms.plain(row, daily=ids is not None) for row in rows],
+            }
+        )
+
+    def _site(self, code: str | None) -> Site:
+        sites = list(Site.objects.filter(pk__in=self.access.sites_with(self.scope)))
+        found = [site for site in sites if code in (None, site.code)]
+        if len(found) == 1:
+            return found[0]
+        codes = ", ".join(site.code for site in sites)
+        asked = "is missing" if code is None else f"is {code[:40]!r}"
+        sentence = f"site {asked}; yours are: {codes}."
+        raise BadParameter([{"parameter": "site", "code": "unknown", "detail": sentence}])
+
+    def _days(self, text: str | None) -> int:
+        try:
+            return forms.checked_days(text)
+        except Invalid as error:
+            raise BadParameter(
+                [{"parameter": "days", "code": "out_of_range", "detail": error.message}]
+            ) from error
+
+    def _material(self, text: str) -> int:
+        known = text.isascii() and text.isdigit() and len(text) <= 18
+        if known and Material.objects.filter(pk=int(text)).exists():
+            return int(text)
+        sentence = f"material is {text[:40]!r}; give the id of a material."
+        raise BadParameter([{"parameter": "material", "code": "unknown", "detail": sentence}])

@@ -1,0 +1,228 @@
+"""Pages of purchase orders: the list, one order with what may be done to it, its PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from shared import clock
+from shared.api.permissions import needs
+from shared.errors import Invalid, ShopError
+from shop.ledger.goods_in import Goods, Pack
+from shop.purchasing import actions, papers, queries
+from shop.purchasing.models import OrderStatus, PurchaseOrder, PurchaseOrderLine
+from shop.sites.models import Location
+
+ON_A_PAGE = 50
+
+
+@needs("purchases:read")
+@require_GET
+def orders(request: Any) -> HttpResponse:
+    """List all orders of the site, the latest first."""
+    status = request.GET.get("status", "")
+    rows = queries.orders(request.site.pk)
+    if status in OrderStatus.values:
+        rows = rows.filter(status=status)
+    page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "shop/purchasing/orders.html",
+        {
+            "page": page,
+            "status": status,
+            "statuses": OrderStatus.choices,
+        },
+    )
+
+
+def _order(request: Any, pk: int) -> PurchaseOrder:
+    return get_object_or_404(queries.orders(request.site.pk), pk=pk)
+
+
+@needs("purchases:read")
+@require_GET
+def order(request: Any, pk: int) -> HttpResponse:
+    """Show one order and offer what may be done next."""
+    found = _order(request, pk)
+    may = request.access.may
+    sent = (OrderStatus.ORDERED, OrderStatus.CONFIRMED)
+    return render(
+        request,
+        "shop/purchasing/order.html",
+        {
+            "order": found,
+            "lines": queries.line_states(found),
+            "cost": queries.goods_cost(found),
+            "today": clock.today(request.site),
+            "sent": found.status in sent,
+            "may_buy": may("purchases:write", request.site.pk),
+            "may_price": may("prices:read", request.site.pk),
+            "may_receive": may("movements:write", request.site.pk)
+            and found.status in (*sent, OrderStatus.RECEIVED),
+            "locations": Location.objects.filter(site=request.site).order_by("name"),
+            "receipt_key": uuid4().hex,
+        },
+    )
+
+
+@needs("prices:read")
+@require_GET
+def order_pdf(request: Any, pk: int) -> HttpResponse:
+    """Hand out the order as it goes to the supplier, prices included."""
+    found = _order(request, pk)
+    answer = HttpResponse(papers.order_pdf(found), content_type="application/pdf")
+    answer["Content-Disposition"] = f'inline; filename="{found.number}.pdf"'
+    return answer
+
+
+@needs("purchases:read")
+@require_POST
+def deed(request: Any, pk: int, deed: str) -> HttpResponse:
+    """Do one thing to an order, as its button says."""
+    if deed not in DEEDS:
+        raise Http404(f"There is no deed {deed}.")
+    scope, work = DEEDS[deed]
+    found = _order(request, pk)
+    if not request.access.may(scope, request.site.pk):
+        messages.error(request, f"This needs {scope}; your role does not have it.")
+        return redirect("purchase-order", pk)
+    try:
+        messages.success(request, work(request, found))
+    except ShopError as error:
+        messages.error(request, f"{error.message} Nothing was changed.")
+    return redirect("purchase-order", pk)
+
+
+def _approve(request: Any, found: PurchaseOrder) -> str:
+    actions.approve(order=found, by=request.user)
+    return f"{found} is approved; it is not sent to the supplier yet."
+
+
+def _place(request: Any, found: PurchaseOrder) -> str:
+    mail = request.POST.get("mail") == "1"
+    if mail and not found.supplier.order_email:
+        words = f"{found.supplier} has no order_email; enter it, or send the PDF another way."
+        raise Invalid.one("order_email", "required", words)
+    placed = actions.place(order=found, below_least=request.POST.get("below_least") == "1")
+    if not mail:
+        return f"{found} counts as ordered. Send the PDF to {found.supplier} yourself."
+    return _mail(request, placed)
+
+
+def _mail(request: Any, found: PurchaseOrder) -> str:
+    sent = papers.mail_order(found)
+    if sent.mail_error:
+        return f"{found} is ordered, but the message did not go out: {sent.mail_error}"
+    return f"{found} was sent to {found.supplier.order_email}."
+
+
+def _confirm(request: Any, found: PurchaseOrder) -> str:
+    answers = {
+        line.pk: actions.Answer(
+            _whole(request, f"packs-{line.pk}", line.packs),
+            _day(request, f"due-{line.pk}", line.due_on) or line.due_on,
+        )
+        for line in found.lines.all()
+    }
+    reference = request.POST.get("reference", "").strip()[:80]
+    actions.confirm(order=found, reference=reference, answers=answers)
+    return f"{found} is confirmed by the supplier."
+
+
+def _receive(request: Any, found: PurchaseOrder) -> str:
+    line = get_object_or_404(PurchaseOrderLine, order=found, pk=_whole(request, "line", 0))
+    packs = _whole(request, "packs", 1)
+    if not 1 <= packs <= 500:
+        words = f"packs is {packs}; give 1 to 500."
+        raise Invalid.one("packs", "out_of_range", words, value=packs, limit=500)
+    each = _decimal(request, "content", line.content)
+    shelf = Location.objects.filter(site=request.site, pk=_whole(request, "location", 0)).first()
+    goods = Goods(
+        line.material,
+        request.POST.get("lot_code", "").strip(),
+        [Pack(each, location=shelf)] * packs,
+        made_on=_day(request, "made_on", None),
+        expires_on=_day(request, "expires_on", None),
+        certificate=request.POST.get("certificate", "").strip()[:200],
+    )
+    if not goods.lot_code:
+        raise Invalid.one("lot_code", "required", "lot_code is empty; read it off the label.")
+    taken = actions.receive(
+        order=found,
+        goods=[(line.pk, goods)],
+        key=f"page:{request.user.pk}:{request.POST.get('receipt_key', '')[:64]}",
+        received_at=clock.now(),
+        by=request.user,
+        accept_over=request.POST.get("accept_over") == "1",
+    )
+    for warning in taken[0].warnings:
+        messages.warning(request, warning)
+    lot = taken[0].lot
+    unit = line.material.unit
+    return (
+        f"Received {packs} × {each.normalize():f} {unit} as lot {lot.code}, "
+        f"{lot.get_status_display().lower()}."
+    )
+
+
+def _close(request: Any, found: PurchaseOrder) -> str:
+    actions.close(order=found, reason=request.POST.get("reason", "")[:200])
+    return f"{found} is closed."
+
+
+def _cancel(request: Any, found: PurchaseOrder) -> str:
+    actions.cancel(order=found, reason=request.POST.get("reason", "")[:200])
+    return f"{found} is cancelled."
+
+
+DEEDS: dict[str, tuple[str, Callable[[Any, PurchaseOrder], str]]] = {
+    "approve": ("purchases:write", _approve),
+    "place": ("purchases:write", _place),
+    "mail": ("purchases:write", _mail),
+    "confirm": ("purchases:write", _confirm),
+    "receive": ("movements:write", _receive),
+    "close": ("purchases:write", _close),
+    "cancel": ("purchases:write", _cancel),
+}
+
+
+def _whole(request: Any, name: str, usual: int) -> int:
+    text = request.POST.get(name, "").strip()
+    if not text:
+        return usual
+    if not text.isascii() or not text.isdigit() or len(text) > 9:
+        words = f"{name} is {text[:20]!r}; give a whole number."
+        raise Invalid.one(name, "not_whole", words, value=text[:20])
+    return int(text)
+
+
+def _decimal(request: Any, name: str, usual: Decimal) -> Decimal:
+    text = request.POST.get(name, "").strip()
+    if not text:
+        return usual
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        words = f"{name} is {text[:20]!r}; give a decimal such as 12.5, with a point."
+        raise Invalid.one(name, "not_decimal", words, value=text[:20]) from None
+
+
+def _day(request: Any, name: str, usual: date | None) -> date | None:
+    text = request.POST.get(name, "").strip()
+    if not text:
+        return usual
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        words = f"{name} is {text[:20]!r}; give a day that exists, such as 2026-11-30."
+        raise Invalid.one(name, "not_a_day", words, value=text[:20]) from None

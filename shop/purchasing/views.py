@@ -1,0 +1,133 @@
+"""Purchase orders under /api/v1/: written, approved, ordered, confirmed, received, ended."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from rest_framework.decorators import action
+
+from shared import clock
+from shared.api import idempotency, viewsets
+from shared.api.serializers import StrictSerializer
+from shared.errors import Invalid
+from shop.ledger.goods_in import Goods, Pack
+from shop.purchasing import actions, papers
+from shop.purchasing import serializers as forms
+from shop.purchasing.models import PurchaseOrder
+
+
+class PurchaseOrderViewSet(
+    viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.CreateMixin, viewsets.SiteViewSet
+):
+    """Orders to suppliers."""
+
+    queryset = (
+        PurchaseOrder.objects.select_related("site", "supplier")
+        .prefetch_related("lines__material")
+        .order_by("id")
+    )
+    serializer_class = forms.OrderSerializer
+    read_serializer_class = forms.OrderSerializer
+    scope_noun = "purchases"
+    scope_actions: ClassVar = {"receipts": "movements:write"}
+    filterset_fields: ClassVar = {"status": ["exact"], "supplier": ["exact"]}
+    sort_fields = ("created_at", "id")
+
+    def get_serializer_class(self) -> Any:
+        """Take new orders in by their own form."""
+        return (
+            forms.NewOrderSerializer if self.action == "create" else super().get_serializer_class()
+        )
+
+    def perform_create(self, serializer: Any) -> None:
+        """Write a draft."""
+        body = dict(serializer.validated_data)
+        lines = [actions.NewLine(**line) for line in body.pop("lines")]
+        serializer.instance = actions.draft(lines=lines, by=self.request.user, **body)
+
+    @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
+    def approvals(self, request: Any, pk: Any = None) -> Any:
+        """Agree to a draft."""
+        return self.once(
+            lambda body: self._again(actions.approve(order=self.get_object(), by=request.user))
+        )
+
+    @action(detail=True, methods=["post"], serializer_class=forms.PlacementSerializer)
+    def placements(self, request: Any, pk: Any = None) -> Any:
+        """Order what was approved; with `mail` it also goes to the supplier by e-mail."""
+        return self.once(self._place)
+
+    def _place(self, body: dict[str, Any]) -> PurchaseOrder:
+        order = actions.place(order=self.get_object(), below_least=body["below_least"])
+        if body["mail"]:
+            papers.mail_after_commit(order)
+        return self._again(order)
+
+    @action(detail=True, methods=["post"], serializer_class=forms.ConfirmationSerializer)
+    def confirmations(self, request: Any, pk: Any = None) -> Any:
+        """Write down what the supplier confirmed."""
+
+        def work(body: dict[str, Any]) -> PurchaseOrder:
+            answers = {
+                row["line"]: actions.Answer(row["packs"], row["due_on"]) for row in body["lines"]
+            }
+            if len(answers) != len(body["lines"]):
+                raise Invalid.one("lines", "repeated", "lines names one line twice.")
+            order = actions.confirm(
+                order=self.get_object(), reference=body["reference"], answers=answers
+            )
+            return self._again(order)
+
+        return self.once(work)
+
+    @action(detail=True, methods=["post"], serializer_class=forms.ReceiptSerializer)
+    def receipts(self, request: Any, pk: Any = None) -> Any:
+        """Take in goods against the lines, in part or in full."""
+        return self.once(self._receive)
+
+    def _receive(self, body: dict[str, Any]) -> PurchaseOrder:
+        order = self.get_object()
+        lines = {line.pk: line for line in order.lines.all()}
+        goods = []
+        for n, row in enumerate(body["goods"]):
+            line = lines.get(row["line"])
+            if line is None:
+                words = f"line {row['line']} is not a line of {order}; it has {sorted(lines)}."
+                raise Invalid.one(f"goods/{n}/line", "does_not_exist", words, value=row["line"])
+            containers = [
+                Pack(c["quantity"], location=c["location"], code=c["code"])
+                for c in row["containers"]
+            ]
+            one = Goods(
+                line.material,
+                row["lot_code"],
+                containers,
+                made_on=row["made_on"],
+                expires_on=row["expires_on"],
+                certificate=row["certificate"],
+            )
+            goods.append((line.pk, one))
+        key = f"{idempotency.principal(self.request)}:{idempotency.read_key(self.request)}"
+        actions.receive(
+            order=order,
+            goods=goods,
+            key=key[:100],
+            received_at=body.get("received_at", clock.now()),
+            by=self.request.user,
+            accept_over=body["accept_over"],
+        )
+        return self._again(order)
+
+    @action(detail=True, methods=["post"], serializer_class=forms.ReasonSerializer)
+    def closings(self, request: Any, pk: Any = None) -> Any:
+        """End an order; what has not come is not expected any more."""
+        return self.once(lambda body: self._again(actions.close(order=self.get_object(), **body)))
+
+    @action(detail=True, methods=["post"], serializer_class=forms.ReasonSerializer)
+    def cancellations(self, request: Any, pk: Any = None) -> Any:
+        """Withdraw an order that was not sent."""
+        return self.once(lambda body: self._again(actions.cancel(order=self.get_object(), **body)))
+
+    def _again(self, order: PurchaseOrder) -> PurchaseOrder:
+        """Read an order again with its lines, as they are now."""
+        return PurchaseOrder.objects.prefetch_related("lines__material").get(pk=order.pk)
