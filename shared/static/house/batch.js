@@ -303,6 +303,25 @@ document.addEventListener("DOMContentLoaded", () => {
       h("p", {}, h("a", { class: "button", href: "/today/" }, "Back to Today"))];
   }
 
+  /* The log: what the shop has recorded, and what this device still holds. */
+  function drawLog() {
+    const rows = [];
+    for (const line of state.lines) {
+      for (const one of line.weighings) rows.push([one.at, `${line.role}: ${kgText(units(one.kg))} kg from ${one.container}${one.reason ? `, ${one.reason}` : ""}`, ""]);
+    }
+    for (const entry of state.entries) {
+      const dew = entry.facts.dew_point_c === undefined ? "" : `; dew point ${Number(entry.facts.dew_point_c).toFixed(1)} °C`;
+      const margin = entry.facts.margin_k === undefined ? "" : `, the surface is ${Number(entry.facts.margin_k).toFixed(1)} K above it`;
+      rows.push([entry.at, `${entry.label}${entry.words ? `: ${entry.words}` : ""}${dew}${margin}`, entry.by]);
+    }
+    for (const row of Queue.of(id)) {
+      if (row.state !== "sent") rows.push([row.at, row.label, row.state === "refused" ? "refused" : "on this device, not sent yet"]);
+    }
+    rows.sort((one, other) => new Date(one[0]) - new Date(other[0]));
+    part("log").replaceChildren(...rows.map(([at, what, by]) => h("tr", {}, h("th", { scope: "row" }, clockText(at)), h("td", {}, what), h("td", {}, by))));
+    part("status").replaceChildren(h("span", { class: "state" }, state.status_words));
+  }
+
   const DRAW = { prepare: drawPrepare, line: drawLine, correct: drawCorrection, contact: drawContact, second: drawSecond, portion: drawPortion };
 
   function draw() {
@@ -311,9 +330,11 @@ document.addEventListener("DOMContentLoaded", () => {
     const current = over ? null : list.find((step) => !step.done) || null;
     drawClock(list);
     drawNetwork();
+    drawLog();
     part("steps").replaceChildren(...list.map((step) => h("li", { "aria-current": step === current ? "step" : null },
       h("span", {}, step.title), h("span", {}, step.done ? "✓ done" : step === current ? "▶ now" : "○ to do"))));
-    const name = current ? current.name + (current.line && scanned.has(current.line.id) ? "-weigh" : "") : "over";
+    const dead = PotClock.isDead();
+    const name = current ? current.name + (current.line && scanned.has(current.line.id) ? "-weigh" : "") + (dead ? "-dead" : "") : "over";
     if (name === shown) return;
     shown = name;
     const position = current ? `Step ${list.indexOf(current) + 1} of ${list.length}` : "";
@@ -385,6 +406,11 @@ document.addEventListener("DOMContentLoaded", () => {
       setTimeout(() => { pending = false; refresh(); }, 50);
     }
   });
+  /* When the pot dies under somebody's hands the step says so, unless a weight is being typed. */
+  setInterval(() => {
+    const typed = document.getElementById("reading");
+    if (PotClock.isDead() && shown && !shown.endsWith("-dead") && shown !== "over" && !(typed && typed.value)) draw();
+  }, 1000);
   draw();
   refresh();
   Queue.send();
