@@ -5,6 +5,7 @@ from typing import Any
 from planning import page_urls
 from planning.batch_sheets.views import SheetViewSet
 from planning.cures.views import CureViewSet, DemouldViewSet, TemperatureViewSet
+from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
 from planning.routes.views import RouteViewSet
@@ -29,9 +30,11 @@ api_urlpatterns: list[Any] = [
     *router.urls,
     *reminders.api_urlpatterns,
     *workbench.api_urlpatterns,
+    *patterns.api_urlpatterns,
 ]
 urlpatterns: list[Any] = [
     *page_urls.urlpatterns,
     *reminders.urlpatterns,
     *workbench.urlpatterns,
+    *patterns.urlpatterns,
 ]
