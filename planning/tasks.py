@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from celery import shared_task
+from django.conf import settings
 
 from shared import clock
 
@@ -19,7 +20,7 @@ SCHEDULE: dict[str, dict[str, Any]] = {
     },
     "go round the reminders": {
         "task": "planning.tasks.sweep_reminders",
-        "schedule": 20.0,
+        "schedule": float(getattr(settings, "REMINDER_SWEEP_S", 20)),
         # A round that waited this long in the queue has been overtaken by the next.
         "options": {"expires": 60},
     },

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import smtplib
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -38,25 +39,57 @@ def message_id(key: str) -> str:
     return f"rem_{uuid5(NAMESPACE_URL, key).hex}"
 
 
-def send_email(message: Message, address: str) -> None:
-    """Hand a message to the mail server; its id is the Message-ID, so copies can be told apart."""
-    host = urlsplit(limits.public_url()).hostname or "localhost"
-    mail = EmailMessage(
-        message.subject,
-        message.text,
-        settings.DEFAULT_FROM_EMAIL,
-        [address],
-        headers={"Message-ID": f"<{message.id}@{host}>", "X-Attempt": str(message.attempt)},
-        connection=get_connection(timeout=MAIL_TIMEOUT_S),
-    )
-    try:
-        mail.send()
-    except smtplib.SMTPRecipientsRefused as error:
-        raise NotDelivered(f"The mail server refuses {address}.", final=True) from error
-    except (smtplib.SMTPServerDisconnected, TimeoutError) as error:
-        raise NotDelivered(f"The mail server broke off: {error}.", doubtful=True) from error
-    except (smtplib.SMTPException, OSError) as error:
-        raise NotDelivered(f"The mail server did not take it: {error}.") from error
+class Mailer:
+    """Hands messages to the mail server over one connection, opened when first needed."""
+
+    def __init__(self) -> None:
+        self._connection: Any = None
+
+    def send(self, message: Message, address: str) -> None:
+        """Hand over one message; its id is the Message-ID, so that copies can be told apart."""
+        host = urlsplit(limits.public_url()).hostname or "localhost"
+        try:
+            mail = EmailMessage(
+                message.subject,
+                message.text,
+                settings.DEFAULT_FROM_EMAIL,
+                [address],
+                headers={
+                    "Message-ID": f"<{message.id}@{host}>",
+                    "X-Attempt": str(message.attempt),
+                },
+                connection=self._open(),
+            )
+            mail.send()
+        except (smtplib.SMTPException, OSError) as error:
+            self.close()
+            raise _understood(error, address) from error
+
+    def _open(self) -> Any:
+        if self._connection is None:
+            connection = get_connection(timeout=MAIL_TIMEOUT_S)
+            try:
+                connection.open()
+            except TimeoutError as error:
+                raise ConnectionError(f"no answer: {error}") from error
+            self._connection = connection
+        return self._connection
+
+    def close(self) -> None:
+        """Hang up, whatever state the connection is in."""
+        if self._connection is not None:
+            with suppress(smtplib.SMTPException, OSError):
+                self._connection.close()
+            self._connection = None
+
+
+def _understood(error: Exception, address: str) -> NotDelivered:
+    """Return what a mail server's refusal says about the message."""
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        return NotDelivered(f"The mail server refuses {address}.", final=True)
+    if isinstance(error, smtplib.SMTPServerDisconnected | TimeoutError):
+        return NotDelivered(f"The mail server broke off: {error}.", doubtful=True)
+    return NotDelivered(f"The mail server did not take it: {error}.")
 
 
 def send_webhook(message: Message, own: ReminderSettings, now: datetime) -> None:

@@ -23,9 +23,9 @@ from django.template.loader import render_to_string
 
 from planning.reminders import limits, wanted
 from planning.reminders.channels import (
+    Mailer,
     Message,
     message_id,
-    send_email,
     send_webhook,
 )
 from planning.reminders.kill_points import reached
@@ -85,13 +85,17 @@ def send_due(read_clock: Clock, worker: str, most: int = 1000) -> int:
         if not rows:
             break
         reached("claimed")
-        for row in rows:
-            _send_one(row, read_clock, worker)
+        mailer = Mailer()
+        try:
+            for row in rows:
+                _send_one(row, read_clock, worker, mailer)
+        finally:
+            mailer.close()
         done += len(rows)
     return done
 
 
-def _send_one(delivery: Delivery, read_clock: Clock, worker: str) -> None:
+def _send_one(delivery: Delivery, read_clock: Clock, worker: str, mailer: Mailer) -> None:
     now = read_clock()
     assert delivery.lease_until is not None
     if delivery.lease_until - now < limits.lease() / 4:
@@ -109,7 +113,7 @@ def _send_one(delivery: Delivery, read_clock: Clock, worker: str) -> None:
         return
     reached("marked")
     try:
-        _hand_over(delivery, message, now)
+        _hand_over(delivery, message, now, mailer)
     except NotDelivered as failure:
         _put_off(delivery, worker, failure, read_clock())
         return
@@ -191,11 +195,11 @@ def _row(item: DeliveryItem, now: datetime) -> dict[str, Any]:
     }
 
 
-def _hand_over(delivery: Delivery, message: Message, now: datetime) -> None:
+def _hand_over(delivery: Delivery, message: Message, now: datetime, mailer: Mailer) -> None:
     if delivery.channel == Channel.EMAIL:
         if not delivery.user.email:
             raise NotDelivered(f"{delivery.user} has no e-mail address.", final=True)
-        send_email(message, delivery.user.email)
+        mailer.send(message, delivery.user.email)
         return
     own = ReminderSettings.objects.filter(user=delivery.user).first()
     if own is None or not own.webhook_url or own.webhook_off:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db.models import Exists, F, Max, OuterRef, Q
-from django.urls import NoReverseMatch, reverse
 
 from planning.cures.models import Cure
 from planning.pours.models import OrderStatus, PourStatus, PourStep, ToolOrder
@@ -59,12 +58,13 @@ def _running(only: int | None) -> Iterator[Cure]:
     yield from rows.select_related("lift__pour__order__site")
 
 
+PAGES = {"pour": "/pours/{}/", "order": "/orders/"}
+"""Paths of pages. Written out, so that a worker need not load every page to know them."""
+
+
 def page_of(name: str, pk: int) -> str:
-    """Return the path of a thing's page, empty where this installation has none."""
-    try:
-        return reverse(name, args=[pk])
-    except NoReverseMatch:
-        return ""
+    """Return the path of a thing's page, empty where it has none."""
+    return PAGES.get(name, "").format(pk)
 
 
 def _wall(moment: datetime, cure: Cure) -> str:

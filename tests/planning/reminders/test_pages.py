@@ -4,14 +4,17 @@ import re
 from datetime import timedelta
 
 import pytest
+from django.urls import resolve
 from icalendar import Calendar
 
 from planning.reminders import actions, queries
 from planning.reminders.heartbeat import is_alive
 from planning.reminders.models import Delivery, Heartbeat, ReminderSettings
 from planning.reminders.sweep import beat, sweep
+from planning.reminders.wanted import PAGES
 from shared.access.models import User
-from tests.conftest import NOON, make_user
+from tests.callers import make_user
+from tests.conftest import NOON
 from tests.planning.reminders.test_views import make_reminder
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
@@ -127,6 +130,11 @@ def test_sweeper_that_is_dead_or_has_a_wrong_clock_is_noticed():
         "A worker's clock is -7 s from the database's; set the clocks."
     )
     assert not is_alive()
+
+
+def test_paths_written_into_reminders_lead_to_pages():
+    for path in PAGES.values():
+        assert resolve(path.format(1)).url_name
 
 
 def test_beat_is_one_row_however_many_workers():

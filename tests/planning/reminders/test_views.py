@@ -4,7 +4,8 @@ import pytest
 
 from planning.reminders import actions
 from planning.reminders.models import ChannelChoice, Delivery, Reminder
-from tests.conftest import NOON, make_user
+from tests.callers import make_user
+from tests.conftest import NOON
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
 

@@ -1,0 +1,38 @@
+"""Settings of a worker under test: its mail goes to the test, it dies where the test says."""
+
+import os
+import signal
+from contextlib import suppress
+from datetime import timedelta
+from pathlib import Path
+
+from celery.signals import worker_process_init
+
+from planning.reminders import kill_points
+from shared.config.settings.dev import *  # noqa: F403
+
+EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+EMAIL_HOST, EMAIL_PORT = "127.0.0.1", int(os.environ["TEST_MAIL_PORT"])
+REMINDER_LEASE_S = 8
+REMINDER_SWEEP_S = 3
+ORDERS = Path(os.environ["TEST_ORDERS"])
+AHEAD = timedelta(seconds=float(os.environ.get("TEST_CLOCK_AHEAD_S", "0")))
+
+
+def die_when_told(point: str) -> None:
+    """Kill the whole worker at once where the test has laid an order to; each order kills one."""
+    with suppress(FileNotFoundError):
+        (ORDERS / point).unlink()
+        os.killpg(os.getpgid(0), signal.SIGKILL)
+
+
+kill_points.listen(die_when_told)
+
+
+@worker_process_init.connect(weak=False)
+def set_clock(**_: object) -> None:
+    """Let the worker live on another day, at the same pace."""
+    from planning.reminders import sweep
+    from shared import clock
+
+    sweep.database_clock = lambda: lambda: clock.now() + AHEAD
