@@ -23,6 +23,7 @@ NOUNS: dict[str, str] = {
     "cures": "cure clocks, temperatures, demoulding",
     "reminders": "reminders and notices",
     "purchases": "purchase proposals, orders and confirmations",
+    "approvals": "saying yes to purchase proposals and orders, which is for a person",
     "prices": "prices and costs",
     "events": "the feed of events",
     "webhooks": "addresses told of events",
@@ -64,7 +65,7 @@ ROLES: dict[str, frozenset[str]] = {
     ),
     "purchasing": _scopes(
         _FLOOR + " events",
-        "purchases prices materials movements lots requirements reminders calculations",
+        "purchases approvals prices materials movements lots requirements reminders calculations",
     ),
     "tool_keeper": _scopes(_FLOOR, "tools tool_orders steps cures reminders calculations"),
     "quality": _scopes(

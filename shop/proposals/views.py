@@ -23,6 +23,7 @@ class ProposalViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteV
     )
     serializer_class = forms.ProposalSerializer
     scope_noun = "purchases"
+    scope_actions: ClassVar = {"approvals": "approvals:write"}
     filterset_fields: ClassVar = {
         "status": ["exact"],
         "supplier": ["exact"],

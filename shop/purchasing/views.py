@@ -29,7 +29,7 @@ class PurchaseOrderViewSet(
     serializer_class = forms.OrderSerializer
     read_serializer_class = forms.OrderSerializer
     scope_noun = "purchases"
-    scope_actions: ClassVar = {"receipts": "movements:write"}
+    scope_actions: ClassVar = {"receipts": "movements:write", "approvals": "approvals:write"}
     filterset_fields: ClassVar = {"status": ["exact"], "supplier": ["exact"]}
     sort_fields = ("created_at", "id")
 

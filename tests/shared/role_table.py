@@ -59,6 +59,22 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("tools", "tools tool-events"),
     **rows("tools", "tools/{}", "GET PATCH"),
     **rows("tools", "tool-events/{}", "GET"),
+    **rows("requirements", "outlook", "GET"),
+    **rows("purchases", "purchase-orders purchase-proposals"),
+    **rows("purchases", "purchase-orders/{} purchase-proposals/{}", "GET"),
+    **rows(
+        "purchases",
+        "purchase-orders/{}/cancellations purchase-orders/{}/closings "
+        "purchase-orders/{}/confirmations purchase-orders/{}/placements "
+        "purchase-proposals/{}/refusals",
+        "POST",
+    ),
+    **rows("approvals", "purchase-orders/{}/approvals purchase-proposals/{}/approvals", "POST"),
+    **rows("movements", "purchase-orders/{}/receipts", "POST"),
+    **rows("tool_orders", "patterns"),
+    **rows("tool_orders", "patterns/{}", "GET DELETE"),
+    **rows("tool_orders", "patterns/{}/pictures/{}", "GET"),
+    **rows("tool_orders", "patterns/{}/examinations patterns/{}/uses", "POST"),
     **rows("routes", "routes"),
     **rows("routes", "routes/{}", "GET PATCH"),
     **rows("tool_orders", "tool-orders"),
@@ -91,7 +107,13 @@ TABLE: dict[tuple[str, str], str] = {
     ),
 }
 
-NO_SITE = set(
-    "suppliers materials packs learned-codes resin-systems release-recipes routes".split()
-)
+NO_SITE = {
+    "suppliers",
+    "materials",
+    "packs",
+    "learned-codes",
+    "resin-systems",
+    "release-recipes",
+    "routes",
+}
 """Lists that all sites share."""
