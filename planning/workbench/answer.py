@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
 from planning.core.stricter import Limit
@@ -102,6 +103,12 @@ def decimal(value: float | None, places: int) -> str | None:
         return None
     text = f"{value:.{places}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def places_of(*steps: float | None) -> int:
+    """Return the decimals of the finest of some scale steps."""
+    given = [Decimal(repr(step)).normalize() for step in steps if step is not None]
+    return max(0, *(-int(step.as_tuple().exponent) for step in given))
 
 
 def shown(value: float | None, places: int) -> str:

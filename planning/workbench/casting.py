@@ -12,7 +12,7 @@ from planning.core.mixing import (
 )
 from planning.core.solids import casting_in_box, frustum, spherical_cap
 from planning.core.weighing import Targets, smallest_honest_batch_g, weigh_targets
-from planning.workbench.answer import Answer, Table, decimal, shown
+from planning.workbench.answer import Answer, Table, decimal, places_of, shown
 from planning.workbench.inputs import CalculatorForm, MixForm, OverpourForm, RatioForm, VolumeForm
 
 USUAL_TOLERANCE_PERCENT = 2.0
@@ -63,10 +63,12 @@ def mix(form: MixForm) -> Answer | None:
         return None
     steps = given["readability_g"], given["hardener_readability_g"]
     targets = weigh_targets(ratio, total_g, *steps)
-    _weighing(answer, targets, pots)
+    places = places_of(*steps)
+    _weighing(answer, targets, pots, places)
     least_g = smallest_honest_batch_g(ratio, *steps)
     answer.add(
-        "smallest_honest_batch_g", "Smallest batch this scale weighs honestly", least_g, "g", 1,
+        "smallest_honest_batch_g", "Smallest batch this scale weighs honestly", least_g, "g",
+        places,
         f"From there on every reading keeps {ratio.tolerance_percent:g} %.",
     )  # fmt: skip
     if not targets.within_tolerance:
@@ -101,13 +103,14 @@ def overpour(form: OverpourForm) -> Answer | None:
     fix = correct_overpour(
         ratio, given["resin_g"], given["hardener_g"], given["readability_g"], **room
     )
+    places = places_of(given["readability_g"], given["resin_g"], given["hardener_g"])
     answer.data |= {
         "within_tolerance": fix.within_tolerance,
         "add": fix.add or None,
         "problems": list(fix.problems),
     }
-    answer.add("add_g", f"Add {fix.add}" if fix.add else "Add", fix.add_g, "g", 1)
-    answer.add("new_total_g", "The batch becomes", fix.new_total_g, "g", 1)
+    answer.add("add_g", f"Add {fix.add}" if fix.add else "Add", fix.add_g, "g", places)
+    answer.add("new_total_g", "The batch becomes", fix.new_total_g, "g", places)
     answer.add("error_percent", "The ratio is off by", fix.error_percent, "%", 2)
     answer.add("error_after_percent", "and after adding by", fix.error_after_percent, "%", 2)
     if fix.within_tolerance:
@@ -200,19 +203,19 @@ def _need(answer: Answer, form: MixForm, density_kg_l: float) -> tuple[float, in
     return 1000 * need.pot_kg, need.pots
 
 
-def _weighing(answer: Answer, t: Targets, pots: int) -> None:
+def _weighing(answer: Answer, t: Targets, pots: int, places: int) -> None:
     times = f"In each of {pots} pots. " if pots > 1 else ""
     answer.add(
-        "resin_g", "Resin", t.resin_g, "g", 1,
+        "resin_g", "Resin", t.resin_g, "g", places,
         f"{times}{t.resin_low_g:g} to {t.resin_high_g:g} g keep the ratio."
         if t.within_tolerance else times,
     )  # fmt: skip
     answer.add(
-        "hardener_g", "Hardener", t.hardener_g, "g", 1,
+        "hardener_g", "Hardener", t.hardener_g, "g", places,
         f"{times}{t.hardener_low_g:g} to {t.hardener_high_g:g} g keep the ratio."
         if t.within_tolerance else times,
     )  # fmt: skip
-    answer.add("batch_g", "Together", t.total_g, "g", 1, times)
+    answer.add("batch_g", "Together", t.total_g, "g", places, times)
     answer.add(
         "worst_error_percent", "Ratio off by at most", t.worst_error_percent, "%", 2,
         "From what the scale does not show.",

@@ -37,7 +37,7 @@ def cure(form: CureForm) -> Answer | None:
             system, steps, start_h=start, start_c=given["then_c"],
             start_conversion=start_conversion, service_c=given["service_c"],
         )  # fmt: skip
-        answer.add("post_cure_ends_h", "Post-cure ends", laid.ends_h, "h from pouring", 1)
+        answer.add("post_cure_ends_h", "Post-cure ends after", laid.ends_h, "h", 1)
         if laid.tg_c is not None:
             answer.add("tg_after_post_cure_c", "Glass transition then", laid.tg_c, "°C", 0)
         answer.data |= {
@@ -72,7 +72,7 @@ def cure(form: CureForm) -> Answer | None:
 
 
 def _clock(answer: Answer, clock: CureClock, now_h: float) -> None:
-    answer.add_limit("demould_due", "h", "Demould", clock.due_h, "h from pouring", 1)
+    answer.add_limit("demould_due", "h", "Demould after", clock.due_h, "h", 1)
     if clock.age_h is not None:
         answer.add(
             "age_h", "Age so far", clock.age_h, "h", 1,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from planning.core.cure import demould_conversion
 from planning.core.faces import AIR_TOP, tool_side
@@ -11,11 +12,16 @@ from planning.core.stricter import Limit, least
 from planning.core.system import SystemData
 from planning.workbench.answer import Answer, Picture, Table, decimal, shown
 from planning.workbench.casting import with_hazards
-from planning.workbench.curves import Level, Line, Mark, line_chart
+from planning.workbench.curves import Bar, Level, Line, Mark, bar_chart, line_chart
 from planning.workbench.inputs import ClocksForm, LiftForm, PotLifeForm
 
+if TYPE_CHECKING:
+    from planning.core.gaps import LiftWindow
+
 HOT_C = 60.0
-"""A core this hot no longer is a warm pot but one that runs away. Common practice, no source."""
+"""A core this hot is no warm pot but one that runs away. Common practice, no source."""
+WARM_K = 15.0
+"""A forgotten pot that warms by so much is told of. Common practice, no source."""
 CHART_DEPTHS_MM = (10, 20, 30, 40, 50, 60, 70, 80, 90, 100, 120, 150)
 CHART_STEP_K = 5.0
 ESTIMATE = (
@@ -102,6 +108,12 @@ def _batch(
             "people, keep clear of the fume, follow the site's emergency plan.",
             "stop",
         )
+    elif pot.peak_core_c >= shop_c + WARM_K:
+        answer.say(
+            f"Left in its bucket this batch warms to {pot.peak_core_c:.0f} °C: empty it in time, "
+            "and spread what is left thin.",
+            "mind",
+        )
     chart = line_chart(
         f"Core of a {batch_kg:g} kg pot",
         f"Temperature of the core over hours; it peaks at {pot.peak_core_c:.0f} °C.",
@@ -142,7 +154,9 @@ def lift(form: LiftForm) -> Answer | None:
         1,
         f"{curve.peak_height_mm:.0f} mm above its base.",
     )
-    answer.add("peak_h", "after", curve.peak_h, "h", 1, "Somebody stays until this has passed.")
+    answer.add(
+        "peak_h", "Peak comes after", curve.peak_h, "h", 1, "Somebody stays until this has passed."
+    )
     answer.add("gel_core_h", "Core gels after", curve.gel_core_h, "h", 1)
     answer.add("gel_top_h", "Surface gels after", curve.gel_top_h, "h", 1)
     safe = None
@@ -275,8 +289,8 @@ def clocks(form: ClocksForm) -> Answer | None:
     base = tool_side(given["tool_side"])
     where = (system, given["depth_mm"], given["shop_c"], base, AIR_TOP)
     window, answer = lift_window(*where), with_hazards(form)
-    answer.add_limit("opens", "h", "Next lift from", window.opens_h, "h after pouring", 1)
-    answer.add_limit("closes", "h", "Bonds until", window.closes_h, "h after pouring", 1)
+    answer.add_limit("opens", "h", "Next lift after", window.opens_h, "h", 1)
+    answer.add_limit("closes", "h", "Bonds for", window.closes_h, "h", 1)
     answer.data |= {"overlap": window.overlap, "never_cools": window.never_cools}
     if system.computable:
         answer.add("gelled_h", "Gelled to its top after", window.gelled_h, "h", 1)
@@ -308,11 +322,29 @@ def clocks(form: ClocksForm) -> Answer | None:
         answer.say("One of the two clocks is not known for this system. Ask its maker.", "mind")
     for offer in offers:
         answer.say(offer.words, "mind")
+    _two_clocks(answer, window)
     if given["tool_side"] == "unknown" and system.computable:
         answer.say("What it stands on is not known, so it counts as insulated.", "mind")
     if not system.computable:
         answer.say("From data sheet points only, shifted to the shop's temperature.", "mind")
     return answer
+
+
+def _two_clocks(answer: Answer, window: LiftWindow) -> None:
+    bars = []
+    if window.opens_h.value is not None:
+        bars.append(Bar("may be poured on", window.opens_h.value, None))
+    if window.closes_h.value is not None:
+        bars.append(Bar("still bonds", 0.0, window.closes_h.value))
+    if not bars:
+        return
+    words = ". ".join(
+        f"{bar.label.capitalize()} from {bar.start:.1f} h"
+        + ("" if bar.end is None else f" to {bar.end:.1f} h")
+        for bar in bars
+    )
+    drawn = bar_chart("The two clocks", f"{words}.", "hours from pouring the lift below", bars)
+    answer.pictures.append(Picture(drawn, "Pour while both bars run."))
 
 
 def _duration(hours: float) -> str:

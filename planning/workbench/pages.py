@@ -47,7 +47,6 @@ def calculator(request: HttpRequest, name: str) -> HttpResponse:
             "answer": answer,
             "query": given.urlencode(),
         },
-        status=400 if given and answer is None else 200,
     )
 
 
