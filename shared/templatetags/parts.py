@@ -46,15 +46,15 @@ TONES: dict[str, str] = {
 """How each state of the shop sounds; one that is not listed is plain."""
 
 WAYS = (
-    ("Today", "today"),
-    ("Week", "week"),
-    ("Orders", "orders"),
-    ("Stock", "stock"),
-    ("Tools", "tools"),
-    ("Buying", "buying"),
-    ("Workbench", "workbench"),
+    ("Today", "today", "batches:read"),
+    ("Week", "week", "plans:read"),
+    ("Orders", "orders", "tool_orders:read"),
+    ("Stock", "stock", "lots:read"),
+    ("Tools", "tools", "tools:read"),
+    ("Buying", "buying", "purchases:read"),
+    ("Workbench", "workbench", "calculations:read"),
 )
-"""Label and name of the page; a page that does not exist in this installation is left out."""
+"""Label, name of the page, and the scope it asks for; what a person may not see is left out."""
 
 
 @register.simple_tag
@@ -88,8 +88,11 @@ def ways(context: template.Context) -> dict[str, Any]:
     """List the main pages, the current one marked."""
     request = context.get("request")
     here = request.path if request else ""
+    access = getattr(request, "access", None)
     found = []
-    for label, name in WAYS:
+    for label, name, scope in WAYS:
+        if access is not None and not access.may(scope):
+            continue
         try:
             address = reverse(name)
         except NoReverseMatch:

@@ -45,7 +45,7 @@ document.addEventListener("DOMContentLoaded", () => {
   }
   const roleTotal = (role) => state.lines.filter((line) => line.role === role).reduce((sum, line) => sum + weighedInto(line), 0);
   const contactAt = () => state.contacted_at || (heldKind("contact")[0] || {}).at || null;
-  const isPoured = (portion) => portion.poured_at !== null || heldKind("poured").some((row) => row.body.portion === portion.id);
+  const isPoured = (portion) => portion.poured_at !== null || heldKind("poured").some((row) => row.body.portion === String(portion.id));
   const isScrapped = () => state.status === "scrapped" || heldKind("scrapped").length > 0;
   const isCancelled = () => state.status === "cancelled";
 
