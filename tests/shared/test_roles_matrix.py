@@ -14,7 +14,7 @@ from tests.callers import caller, make_site, make_user
 from tests.shared.role_table import ANYBODY, SIGNED_IN, TABLE
 
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
-EXAMPLES = {"day": "2026-11-30", "week": "2026-W49", "name": "mix", "token": "x"}
+EXAMPLES = {"view": "above", "day": "2026-11-30", "week": "2026-W49", "name": "mix", "token": "x"}
 
 
 def addresses(patterns: list, before: str = "/") -> Iterator[tuple[str, str, str]]:

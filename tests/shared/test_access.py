@@ -1,0 +1,191 @@
+"""People, roles and tokens: pages, commands, and what each of them refuses."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.test import Client
+
+from shared import clock
+from shared.access import actions
+from shared.access.models import AccessToken, Membership, User
+from shared.api.access import access_of_token, access_of_user
+from shared.api.authentication import digest
+from shared.api.roles import ROLES, SCOPES
+from shared.errors import Invalid, ShopError
+from tests.callers import caller, make_user
+
+
+def test_roles_may_read_whatever_they_may_change():
+    for role, scopes in ROLES.items():
+        for scope in scopes:
+            noun, _, verb = scope.partition(":")
+            assert verb == "read" or f"{noun}:read" in scopes, role
+
+
+def test_only_administrators_touch_accounts_and_only_purchasing_approves():
+    holders = {s: {r for r, held in ROLES.items() if s in held} for s in SCOPES}
+    assert holders["accounts:write"] == holders["accounts:read"] == {"administrator"}
+    assert holders["approvals:write"] == {"purchasing", "administrator"}
+    assert holders["audit:read"] == {"quality", "administrator"}
+    assert "technician" not in holders["prices:read"]
+
+
+def test_signing_in_and_out(site):
+    User.objects.create_user("tess", password="long enough words")
+    client = Client()
+    assert client.get("/people/").headers["Location"] == "/sign-in/?next=/people/"
+    wrong = client.post("/sign-in/", {"username": "tess", "password": "guess"})
+    assert b"correct" in wrong.content
+    right = client.post("/sign-in/", {"username": "tess", "password": "long enough words"})
+    assert right.status_code == 302
+    assert client.get("/people/").status_code == 403, "signed in, but without a role"
+    assert client.get("/sign-out/").status_code == 405, "a link must not sign anybody out"
+    client.post("/sign-out/")
+    assert client.get("/people/").status_code == 302
+
+
+def test_ten_wrong_passwords_close_the_door_for_a_while(db):
+    User.objects.create_user("tess", password="long enough words")
+    client = Client()
+    for _ in range(10):
+        last = client.post("/sign-in/", {"username": "tess", "password": "guess"})
+    assert last.status_code == 429
+    right = client.post("/sign-in/", {"username": "tess", "password": "long enough words"})
+    assert right.status_code == 429
+    assert b"Wait 15 minutes" in right.content
+    other = client.post("/sign-in/", {"username": "timo", "password": "guess"})
+    assert other.status_code == 200, "others may still try"
+
+
+def test_the_cookie_opens_the_api_only_with_the_csrf_token(site):
+    user = make_user("administrator", site)
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    assert client.get("/api/v1/me").json()["username"] == user.username
+    sent = {"code": "east", "name": "East"}
+    key = {"Idempotency-Key": "cookie-test-0000001"}
+    refused = client.post("/api/v1/sites", sent, "application/json", headers=key)
+    assert refused.status_code == 403
+    page = client.get("/people/add/")
+    token = re.search(rb'csrfmiddlewaretoken" value="([^"]+)"', page.content)[1].decode()
+    done = client.post(
+        "/api/v1/sites", sent, "application/json", headers={**key, "X-CSRFToken": token}
+    )
+    assert done.status_code == 201
+
+
+def test_an_administrator_adds_a_person_on_the_page(browser_of, site):
+    browser = browser_of("administrator")
+    form = {"username": "nils", "password": "password", "roles": ["technician"]}
+    weak = browser.post("/people/add/", form)
+    assert b"too common" in weak.content
+    assert not User.objects.filter(username="nils").exists()
+    browser.post("/people/add/", {**form, "password": "seven green lathes"})
+    person = User.objects.get(username="nils")
+    assert access_of_user(person).scopes_by_site == {site.pk: ROLES["technician"]}
+    again = browser.post("/people/add/", {**form, "username": "Nils", "password": "seven green"})
+    assert b"is taken; choose another" in again.content
+    assert b"nils" in browser.get("/people/").content
+
+
+def test_a_token_is_shown_once_and_can_be_taken_back(browser_of, site):
+    browser = browser_of("administrator")
+    owner = make_user("integration", site)
+    page = browser.post(
+        f"/people/{owner.pk}/tokens/", {"token-name": "ordering", "token-scopes": ["lots:read"]}
+    )
+    secret = re.search(rb"shop_[\w-]{43}", page.content)[0].decode()
+    assert page["Cache-Control"].startswith("max-age=0, no-cache, no-store")
+    token = AccessToken.objects.get()
+    assert (token.digest, token.prefix) == (digest(secret), secret[:12])
+    assert secret.encode() not in browser.get(f"/people/{owner.pk}/").content
+    client = Client()
+    header = {"Authorization": f"Bearer {secret}"}
+    assert client.get("/api/v1/lots", headers=header).status_code == 200
+    assert client.get("/api/v1/movements", headers=header).status_code == 403
+    browser.post(f"/people/{owner.pk}/tokens/{token.pk}/")
+    assert client.get("/api/v1/lots", headers=header).status_code == 401
+
+
+def test_a_token_may_do_no_more_than_its_owner(site):
+    boss, tess = make_user("administrator", site), make_user("technician", site)
+    with pytest.raises(Invalid, match="does not have plans:write at Site main"):
+        actions.issue_token(
+            owner=tess, name="x", sites=[site], scopes=["plans:write"], expires_at=None, by=boss
+        )
+    token, _ = actions.issue_token(
+        owner=tess, name="x", sites=[site], scopes=["lots:read"], expires_at=None, by=boss
+    )
+    Membership.objects.filter(user=tess).update(role="tool_keeper")
+    assert access_of_token(token).may("lots:read", site.pk)
+    Membership.objects.filter(user=tess).delete()
+    assert not access_of_token(token).may("lots:read")
+
+
+def test_a_token_that_has_expired_already_is_refused(site):
+    boss = make_user("administrator", site)
+    with pytest.raises(Invalid, match="it is past"):
+        actions.issue_token(
+            owner=boss,
+            name="x",
+            sites=[site],
+            scopes=["lots:read"],
+            expires_at=clock.now() - timedelta(days=1),
+            by=boss,
+        )
+
+
+def test_the_last_administrator_stays(browser_of, site):
+    browser = browser_of("administrator")
+    boss = User.objects.get()
+    page = browser.post(f"/people/{boss.pk}/", {"roles": ["technician"], "is_active": "on"})
+    assert b"is the last administrator of Site main; name another first" in page.content
+    assert Membership.objects.get(user=boss).role == "administrator"
+    page = browser.post(f"/people/{boss.pk}/", {"roles": ["administrator"]})
+    assert b"last administrator" in page.content
+    assert User.objects.get().is_active
+
+
+def test_nobody_takes_over_a_person_who_also_belongs_elsewhere(site, other_site):
+    boss, both = make_user("administrator", site), make_user("technician", site)
+    Membership.objects.create(user=both, site=other_site, role="administrator")
+    with pytest.raises(ShopError, match="also belongs to sites you do not run"):
+        actions.set_password(person=both, password="seven green lathes", by=boss)
+    with pytest.raises(ShopError, match="also belongs to sites you do not run"):
+        actions.change_person(person=both, site=site, roles=[], is_active=False, by=boss)
+
+
+def test_a_new_password_ends_other_sign_ins(browser_of, site):
+    tess = make_user("technician", site)
+    client = Client()
+    client.force_login(tess, backend="django.contrib.auth.backends.ModelBackend")
+    assert client.get("/api/v1/me").status_code == 200
+    browser_of("administrator").post(
+        f"/people/{tess.pk}/password/", {"password": "seven green lathes"}
+    )
+    assert client.get("/api/v1/me").status_code in (401, 403)
+
+
+def test_people_of_another_site_are_not_to_be_found(browser_of, other_site):
+    stranger = make_user("technician", other_site)
+    assert browser_of("administrator").get(f"/people/{stranger.pk}/").status_code == 404
+
+
+def test_the_command_prints_a_working_token(site, capsys):
+    call_command("access_token", "ordering-system", "--scope", "lots:read", "--days", "30")
+    secret = capsys.readouterr().out.strip()
+    client = caller(None)
+    client.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
+    me = client.get("/api/v1/me").json()
+    assert (me["username"], me["token"]) == ("ordering-system", secret[:12])
+    assert me["sites"][0]["scopes"] == ["lots:read"]
+    for wrong, words in (
+        (["--scope", "all"], "There is no scope all"),
+        (["--days", "0"], "it must be 1 to 3650"),
+        (["--site", "south"], "there are: main"),
+        (["--scope", "accounts:write"], "does not have accounts:write"),
+    ):
+        with pytest.raises(CommandError, match=words):
+            call_command("access_token", "ordering-system", *wrong)
