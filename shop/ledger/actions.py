@@ -106,7 +106,9 @@ def issue(
     if earlier := repeat_of(entry):
         return earlier
     refuse_unusable(container, happened_at)
-    own = Reservation.objects.filter(container=container, purpose=purpose).first()
+    own = None
+    if purpose:
+        own = Reservation.objects.filter(container=container, purpose=purpose).first()
     if own is None:
         return post(entry, container)
     used = min(own.quantity, quantity)

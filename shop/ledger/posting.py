@@ -145,7 +145,10 @@ def post(entry: Entry, container: Container) -> MovementInfo:
         if earlier is None:
             raise
         return earlier
-    container.refresh_from_db(fields=["balance", "reserved", "opened_at"])
+    # The row is locked since it was read, so what it holds now is known without asking again.
+    container.balance += entry.quantity
+    container.reserved -= entry.used
+    container.opened_at = changes.get("opened_at", container.opened_at)
     return MovementInfo(row.pk, row.key, row.container_id, row.quantity, container.balance)
 
 

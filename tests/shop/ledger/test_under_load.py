@@ -1,0 +1,129 @@
+"""Eight writers at once on shared lots, one of them killed: nothing lost, nothing doubled."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from decimal import Decimal
+
+import pytest
+
+from tests.servers import ROOT, postgres, short_folder
+
+WRITERS, CALLS, KILLED_AFTER = 8, 500, 150
+
+SET_UP = """
+import django; django.setup()
+from tests.factories.shop import make_container, make_lot
+for _ in range(3):
+    lot = make_lot()
+    for _ in range(2):
+        make_container(lot, holds=20)
+"""
+
+READ = """
+import django; django.setup()
+import json
+from shop.ledger.models import Movement
+from shop.lots.models import Container
+rows = Movement.objects.order_by("id").values_list("key", "container", "quantity")
+held = Container.objects.values_list("pk", "balance")
+print(json.dumps({"moves": [[k, c, str(q)] for k, c, q in rows],
+                  "held": {c: str(b) for c, b in held}}))
+"""
+
+
+class Shop:
+    """A database of its own, and programs run on it with the settings of a real shop."""
+
+    def __init__(self, url, folder):
+        self.folder = folder
+        clean = {k: v for k, v in os.environ.items() if k not in ("REDIS_URL", "SECRET_KEY")}
+        self.env = clean | {
+            "DATABASE_URL": url,
+            "SHOP_DATA": str(folder),
+            "DJANGO_SETTINGS_MODULE": "shared.config.settings.dev",
+            "PYTHONPATH": str(ROOT),
+        }
+
+    def run(self, *command):
+        done = subprocess.run(
+            [sys.executable, *command], env=self.env, cwd=ROOT, capture_output=True, text=True,
+            check=False, timeout=300,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
+        return done.stdout
+
+    def log_of(self, name):
+        path = self.folder / f"{name}.log"
+        return path.read_text().splitlines() if path.exists() else []
+
+    def writer(self, name):
+        command = ["-m", "tests.shop.ledger.stock_worker", name, str(CALLS)]
+        log = str(self.folder / f"{name}.log")
+        return subprocess.Popen(
+            [sys.executable, *command, log], env=self.env, cwd=ROOT, stderr=subprocess.PIPE
+        )
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def shop(request):
+    with short_folder() as folder:
+        if request.param == "sqlite":
+            yield Shop(f"sqlite:///{folder / 'load.sqlite3'}", folder)
+        else:
+            with postgres() as url:
+                yield Shop(url, folder)
+
+
+def kill_in_the_middle(shop, name, writer):
+    """Stop a writer dead once it has done some work, and return what it had been told by then."""
+    deadline = time.monotonic() + 120
+    while len(shop.log_of(name)) < KILLED_AFTER:
+        assert writer.poll() is None, "the writer ended before it could be killed"
+        assert time.monotonic() < deadline, "the writer is too slow to be killed in the middle"
+        time.sleep(0.01)
+    writer.send_signal(signal.SIGKILL)
+    writer.wait()
+    told = shop.log_of(name)
+    assert len(told) < CALLS, "the writer was done before it was killed"
+    return told
+
+
+@pytest.mark.servers
+def test_no_movement_is_lost_or_doubled_and_no_balance_falls_below_zero(shop):
+    shop.run("manage.py", "migrate", "--skip-checks", "--verbosity", "0")
+    shop.run("-c", SET_UP)
+    started = time.monotonic()
+    writers = {f"w{n}": shop.writer(f"w{n}") for n in range(WRITERS)}
+    told = kill_in_the_middle(shop, "w0", writers["w0"])
+    written = {k for k, _, _ in json.loads(shop.run("-c", READ))["moves"] if k.startswith("w0:")}
+    acknowledged = {line.split()[0] for line in told if " done " in line}
+    assert acknowledged <= written
+    assert len(written - acknowledged) <= 1, "only the call in hand may be unknown"
+    writers["w0"] = shop.writer("w0")
+    for name, writer in writers.items():
+        _, errors = writer.communicate(timeout=240)
+        assert writer.returncode == 0, f"{name}: {errors.decode()[-2000:]}"
+    seconds = time.monotonic() - started
+    calls = sum(len(shop.log_of(name)) for name in writers)
+    print(f"{calls} calls of {WRITERS} writers in {seconds:.1f} s")  # noqa: T201
+
+    found = json.loads(shop.run("-c", READ))
+    keys = [key for key, _, _ in found["moves"]]
+    assert len(keys) == len(set(keys)), "a key stands twice"
+    by_key = {key: Decimal(quantity) for key, _, quantity in found["moves"]}
+    answers = [line.split() for name in writers for line in shop.log_of(name)]
+    done = {(key, Decimal(quantity)) for key, answer, quantity in answers if answer == "done"}
+    assert done == {(k, q) for k, q in by_key.items() if k.startswith("w")}
+    asked = {f"w{n}:{call}" for n in range(WRITERS) for call in range(CALLS)}
+    assert {key for key, _, _ in answers} == asked
+    running: dict[int, Decimal] = {}
+    for _, container, quantity in found["moves"]:
+        running[container] = running.get(container, Decimal(0)) + Decimal(quantity)
+        assert running[container] >= 0
+    assert running == {int(c): Decimal(b) for c, b in found["held"].items()}
+    assert any(answer == "refused" for _, answer, _ in answers), "stock was never short"
+    shop.run("manage.py", "audit_stock", "--skip-checks")
