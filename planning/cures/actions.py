@@ -174,7 +174,7 @@ def demould(
 def _facts(pour: Pour, record: Demould) -> dict[str, Any]:
     batches = Batch.objects.filter(portions__lift__pour=pour).distinct()
     return {
-        "batches": sorted(batches.values_list("number", flat=True)),
+        "batches": ", ".join(sorted(batches.values_list("number", flat=True))),
         "lifts": pour.lifts.count(),
         "mass_kg": str(pour.mass_kg),
         "hardness_shore_d": str(record.hardness_shore_d or ""),

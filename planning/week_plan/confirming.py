@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
@@ -137,7 +137,7 @@ class _Writer:
             )
             for order, portion in enumerate(batch.portions, start=1)
         )
-        for line in batch_lines(row, info, scale, batch.lots):
+        for line in batch_lines(row, info, scale, batch.lots, self._free_g):
             line.save()
             stores.reserve(
                 container_id=line.container_id,
@@ -145,6 +145,10 @@ class _Writer:
                 purpose=purpose(line),
                 needed_at=row.planned_start,
             )
+
+    @staticmethod
+    def _free_g(container_id: int) -> Decimal:
+        return 1000 * stores.container(container_id).free
 
     def write_tasks(self) -> None:
         for task in self.answer.tasks:
@@ -226,9 +230,18 @@ def best_scale(scales: Iterable[ScaleInfo], mixed_kg: float) -> ScaleInfo | None
 
 
 def batch_lines(
-    batch: Batch, info: SystemInfo, scale: ScaleInfo | None, uses: Iterable[core.LotUse]
+    batch: Batch,
+    info: SystemInfo,
+    scale: ScaleInfo | None,
+    uses: Iterable[core.LotUse],
+    free_g: Callable[[int], Decimal],
 ) -> list[BatchLine]:
-    """Return what to weigh from which container, on the scale's division."""
+    """
+    Return what to weigh from which container, on the scale's division.
+
+    Targets are rounded up, so a container planned to its last gram may hold less than they add up
+    to: then the last division is left out, as long as that stays far inside the ratio's tolerance.
+    """
     division = Decimal("0.1") if scale is None else scale.readability_g
     ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
     targets = weigh_targets(ratio, 1000 * float(batch.mixed_kg), float(division))
@@ -242,9 +255,11 @@ def batch_lines(
         mine = [use for use in rows if use.role == role and use.kg > 0]
         target, low, high = (Decimal(repr(value)) for value in bounds[role])
         left = target
+        slack = target * info.ratio_tolerance_percent / 400
         for n, use in enumerate(mine):
             last = n == len(mine) - 1
             share = left if last else min(left, _down(Decimal(repr(1000 * use.kg)), division))
+            share = min(share, max(_down(free_g(int(use.container)), division), share - slack))
             left -= share
             if share <= 0:
                 continue

@@ -99,7 +99,7 @@ def test_from_receipt_to_tool_record_and_back(shop):
     assert tool["status"] == "in_service"
     events = keeper.get(f"tool-events?tool={order['tool']}")
     cast = one(events, kind="cast")
-    assert cast["facts"]["batches"] == [batch["number"]]
+    assert cast["facts"]["batches"] == batch["number"]
 
     for lot in (resin, hardener):
         movements = keeper.get(f"movements?lot={lot['id']}&kind=issue")["items"]

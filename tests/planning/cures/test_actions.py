@@ -80,7 +80,7 @@ def test_demoulding_opens_the_tool_record_once(cure):
     assert Demould.objects.count() == 1
     assert Pour.objects.get().status == "demoulded"
     event = ToolEvent.objects.get(kind="cast")
-    assert event.facts["batches"] == [Batch.objects.get().number]
+    assert event.facts["batches"] == Batch.objects.get().number
     assert Tool.objects.get().status == "in_service"
     assert cure.lift.pour.order.__class__.objects.get().status == "done"
     assert Cure.objects.get().done_at is not None
