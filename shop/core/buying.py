@@ -223,7 +223,7 @@ def _served(
 def _told(order: ProposedOrder, material: str, unit: str, last: date) -> ProposedOrder:
     packs = " and ".join(f"{n} × {name}" for name, n in order.packs)
     names = [pour for pour, _ in order.covers]
-    who = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+    who = "; ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     used = order.quantity - order.left_over
     text = (
         f"Order {packs} of {material} ({order.quantity:g} {unit}) from {order.supplier} by "
@@ -231,7 +231,7 @@ def _told(order: ProposedOrder, material: str, unit: str, last: date) -> Propose
         f"{used:.4g} {unit} for {who} until {_day(last)}."
     )
     if order.late_for:
-        text += f" It comes too late for {', '.join(order.late_for)}: ask for faster delivery."
+        text += f" It comes too late for {'; '.join(order.late_for)}: ask for faster delivery."
     if order.left_over > 1e-6:
         text += f" {order.left_over:.4g} {unit} stay over"
         text += f", usable until {_day(order.usable_until)}." if order.usable_until else "."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -10,6 +11,7 @@ from shop.outlook.queries import day_list
 
 WIDTH, HEIGHT = 960, 320
 LEFT, RIGHT, TOP, BOTTOM = 64, 16, 18, 44
+TICK_LABEL = 40
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,7 @@ class Picture:
 
 
 def picture(outlook: MaterialOutlook, unit: str) -> Picture:
-    """Draw projected stock at the end of each day as steps."""
+    """Draw projected stock as steps: over each day stands what is left at its end."""
     days = day_list(outlook)
     levels = [outlook.opening, *outlook.projected]
     high = nice(max([*levels, 0.0, *outlook.receipts]) or 1.0)
@@ -69,8 +71,8 @@ def picture(outlook: MaterialOutlook, unit: str) -> Picture:
 
     def steps(values: list[float]) -> str:
         points = [f"{x(0)},{y(values[0])}"]
-        for n, value in enumerate(values[1:], 1):
-            points += [f"{x(n)},{y(values[n - 1])}", f"{x(n)},{y(value)}"]
+        for n, value in enumerate(values[1:]):
+            points += [f"{x(n)},{y(value)}", f"{x(n + 1)},{y(value)}"]
         return " ".join(points)
 
     line = steps(levels)
@@ -88,13 +90,13 @@ def picture(outlook: MaterialOutlook, unit: str) -> Picture:
             if q
         ),
         expiries=tuple(
-            Mark(x(n + 1), y(0), 0, f"{days[n]}: {q:g} {unit} expires unused")
+            Mark(x(n + 0.5), y(0), 0, f"{days[n]}: {q:g} {unit} expires unused")
             for n, q in enumerate(outlook.expired)
             if q
         ),
         x_ticks=_day_ticks(days, x),
         y_ticks=tuple(Tick(y(v), f"{v:g}") for v in _levels(low, high)),
-        short_x=None if first is None else x((first - outlook.start).days + 0.5),
+        short_x=None if first is None else x((first - outlook.start).days),
         words=_words(outlook, unit, days[-1]),
     )
 
@@ -119,11 +121,12 @@ def _levels(low: float, high: float) -> list[float]:
     return found
 
 
-def _day_ticks(days: list[date], x: object) -> tuple[Tick, ...]:
+def _day_ticks(days: list[date], x: Callable[[float], float]) -> tuple[Tick, ...]:
     every = max(1, -(-len(days) // 60)) * 7
     mondays = [n for n, day in enumerate(days) if day.weekday() == 0]
     chosen = [n for n in mondays if (n - (mondays[0] if mondays else 0)) % every == 0]
-    return tuple(Tick(x(n), f"{days[n]:%d %b}") for n in chosen)  # type: ignore[operator]
+    ticks = (Tick(x(n), f"{days[n].day} {days[n]:%b}") for n in chosen)
+    return tuple(tick for tick in ticks if tick.at < WIDTH - RIGHT - TICK_LABEL)
 
 
 def _words(outlook: MaterialOutlook, unit: str, last: date) -> str:

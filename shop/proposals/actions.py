@@ -138,9 +138,10 @@ def _rows(
 ) -> list[PurchaseProposal]:
     rows = [_row(site, material, supplier, order, proposal.proven) for order in proposal.orders]
     if rows and proposal.saved > 0.005:
+        it = "It costs" if len(rows) == 1 else "Together these orders cost"
         rows[0].money_sentence += (
-            f" Together these orders cost {proposal.saved:.2f} {rows[0].currency} less than one "
-            "order for each need, storage and order costs included."
+            f" {it} {proposal.saved:.2f} {rows[0].currency} less than one order for each need, "
+            "storage and order costs included."
         )
     if rows and proposal.wasted > 1e-6:
         rows[0].sentence += (

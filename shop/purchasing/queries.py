@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -113,6 +114,11 @@ class LineState:
     def open(self) -> Decimal:
         """What is still to come; 0 when more came than was due."""
         return max(ZERO, self.line.coming_quantity - self.received)
+
+    @property
+    def open_packs(self) -> int:
+        """How many packs that is, the last perhaps in part."""
+        return math.ceil(self.open / self.line.content)
 
 
 def line_states(order: PurchaseOrder) -> tuple[LineState, ...]:

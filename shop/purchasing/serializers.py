@@ -156,7 +156,7 @@ class ReceivedLineSerializer(StrictSerializer):
     containers = ReceivedContainerSerializer(many=True, allow_empty=False, max_length=500)
 
 
-class ReceiptSerializer(StrictSerializer):
+class OrderReceiptSerializer(StrictSerializer):
     """Goods of one delivery against the lines of an order, all or nothing."""
 
     received_at = fields.MomentField(required=False)

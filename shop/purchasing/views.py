@@ -80,7 +80,7 @@ class PurchaseOrderViewSet(
 
         return self.once(work)
 
-    @action(detail=True, methods=["post"], serializer_class=forms.ReceiptSerializer)
+    @action(detail=True, methods=["post"], serializer_class=forms.OrderReceiptSerializer)
     def receipts(self, request: Any, pk: Any = None) -> Any:
         """Take in goods against the lines, in part or in full."""
         return self.once(self._receive)

@@ -46,7 +46,7 @@ def test_several_pours_share_one_order_and_the_sentence_gives_its_figures():
     assert (order.order_on, order.arrives_on) == (date(2026, 11, 30), date(2026, 12, 7))
     assert order.sentence == (
         "Order 2 × 5 kg can of Resin R (10 kg) from Supplier A by 30 Nov 2026; it arrives on "
-        "7 Dec 2026 and covers 9.5 kg for P1, P2, P3 until 9 Dec 2026. 0.5 kg stay over."
+        "7 Dec 2026 and covers 9.5 kg for P1; P2; P3 until 9 Dec 2026. 0.5 kg stay over."
     )
     assert order.money_sentence == "Goods 120.00 EUR."
     assert found.saved == pytest.approx(20.0, abs=0.5)  # one order less, a little more held

@@ -116,7 +116,7 @@ def test_the_picture_steps_down_at_the_use_and_marks_the_first_short_day():
     ahead = project([Supply("A", 10.0)], [Use(date(2026, 11, 27), 14.0, "P")], start=start, days=4)
     drawn = picture(ahead, "kg")
     heights = [float(p.split(",")[1]) for p in drawn.steps.split()]
-    assert heights[0] == heights[1] < drawn.zero_y < heights[-1]
+    assert heights[0] == heights[4] < drawn.zero_y < heights[-1]
     assert drawn.left < drawn.short_x < drawn.right
     assert drawn.words == (
         "Stock from 10 kg on 2026-11-25 to -4 kg on 2026-11-28. Short from 2026-11-27."

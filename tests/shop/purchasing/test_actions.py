@@ -59,7 +59,7 @@ def test_a_part_delivery_leaves_the_rest_due_and_its_lot_costs_what_the_line_say
     assert received.lot.unit_cost == Decimal("12.0000")
     assert received.lot.supplier == order.supplier
     (state,) = queries.line_states(order)
-    assert (state.received, state.open) == (5, 10)
+    assert (state.received, state.open, state.open_packs) == (5, 10, 2)
 
 
 def test_the_same_receipt_sent_twice_comes_in_once():
