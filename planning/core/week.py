@@ -9,17 +9,20 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from planning.core.plain import FormError, dumps, loads
 from planning.core.plan import Plan, Problem, Unplaced
-from planning.core.solver import answer, search
+from planning.core.solver import answer, insertion, search
 from planning.core.solver.board import LATE_MINUTE, Board
 from planning.core.solver.case import Case
 from planning.core.solver.stock import first_expired
 
-INSERTIONS_PER_SECOND = 150
+INSERTIONS_PER_SECOND = 900
+"""For a week of 60 pours; larger ones take longer, see `usual_work`."""
+QUICK_SECONDS = 2.0
+"""With less time than this the pots are bounded by mass alone."""
 
 
 @dataclass(frozen=True)
@@ -62,17 +65,84 @@ def plan_week(
     Plan
         Keeps every rule in `planning.core.plan`. Pours that do not fit are in `unplaced`.
     """
-    clock = _Clock(problem.limits.seconds, stop)
-    case = Case(problem)
-    prices = search.Prices(late_minute=_late_minute(problem))
-    work = problem.limits.work
-    if work is None:
-        work = int(problem.limits.seconds * INSERTIONS_PER_SECOND)
-    meter = search.Meter(max(work, 1), clock.expired)
-    board = search.start(case, case.empty, prices, meter, passes=4)
-    best = search.improve(case, board, prices, meter, problem.limits.seed)
-    lots = first_expired(case.stock, best)
-    return answer.make_plan(case, best, lots, _unplaced(case, best))
+    return Planner(problem, progress, stop).plan()
+
+
+def usual_work(problem: Problem) -> int:
+    """Return the insertions that usually fit into the seconds given, on two shared cores."""
+    pours = max(20, len(problem.pours))
+    return max(1, int(problem.limits.seconds * INSERTIONS_PER_SECOND * (60 / pours) ** 0.4))
+
+
+class Planner:
+    """One run: construct, improve, bound, give out material, explain."""
+
+    def __init__(
+        self, problem: Problem, progress: Listener | None, stop: Callable[[], bool] | None
+    ) -> None:
+        self.problem = problem
+        self.tell = progress
+        self.clock = _Clock(problem.limits.seconds, stop)
+        work = problem.limits.work
+        self.meter = search.Meter(usual_work(problem) if work is None else work, self.clock.expired)
+        self.case = Case(problem)
+        self.prices = search.Prices.of(self.case)
+        self.alone = bounds.Alone(self.case)
+        self.pots_bound = bounds.pots_by_mass(self.case)
+        self.stage = "construct"
+
+    def plan(self) -> Plan:
+        """Return the plan."""
+        case = self.case
+        passes = 4 if len(case.jobs) <= 150 else 2
+        begun = replan.carry_over(case, self.prices)
+        best = search.start(case, begun, self.prices, self.meter, passes, self._told)
+        self.stage = "improve"
+        late = self.alone.lateness
+        best = search.improve(
+            case, best, self.prices, self.meter, self.problem.limits.seed,
+            self._told, late, self._bound_pots,
+        )  # fmt: skip
+        self.stage = "finish"
+        self._told(best)
+        plan = answer.make_plan(
+            case, best, give_out(case, best), explain.unplaced(case, best),
+            self.alone.lateness if len(best.placed) == len(self.alone.finish) else 0,
+            self.pots_bound,
+        )  # fmt: skip
+        notes = [CUT] if self.meter.cut else []
+        moves = replan.moves(case, plan)
+        return replace(plan, moves=moves, notes=tuple(notes))
+
+    def _bound_pots(self, board: Board) -> int:
+        """Bound the pots of plans no later than this board."""
+        problem = self.problem
+        if problem.limits.seconds >= QUICK_SECONDS:
+            strict = self.prices.late_minute == LATE_MINUTE
+            complete = len(board.placed) == len(self.alone.finish)
+            late = board.late if strict and complete else None
+            self.pots_bound = max(
+                self.pots_bound, bounds.pots_bound(self.case, self.alone, late)
+            )
+            self._told(board)
+        return self.pots_bound - len(self.case.frozen.batches)
+
+    def _told(self, board: Board) -> None:
+        if self.tell is None:
+            return
+        self.tell(
+            Progress(
+                stage=self.stage,
+                unplaced=len(self.case.jobs) - len(board.placed),
+                lateness=board.late,
+                pots=board.pot_count + len(self.case.frozen.batches),
+                lateness_bound=self.alone.lateness,
+                pots_bound=self.pots_bound,
+                seconds_left=self.clock.left(),
+                work_done=self.meter.done,
+                work=self.meter.work,
+            )
+        )
 
 
 class _Clock:
@@ -87,29 +157,6 @@ class _Clock:
 
     def left(self) -> float:
         return max(0.0, self.until - time.monotonic())
-
-
-def _late_minute(problem: Problem) -> float:
-    rate = problem.settings.late_minutes_per_pot
-    return LATE_MINUTE if not rate else 1 / rate
-
-
-def _unplaced(case: Case, board: Board) -> tuple[Unplaced, ...]:
-    found = []
-    for job in case.jobs:
-        if job.index in board.placed:
-            continue
-        if job.trouble:
-            rule, words, change = job.trouble
-            found.append(Unplaced(job.pour.id, rule, words, change))
-            continue
-        try:
-            search.place(case, board, job.index, search.Prices().taste())
-        except search.Blocked as blocked:
-            found.append(Unplaced(job.pour.id, blocked.rule, f"{job.pour.id}: {blocked.rule}."))
-        else:
-            found.append(Unplaced(job.pour.id, "horizon", f"{job.pour.id}: not placed."))
-    return tuple(found)
 
 
 def main(arguments: list[str]) -> int:

@@ -8,7 +8,7 @@ import secrets
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from decimal import Decimal
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Any
 
 from django.db import transaction
@@ -279,4 +279,9 @@ def throw_away(*, pattern: PatternMesh) -> None:
     files = [pattern.path, *(pattern.picture(view) for view in VIEWS)]
     with transaction.atomic():
         pattern.delete()
-        transaction.on_commit(lambda: [file.unlink(missing_ok=True) for file in files])
+        transaction.on_commit(lambda: _remove(files))
+
+
+def _remove(files: list[Path]) -> None:
+    for file in files:
+        file.unlink(missing_ok=True)

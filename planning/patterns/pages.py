@@ -15,9 +15,9 @@ from django.views.decorators.http import require_POST
 from planning.patterns import actions, page_data
 from planning.patterns.models import PatternMesh, PatternState
 from planning.patterns.page_forms import NewPatternForm, SetupForm, UseForm
+from planning.patterns.pictures import picture_of
 from planning.patterns.queries import patterns as patterns_of
 from planning.patterns.uploads import check_length
-from planning.patterns.views import picture_of
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError

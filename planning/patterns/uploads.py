@@ -56,7 +56,7 @@ class OneFile(MultiPartParser):
         parsed = super().parse(stream, media_type, parser_context)
         body: dict[str, Any] = {}
         for part in (parsed.data, parsed.files):
-            _add(body, part)
+            _add(body, part)  # type: ignore[arg-type]
         return body
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiTypes, extend_schema
 from rest_framework.decorators import action
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 
 from planning.patterns import actions
-from planning.patterns.models import PatternMesh, PatternState
+from planning.patterns.models import PatternMesh
+from planning.patterns.pictures import picture_of
 from planning.patterns.serializers import (
     NewPatternSerializer,
     PatternRowSerializer,
@@ -96,7 +97,7 @@ class PatternViewSet(
     @action(detail=True, methods=["post"], serializer_class=UseSerializer)
     def uses(self, request: Any, pk: Any = None) -> Any:
         """Give a pour the casting of one half: volume by height, depth and area to coat."""
-        self.read_serializer_class = PourSerializer
+        self.read_serializer_class = PourSerializer  # type: ignore[assignment]
         return self.once(
             lambda body: actions.use_for_pour(pattern=self.get_object(), **body), status=200
         )
@@ -110,16 +111,3 @@ class PatternViewSet(
     def pictures(self, request: Any, pk: Any = None, view: str = "above") -> HttpResponse:
         """Return the picture coloured by draft and undercut, seen from above or below."""
         return picture_of(self.get_object(), view)
-
-
-def picture_of(pattern: PatternMesh, view: str) -> HttpResponse:
-    """Return the picture of an examined pattern, or nothing at this address."""
-    if pattern.state != PatternState.READY:
-        raise Http404
-    try:
-        data = pattern.picture(view).read_bytes()
-    except FileNotFoundError:
-        raise Http404 from None
-    response = HttpResponse(data, content_type="image/png")
-    response["Cache-Control"] = "private, max-age=0, no-cache"
-    return response

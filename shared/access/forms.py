@@ -63,7 +63,7 @@ class TokenForm(forms.Form):
     def __init__(self, *args: Any, held: frozenset[str] = frozenset(), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         words = {"read": "Read", "write": "Change"}
-        self.fields["scopes"].choices = [  # type: ignore[attr-defined]
+        self.fields["scopes"].choices = [
             (f"{noun}:{verb}", f"{words[verb]} {meaning}")
             for noun, meaning in NOUNS.items()
             for verb in ("read", "write")

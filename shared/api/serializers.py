@@ -26,7 +26,7 @@ class Strict:
     def to_internal_value(self, data: Any) -> Any:
         """Name every member that does not belong, then read the others."""
         if isinstance(data, Mapping):
-            known = self.fields  # type: ignore[attr-defined]
+            known = self.fields
             wrong = {}
             for name in data:
                 if name not in known:
@@ -35,7 +35,7 @@ class Strict:
                     wrong[name] = [fields.detail("can only be read.", "read_only")]
             if wrong:
                 raise serializers.ValidationError(wrong)
-        return super().to_internal_value(data)  # type: ignore[misc]
+        return super().to_internal_value(data)
 
     @staticmethod
     def _unknown(known: Mapping[str, Any]) -> ErrorDetail:

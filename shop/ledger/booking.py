@@ -146,7 +146,7 @@ def _with_scan(body: Mapping[str, Any], at: str, site: Site) -> dict[str, Any]:
         if value is not None and body.get(name) not in (None, value):
             words = f"{name} is {body[name]}, the scanned label says {value}; compare the label."
             raise Invalid.one(f"{at}/{name}", "differs_from_scan", words, value=body[name])
-    found = {name: value for name, value in read.items() if value is not None}
+    found: dict[str, Any] = {n: value for n, value in read.items() if value is not None}
     if supplier is None and scan.pack is not None:
         found["supplier"] = scan.pack.supplier
     return {

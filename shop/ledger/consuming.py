@@ -39,7 +39,8 @@ def issue_from_material(
     material = Material.objects.select_for_update(no_key=True).get(pk=material_id)
     if earlier := _earlier(key, quantity):
         return earlier
-    left, taken = quantity, []
+    left = quantity
+    taken: list[MovementInfo] = []
     day = clock.local(happened_at, Site.objects.get(pk=site_id)).date()
     for source in containers(site_id, [material_id], usable_on=day):
         part = min(left, source.free)

@@ -64,10 +64,11 @@ def stock_levels(site: Site, now: datetime, **narrow: Any) -> list[StockLevel]:
     )  # fmt: skip
     levels = {row.pk: StockLevel(row) for row in Material.objects.filter(**narrow)}
     for row in sums:
-        level = levels.get(row.pop("lot__material"))
+        level = levels.get(row["lot__material"])
         if level is not None:
             for name, value in row.items():
-                setattr(level, name, value or ZERO)
+                if name != "lot__material":
+                    setattr(level, name, value or ZERO)
     _count_open_life(held.filter(released & in_date), levels, today, soon)
     return list(levels.values())
 

@@ -196,7 +196,7 @@ class StockView(viewsets.ScopedView):
         try:
             when = fields.MomentField().to_internal_value(at)
         except fields.serializers.ValidationError as error:
-            sentence = f"at is {at[:40]!r}: it {error.detail[0]}"
+            sentence = f"at is {at[:40]!r}: it {error.detail[0]}"  # type: ignore[index]
             raise BadParameter(
                 [{"parameter": "at", "code": "invalid", "detail": sentence}]
             ) from None
