@@ -139,7 +139,7 @@ class ConfirmationSerializer(StrictSerializer):
     lines = ConfirmedLineSerializer(many=True, required=False, default=list, max_length=200)
 
 
-class ReceivedContainerSerializer(StrictSerializer):
+class OrderedContainerSerializer(StrictSerializer):
     quantity = fields.DecimalField(**QUANTITY, validators=[above_zero])
     code = fields.TextField(max_length=60, required=False, allow_blank=True, default="")
     location = fields.RelatedIdField(
@@ -147,13 +147,13 @@ class ReceivedContainerSerializer(StrictSerializer):
     )
 
 
-class ReceivedLineSerializer(StrictSerializer):
+class OrderedLineSerializer(StrictSerializer):
     line = fields.IdField()
     lot_code = fields.TextField(max_length=40)
     made_on = fields.DayField(required=False, allow_null=True, default=None)
     expires_on = fields.DayField(required=False, allow_null=True, default=None)
     certificate = fields.TextField(max_length=200, required=False, allow_blank=True, default="")
-    containers = ReceivedContainerSerializer(many=True, allow_empty=False, max_length=500)
+    containers = OrderedContainerSerializer(many=True, allow_empty=False, max_length=500)
 
 
 class OrderReceiptSerializer(StrictSerializer):
@@ -161,7 +161,7 @@ class OrderReceiptSerializer(StrictSerializer):
 
     received_at = fields.MomentField(required=False)
     accept_over = fields.YesNoField(required=False, default=False)
-    goods = ReceivedLineSerializer(many=True, allow_empty=False, max_length=100)
+    goods = OrderedLineSerializer(many=True, allow_empty=False, max_length=100)
 
 
 class ReasonSerializer(StrictSerializer):
