@@ -16,6 +16,7 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import F, Sum
+from django.db.models.functions import Round
 
 from shared import clock
 from shared.errors import Invalid
@@ -112,6 +113,11 @@ def info(movement: Movement) -> MovementInfo:
     return MovementInfo(movement.pk, movement.key, movement.container_id, movement.quantity, after)
 
 
+def in_steps(sum_of: Any) -> Round:
+    """Round a sum to the column's steps: SQLite adds in binary and would creep below zero."""
+    return Round(sum_of, precision=4)
+
+
 def post(entry: Entry, container: Container) -> MovementInfo:
     """
     Write one movement of a container that is locked, and change its balance.
@@ -124,15 +130,15 @@ def post(entry: Entry, container: Container) -> MovementInfo:
         If another transaction has just used the key for something else.
     """
     changes: dict[str, Any] = {
-        "balance": F("balance") + entry.quantity,
-        "reserved": F("reserved") - entry.used,
+        "balance": in_steps(F("balance") + entry.quantity),
+        "reserved": in_steps(F("reserved") - entry.used),
     }
     if entry.opens and container.opened_at is None:
         changes["opened_at"] = entry.happened_at
     room = Container.objects.filter(
         pk=container.pk,
         reserved__gte=entry.used,
-        balance__gte=F("reserved") - entry.used - entry.quantity,
+        balance__gte=in_steps(F("reserved") - entry.used - entry.quantity),
     )
     try:
         with transaction.atomic():
@@ -202,7 +208,7 @@ def shrink_reservations(container: Container, over: Decimal, keep: str = "") -> 
         cut = min(over, row.quantity)
         cut_reservation(row, cut)
         over -= cut
-        Container.objects.filter(pk=container.pk).update(reserved=F("reserved") - cut)
+        Container.objects.filter(pk=container.pk).update(reserved=in_steps(F("reserved") - cut))
         container.reserved -= cut
 
 

@@ -12,7 +12,7 @@ from shared import clock
 from shared.retry import retried
 from shop.ledger.actions import refuse_unusable
 from shop.ledger.models import Reservation
-from shop.ledger.posting import exact, locked, too_little
+from shop.ledger.posting import exact, in_steps, locked, too_little
 from shop.lots.models import Container
 
 
@@ -28,8 +28,9 @@ def reserve(*, container_id: int, quantity: Decimal, purpose: str, needed_at: da
     refuse_unusable(container, needed_at)
     earlier = Reservation.objects.filter(container=container, purpose=purpose).first()
     more = quantity - (earlier.quantity if earlier else 0)
-    room = Container.objects.filter(pk=container.pk, balance__gte=F("reserved") + more)
-    if room.update(reserved=F("reserved") + more) != 1:
+    together = in_steps(F("reserved") + more)
+    room = Container.objects.filter(pk=container.pk, balance__gte=together)
+    if room.update(reserved=together) != 1:
         raise too_little(container, quantity, earlier.quantity if earlier else Decimal(0))
     Reservation.objects.update_or_create(
         container=container,
@@ -54,7 +55,9 @@ def free_reservations(*, purposes: Iterable[str] = (), prefix: str | None = None
     freed = 0
     # Read again under the locks: what was used up in between is no longer there to be freed.
     for row in Reservation.objects.filter(wanted, container__in=ids):
-        Container.objects.filter(pk=row.container_id).update(reserved=F("reserved") - row.quantity)
+        Container.objects.filter(pk=row.container_id).update(
+            reserved=in_steps(F("reserved") - row.quantity)
+        )
         row.delete()
         freed += 1
     return freed
