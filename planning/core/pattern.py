@@ -191,7 +191,7 @@ def examine(mesh: Mesh, setup: Setup) -> Examined:
         halves=halves,
         undercut_count=count,
         undercuts=[asdict(patch) for patch in patches],
-        grid_step_mm=overhangs[0].step_mm,
+        grid_step_mm=overhangs[0].seen_mm,
         parting_mm=setup.parting_mm,
         band_deg=setup.band_deg,
     )

@@ -1,8 +1,9 @@
 """
 Which facet is in front at each pixel, for a million facets without a graphics card.
 
-Facets are taken in handfuls; every pixel in the box round each facet is tested against its three
-sides, and what remains competes for its pixel by depth.
+Each facet is cut into the rows of pixels it crosses, each row into its pixels, and what is there
+competes by depth. The work grows with the area drawn, so long slivers cost little; a mesh whose
+facets lie over each other a thousandfold is drawn coarser instead of for ever.
 """
 
 from __future__ import annotations
@@ -15,18 +16,25 @@ from numpy.typing import NDArray
 from planning.core.pattern_mesh import Floats, Ints, Mesh
 
 _HANDFUL = 1 << 19
-"""Pixels tested at once; bounds the memory to some tens of megabytes."""
+"""Pixels drawn at once; bounds the memory to some tens of megabytes."""
 _DEPTH_STEPS = (1 << 31) - 2
 _MOST_SAMPLES = 1_000_000
 _FACETS_AT_ONCE = 100_000
+_MOST_WORK = 120_000_000
+"""Rows and pixels drawn at most; some seconds."""
 
 
 @dataclass(frozen=True, eq=False)
 class Raster:
-    """What is in front: `facet` (h, w), -1 for nothing, and `depth` (h, w), higher is nearer."""
+    """
+    What is in front: `facet` (h, w), -1 for nothing, and `depth` (h, w), higher is nearer.
+
+    `coarser` is 1, or how many pixels share one value each way when there was too much to draw.
+    """
 
     facet: NDArray[np.int64]
     depth: Floats
+    coarser: int = 1
 
 
 def rasterise(across: Floats, facets: Ints, width: int, height: int) -> Raster:
@@ -42,66 +50,124 @@ def rasterise(across: Floats, facets: Ints, width: int, height: int) -> Raster:
     width, height : int
         Size of the picture, pixels.
     """
+    coarser = _coarseness(across, facets)
+    if coarser > 1:
+        shrunk = across * [1 / coarser, 1 / coarser, 1.0]
+        small = _raster(shrunk, facets, -(-width // coarser), -(-height // coarser))
+        block = np.ones((coarser, coarser), dtype=np.int64)
+        return Raster(
+            np.kron(small.facet, block)[:height, :width],
+            np.kron(small.depth, block)[:height, :width],
+            coarser,
+        )
+    return _raster(across, facets, width, height)
+
+
+def _coarseness(across: Floats, facets: Ints) -> int:
+    """Return by how much to coarsen so that rows and pixels stay within the work allowed."""
+    a, b, c = (across[facets[:, corner], :2] for corner in range(3))
+    high = np.maximum(np.maximum(a[:, 1], b[:, 1]), c[:, 1])
+    low = np.minimum(np.minimum(a[:, 1], b[:, 1]), c[:, 1])
+    rows = float((high - low).sum())
+    b -= a
+    c -= a
+    pixels = float(np.abs(b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]).sum()) / 2
+    coarser = 1
+    while rows / coarser + pixels / coarser**2 > _MOST_WORK:
+        coarser *= 2
+    return coarser
+
+
+def _raster(across: Floats, facets: Ints, width: int, height: int) -> Raster:
     near = across[:, 2]
-    span = float(near.max() - near.min()) or 1.0
-    scale = _DEPTH_STEPS / span
+    lowest = float(near.min())
+    scale = _DEPTH_STEPS / (float(near.max()) - lowest or 1.0)
     keys = np.zeros(width * height, dtype=np.int64)
-    lows, sizes = _boxes(across, facets, width, height)
-    pixels = sizes[:, 0] * sizes[:, 1]
-    shown = np.flatnonzero(pixels > 0)
-    ends = np.cumsum(pixels[shown])
-    start = 0
-    while start < len(shown):
-        before = ends[start - 1] if start else 0
-        stop = max(start + 1, int(np.searchsorted(ends, before + _HANDFUL, side="right")))
-        some = shown[start:stop]
-        place, depth, which = _covered(across, facets[some], lows[some], sizes[some], width)
-        # depth and facet share one number, so the nearest facet wins by a plain maximum
-        key = ((depth - near.min()) * scale).astype(np.int64) + 1
-        np.maximum.at(keys, place, (key << 32) | some[which])
-        start = stop
+    first, count = _rows(across, facets, height)
+    crossed = np.flatnonzero(count)
+    for some in _handfuls(crossed, count[crossed], _HANDFUL // 4):
+        spans = _spans(across, facets[some], first[some], count[some], width)
+        for part in _handfuls(np.arange(len(spans.pixels)), spans.pixels, _HANDFUL):
+            place, depth, which = spans.drawn(part, width)
+            # depth and facet share one number, so the nearest facet wins by a plain maximum
+            key = ((depth - lowest) * scale).astype(np.int64).clip(0, _DEPTH_STEPS) + 1
+            np.maximum.at(keys, place, (key << 32) | some[which])
     seen = keys > 0
     facet = np.where(seen, keys & 0xFFFFFFFF, -1).reshape(height, width)
-    depth = np.where(seen, ((keys >> 32) - 1) / scale + near.min(), -np.inf)
+    depth = np.where(seen, ((keys >> 32) - 1) / scale + lowest, -np.inf)
     return Raster(facet, depth.reshape(height, width))
 
 
-def _boxes(across: Floats, facets: Ints, width: int, height: int) -> tuple[Ints, Ints]:
-    """Return first pixel (m, 2) and number of pixels (m, 2) of the box round each facet."""
-    flat = across[:, :2]
-    low, high = flat[facets[:, 0]], flat[facets[:, 0]].copy()
-    for corner in (1, 2):
-        np.minimum(low, flat[facets[:, corner]], out=low)
-        np.maximum(high, flat[facets[:, corner]], out=high)
-    first = np.clip(np.ceil(low - 0.5), 0, [width, height]).astype(np.int64)
-    last = np.clip(np.floor(high - 0.5), -1, [width - 1, height - 1]).astype(np.int64)
+def _handfuls(rows: Ints, weights: Ints, most: int) -> list[Ints]:
+    """Cut rows into pieces whose weights sum to about `most`, one row at least."""
+    if len(rows) == 0:
+        return []
+    piece = np.cumsum(weights) // most
+    return np.split(rows, np.flatnonzero(np.diff(piece)) + 1)
+
+
+def _rows(across: Floats, facets: Ints, height: int) -> tuple[Ints, Ints]:
+    """Return the first row of pixels each facet crosses, and how many rows."""
+    down = across[:, 1]
+    low = down[facets].min(axis=1)
+    high = down[facets].max(axis=1)
+    first = np.clip(np.ceil(low - 0.5), 0, height).astype(np.int64)
+    last = np.clip(np.floor(high - 0.5), -1, height - 1).astype(np.int64)
     return first, np.maximum(last - first + 1, 0)
 
 
-def _covered(
-    across: Floats, facets: Ints, lows: Ints, sizes: Ints, width: int
-) -> tuple[Ints, Floats, Ints]:
-    """Return pixel, depth and row of `facets` for every pixel whose middle a facet covers."""
-    counts = sizes[:, 0] * sizes[:, 1]
-    which = np.repeat(np.arange(len(facets)), counts)
-    nth = np.arange(len(which)) - np.repeat(np.cumsum(counts) - counts, counts)
-    columns = sizes[which, 0]
-    x = lows[which, 0] + nth % columns
-    y = lows[which, 1] + nth // columns
-    a, b, c = (across[facets[:, corner]] for corner in range(3))
-    turn = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        # shares of b and c at a pixel, linear in x and y; edge-on facets give no number
-        bx, by = (c[:, 1] - a[:, 1]) / turn, -(c[:, 0] - a[:, 0]) / turn
-        cx, cy = -(b[:, 1] - a[:, 1]) / turn, (b[:, 0] - a[:, 0]) / turn
-        right, down = x + 0.5 - a[which, 0], y + 0.5 - a[which, 1]
-        of_b = right * bx[which] + down * by[which]
-        of_c = right * cx[which] + down * cy[which]
-        inside = (of_b >= -1e-9) & (of_c >= -1e-9) & (of_b + of_c <= 1 + 1e-9)
-    which, of_b, of_c = which[inside], of_b[inside], of_c[inside]
-    rise_b, rise_c = b[:, 2] - a[:, 2], c[:, 2] - a[:, 2]
-    depth = a[which, 2] + of_b * rise_b[which] + of_c * rise_c[which]
-    return y[inside] * width + x[inside], depth, which
+@dataclass(frozen=True, eq=False)
+class _Spans:
+    """Runs of pixels: facet, row, first column, number of pixels, and depth along the run."""
+
+    which: Ints
+    row: Ints
+    column: Ints
+    pixels: Ints
+    depth: Floats
+    rise: Floats
+
+    def drawn(self, part: Ints, width: int) -> tuple[Ints, Floats, Ints]:
+        """Return pixel, depth and facet for every pixel of some runs."""
+        counts = self.pixels[part]
+        of = np.repeat(part, counts)
+        nth = np.arange(len(of)) - np.repeat(np.cumsum(counts) - counts, counts)
+        place = self.row[of] * width + self.column[of] + nth
+        return place, self.depth[of] + nth * self.rise[of], self.which[of]
+
+
+def _spans(across: Floats, facets: Ints, first: Ints, count: Ints, width: int) -> _Spans:
+    order = np.argsort(across[facets, 1], axis=1)
+    corners = np.take_along_axis(facets, order, axis=1)
+    top, middle, bottom = (across[corners[:, place]] for place in range(3))
+    which = np.repeat(np.arange(len(facets)), count)
+    row = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count) + first[which]
+    level = row + 0.5
+    long_x, long_z = _on_side(top, bottom, which, level)
+    upper_x, upper_z = _on_side(top, middle, which, level)
+    lower_x, lower_z = _on_side(middle, bottom, which, level)
+    upper = level < middle[which, 1]
+    short_x, short_z = np.where(upper, upper_x, lower_x), np.where(upper, upper_z, lower_z)
+    swap = short_x < long_x
+    left_x, right_x = np.where(swap, short_x, long_x), np.where(swap, long_x, short_x)
+    left_z, right_z = np.where(swap, short_z, long_z), np.where(swap, long_z, short_z)
+    column = np.clip(np.ceil(left_x - 0.5), 0, width).astype(np.int64)
+    last = np.clip(np.floor(right_x - 0.5), -1, width - 1).astype(np.int64)
+    across_x = right_x - left_x
+    rise = np.divide(right_z - left_z, across_x, out=np.zeros_like(across_x), where=across_x > 0)
+    depth = left_z + (column + 0.5 - left_x) * rise
+    return _Spans(which, row, column, np.maximum(last - column + 1, 0), depth, rise)
+
+
+def _on_side(start: Floats, end: Floats, which: Ints, level: Floats) -> tuple[Floats, Floats]:
+    """Return where a side crosses the middle of a row: right and depth."""
+    tall = (end - start)[:, 1]
+    share = np.divide(
+        level - start[which, 1], tall[which], out=np.zeros(len(which)), where=tall[which] > 0
+    ).clip(0, 1)
+    x = start[which, 0] + share * (end - start)[which, 0]
+    z = start[which, 2] + share * (end - start)[which, 2]
+    return x, z
 
 
 class Overhang:
@@ -133,13 +199,15 @@ class Overhang:
                 self._sign * mesh.points_mm[:, 2],
             ]
         )
-        top = rasterise(across, mesh.facets, columns, rows).depth
+        drawn = rasterise(across, mesh.facets, columns, rows)
+        top, reach = drawn.depth, drawn.coarser
         # the lowest of nine neighbours: a wall beside a point is no roof over it
         self._roof = top.copy()
-        for down in (-1, 0, 1):
-            for right in (-1, 0, 1):
+        for down in (-reach, 0, reach):
+            for right in (-reach, 0, reach):
                 moved = np.roll(top, (down, right), axis=(0, 1))
                 np.minimum(self._roof, moved, out=self._roof)
+        self.seen_mm = self.step_mm * reach
         self._slack_mm = 1e-4 * max(height, self.step_mm)
 
     def covers(self, points_mm: Floats, normals: Floats) -> NDArray[np.bool_]:
@@ -154,7 +222,7 @@ class Overhang:
             Unit outward normals there. The look-up is one and a half steps away from steep
             walls, so that a wall's own top edge does not count as lying over it.
         """
-        aside = points_mm[:, :2] + 1.5 * self.step_mm * normals[:, :2]
+        aside = points_mm[:, :2] + 1.5 * self.seen_mm * normals[:, :2]
         cell = np.floor((aside - self._low) / self.step_mm + 2).astype(np.int64)
         rows, columns = self._roof.shape
         column = np.clip(cell[:, 0], 0, columns - 1)

@@ -17,6 +17,8 @@ from planning.core.pattern_sound import Soundness, bodies_of, edges_of, inspect,
 
 JOIN_SHARE = 1e-6
 """Corners at open edges are joined when closer than this share of the pattern's longest side."""
+MOST_OPEN_EDGES = 200_000
+"""With more open edges than this the file is loose facets, not a surface with gaps."""
 MOST_HOLES = 200
 LONGEST_RIM = 2000
 """Holes with more edges round them are left open: a missing side is not a hole to patch."""
@@ -51,6 +53,8 @@ def _join_gaps(mesh: Mesh) -> tuple[Mesh, list[str]]:
 
     edges = edges_of(mesh)
     rim = np.unique(edges.ends[edges.open])
+    if len(rim) > MOST_OPEN_EDGES:
+        return mesh, []
     within_mm = JOIN_SHARE * max(mesh.size_mm)
     pairs = (
         cKDTree(mesh.points_mm[rim]).query_pairs(within_mm, output_type="ndarray")
@@ -143,6 +147,8 @@ def _rims(mesh: Mesh) -> list[list[int]]:
     if len(np.unique(forward)) < len(forward):
         return []  # an edge run twice the same way has no inside: nothing to patch with sense
     lonely = ~np.isin(backward, forward)
+    if np.count_nonzero(lonely) > MOST_OPEN_EDGES:
+        return []
     # a patch runs along the rim against the facets beside it
     following: dict[int, list[int]] = {}
     for start, end in zip(ends[lonely].tolist(), starts[lonely].tolist(), strict=True):

@@ -207,3 +207,23 @@ def test_the_nearest_facet_wins_each_pixel():
     assert seen.depth[10, 70] == pytest.approx(7.05)
     assert seen.facet[90, 90] == -1
     assert (seen.facet >= 0).mean() == pytest.approx(0.5, abs=0.01)
+
+
+def test_slivers_and_stacked_sheets_are_drawn_without_endless_work():
+    """20 000 slivers across the picture, and 5000 facets over each other, drawn coarser."""
+    turn = np.linspace(0, np.pi / 2, 20_001)
+    fan = np.vstack([[[0, 0, 0]], np.column_stack([900 * np.cos(turn), 900 * np.sin(turn), turn])])
+    order = np.arange(1, 20_001)
+    slivers = np.column_stack([np.zeros_like(order), order, order + 1])
+    seen = rasterise(fan, slivers, 900, 900)
+    assert seen.coarser == 1
+    assert (seen.facet >= 0).mean() == pytest.approx(np.pi / 4, abs=0.002)
+    # a pixel's facet is the sliver at its own angle
+    assert seen.facet[300, 400] == pytest.approx(np.arctan2(300.5, 400.5) / turn[1], abs=1)
+    sheets = np.repeat(np.array([[0.0, 0, 0], [900, 0, 0], [0, 900, 0]])[None], 5_000, axis=0)
+    sheets[:, :, 2] = np.arange(5_000)[:, None]
+    stacked = rasterise(sheets.reshape(-1, 3), np.arange(15_000).reshape(-1, 3), 900, 900)
+    assert stacked.coarser == 8
+    assert set(np.unique(stacked.facet)) == {-1, 4_999}
+    assert stacked.facet.shape == (900, 900)
+    assert (stacked.facet >= 0).mean() == pytest.approx(0.5, abs=0.02)

@@ -183,3 +183,15 @@ def test_two_bodies_touching_along_an_edge_are_still_closed():
     assert found.closed
     assert found.crowded_edges == 1
     assert touching.signed_volume_mm3() == pytest.approx(2000)
+
+
+def test_loose_facets_are_left_loose():
+    """A quarter of a million open edges are no surface with gaps; nothing is guessed."""
+    count = 85_000
+    base = np.arange(count) * 2.0
+    corners = np.zeros((count, 3, 3))
+    corners[:, :, 0] = base[:, None] + [0, 1, 0]
+    corners[:, 2, 1] = 1
+    mended = mend(weld(corners.reshape(-1, 3)))
+    assert mended.done == ()
+    assert not mended.soundness.closed
