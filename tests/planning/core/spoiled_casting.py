@@ -35,6 +35,16 @@ def frozen_single(load, **changes):
     return replace(load, frozen=fixed)
 
 
+def with_another_pot(plan, portion, mixed_kg, lots):
+    """Pour a portion from a second pot after the one of `single`, else by the book."""
+    times = (515, 525, 530, 531, 536)
+    second = weeks.batch("B2", times, mixed_kg, (portion,), lots, "M2", "bob")
+    plan = replace(plan, batches=(*plan.batches, second))
+    plan = spoils.stand(spoils.task(plan, 1, start_min=1980, end_min=2010), end_min=2010)
+    residue_kg = 0.3 + mixed_kg - portion.kg
+    return spoils.figures(plan, pots=2, residue_kg=residue_kg, finish_min=2010)
+
+
 PLACING = [
     row("pour_missing", "neither planned nor unplaced", single, plan=lambda plan: Plan()),
     row(
@@ -135,6 +145,28 @@ CASTING = [
         "a lift not in the plan",
         three_lifts,
         plan=lambda p: spoils.portion(p, lift=7),
+    ),
+    row(
+        "lift_mass",
+        "portions a kilogram short",
+        single,
+        lambda p: spoils.pour(p, layers=(weeks.Layer(20, 5), weeks.Layer(20, 6))),
+        lambda p: spoils.lift(p, mass_kg=11),
+    ),
+    row(
+        "lift_mass",
+        "a portion of nothing",
+        single,
+        lambda p: spoils.system(p, least_batch_kg=0),
+        lambda p: with_another_pot(p, Portion("P", 0, 0, 530, 531), 0.2, weeks.uses(0.16, 0.04)),
+    ),
+    row(
+        "lift_mass",
+        "a kilogram for a lift nobody planned",
+        single,
+        plan=lambda p: with_another_pot(
+            p, Portion("P", 7, 1, 530, 531), 1.21, weeks.uses(0.968, 0.242)
+        ),
     ),
     row(
         "batch_mass",
