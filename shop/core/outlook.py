@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from bisect import insort
+from bisect import bisect_right, insort
 from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from typing import NamedTuple
 
 _DUST = 1e-9
 """Less than this of a quantity is rounding, not material."""
 
 
-@dataclass(frozen=True)
-class Supply:
+class Supply(NamedTuple):
     """Stock on hand, or a receipt that is due on `due_on`, in the material's unit."""
 
     code: str
@@ -23,8 +23,7 @@ class Supply:
     due_on: date | None = None
 
 
-@dataclass(frozen=True)
-class Use:
+class Use(NamedTuple):
     """A dated need of a pour; with `lot` it is reserved from that lot."""
 
     day: date
@@ -117,6 +116,7 @@ class _Shelf:
     supplies: list[Supply] = field(default_factory=list)
     queue: list[tuple[bool, int, str, int]] = field(default_factory=list)
     head: int = 0
+    sorted: bool = False
 
     def add(self, supply: Supply, quantity: float) -> int:
         index = len(self.left)
@@ -125,8 +125,16 @@ class _Shelf:
         until = (supply.usable_until or date.max).toordinal()
         order = -until if self.newest_first else until
         key = (not supply.opened, order, supply.code, index)
-        insort(self.queue, key, lo=self.head)
+        if self.sorted:
+            insort(self.queue, key, lo=self.head)
+        else:
+            self.queue.append(key)
         return index
+
+    def sort(self) -> None:
+        """Put what was added so far into the order of picking, once; later additions slot in."""
+        self.queue.sort()
+        self.sorted = True
 
     def take(self, need: float) -> float:
         """Take up to `need` and return what was got."""
@@ -209,7 +217,7 @@ class _Run:
         self.due: dict[int, list[Supply]] = {}
         self.ending: dict[int, list[int]] = {}
         self.uses: dict[int, list[tuple[Use, float]]] = {}
-        self.set_aside_losses: list[tuple[Supply, float]] = []
+        self.losses: list[tuple[Supply, float]] = []
         self.waiting: deque[tuple[Use, float]] = deque()
         self.shorts: dict[Use, float] = {}
         self.made_good: dict[Use, date] = {}
@@ -229,7 +237,10 @@ class _Run:
                 self.already_expired += supply.quantity
             else:
                 self.opening += supply.quantity
-                self._put(supply, self._set_aside(supply, aside.get(supply.code, [])))
+                claims = aside.get(supply.code)
+                free = self._set_aside(supply, claims) if claims else supply.quantity
+                self._put(supply, free)
+        self.shelf.sort()
         for use, need in [pair for pairs in aside.values() for pair in pairs]:
             self._diary_use(use, need)
         for use in wanted:
@@ -302,7 +313,7 @@ class _Run:
         for index in self.ending.get(day, []):
             self.expired[day] += self.shelf.left[index]
             if self.shelf.left[index] > _DUST:
-                self.set_aside_losses.append((self.shelf.supplies[index], self.shelf.left[index]))
+                self.losses.append((self.shelf.supplies[index], self.shelf.left[index]))
             self.shelf.left[index] = 0.0
 
     def _serve_waiting(self, today: date) -> None:
@@ -316,22 +327,23 @@ class _Run:
 
     def result(self, wanted: Sequence[Use], rescue_days: int) -> MaterialOutlook:
         """Collect the columns."""
-        projected, in_date = [], []
+        projected = []
         level = self.opening
         for day in range(self.days):
-            in_date.append(max(0.0, _clean(level)))
             level += self.receipts[day] - self.reserved[day] - self.planned[day]
             level -= self.expired[day]
             projected.append(_clean(level))
+        opening = _clean(self.opening)
+        in_date = [max(0.0, left) for left in [opening, *projected[:-1]]]
         return MaterialOutlook(
             start=self.start,
-            opening=_clean(self.opening),
+            opening=opening,
             in_date=tuple(in_date),
-            receipts=tuple(map(_clean, self.receipts)),
-            reserved=tuple(map(_clean, self.reserved)),
-            planned=tuple(map(_clean, self.planned)),
-            expired=tuple(map(_clean, self.expired)),
-            short=tuple(map(_clean, self.short)),
+            receipts=_column(self.receipts),
+            reserved=_column(self.reserved),
+            planned=_column(self.planned),
+            expired=_column(self.expired),
+            short=_column(self.short),
             projected=tuple(projected),
             short_pours=self._short_pours(),
             at_risk=self._at_risk(wanted, rescue_days),
@@ -355,27 +367,33 @@ class _Run:
 
     def _at_risk(self, wanted: Sequence[Use], rescue_days: int) -> tuple[AtRisk, ...]:
         found = []
-        for supply, quantity in self.set_aside_losses:
+        days = [use.day for use in wanted]
+        for supply, quantity in self.losses:
             assert supply.usable_until is not None
-            rescues = _rescues(wanted, supply.usable_until, quantity, rescue_days)
+            near = bisect_right(days, supply.usable_until + timedelta(days=rescue_days))
+            first = bisect_right(days, supply.usable_until)
+            share = wanted[first - 1].pour if first else None
+            rescues = _rescues(wanted[first:near], quantity, share)
             found.append(AtRisk(supply.code, supply.usable_until, _clean(quantity), rescues))
         return tuple(sorted(found, key=lambda x: (x.usable_until, x.code)))
 
 
-def _rescues(
-    wanted: Sequence[Use], until: date, quantity: float, rescue_days: int
-) -> tuple[Rescue, ...]:
-    """Find the next pours after an expiry that could use the quantity if brought forward."""
-    before = [u for u in wanted if u.day <= until]
-    share = before[-1].pour if before else None
+def _rescues(later: Sequence[Use], quantity: float, share: str | None) -> tuple[Rescue, ...]:
+    """Find which of the pours soon after an expiry could use the quantity if brought forward."""
     rescues: list[Rescue] = []
     left = quantity
-    for use in wanted:
-        if until < use.day <= until + timedelta(days=rescue_days) and left > _DUST:
-            part = min(left, use.quantity)
-            left -= part
-            rescues.append(Rescue(use.pour, use.day, _clean(part), share))
+    for use in later:
+        if left <= _DUST:
+            break
+        part = min(left, use.quantity)
+        left -= part
+        rescues.append(Rescue(use.pour, use.day, _clean(part), share))
     return tuple(rescues)
+
+
+def _column(quantities: list[float]) -> tuple[float, ...]:
+    """Round a column that is mostly zeros."""
+    return tuple([round(q, 6) if q else 0.0 for q in quantities])
 
 
 def _clean(quantity: float) -> float:

@@ -140,6 +140,22 @@ def test_material_is_neither_made_nor_lost_on_the_way(supplies, uses):
 
 
 @given(
+    st.lists(st.tuples(st.integers(1, 20), st.integers(0, 25)), max_size=8),
+    st.lists(st.tuples(st.integers(0, 19), st.integers(0, 12)), max_size=10),
+)
+def test_losses_agree_with_a_closed_form_of_running_totals(lots, needs):
+    """What is lost by a day is the most by which expiries so far ever ran ahead of use so far."""
+    supplies = [supply(f"L{n}", q, until) for n, (q, until) in enumerate(lots)]
+    ahead = look(supplies, [use(f"P{n}", d, q) for n, (d, q) in enumerate(needs)], days=20)
+    worst = 0.0
+    for n in range(20):
+        ended = sum(q for q, until in lots if until <= n)
+        used = sum(q for d, q in needs if d <= n)
+        worst = max(worst, ended - used)
+        assert sum(ahead.expired[: n + 1]) == pytest.approx(worst)
+
+
+@given(
     st.lists(
         st.builds(
             supply,
