@@ -23,6 +23,11 @@ def lease() -> timedelta:
     return timedelta(seconds=getattr(settings, "REMINDER_LEASE_S", 120))
 
 
+def paused() -> bool:
+    """Tell whether nothing is to be sent for now, as after a backup was put back."""
+    return bool(getattr(settings, "REMINDERS_PAUSED", False))
+
+
 def claim_at_once() -> int:
     """Return how many deliveries a worker claims in one go."""
     return int(getattr(settings, "REMINDER_CLAIM_AT_ONCE", 10))

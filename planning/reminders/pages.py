@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from planning.reminders import actions, queries
+from planning.reminders import actions, limits, queries
 from planning.reminders.calendar_feed import feed_of, owner_of
 from planning.reminders.forms import ChannelsForm, QuietForm, WebhookForm
 from planning.reminders.models import Delivery
@@ -36,6 +36,7 @@ def reminders(request: Any) -> HttpResponse:
             "open": queries.open_reminders(request.site)[:MOST_SHOWN],
             "coming": queries.coming(request.site, now + AHEAD)[:MOST_SHOWN],
             "troubled": queries.troubled(request.site)[:MOST_SHOWN],
+            "paused": limits.paused(),
             "health": queries.sweeper_health(database_now(now)),
             "may_confirm": request.access.may("reminders:write", request.site.pk),
         },

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from django.db import connection
 
-from planning.reminders import actions
+from planning.reminders import actions, limits
 from planning.reminders.models import Heartbeat
 from planning.reminders.sending import Clock, send_due, worker_name
 from shared import clock
@@ -31,6 +31,8 @@ def sweep(read_clock: Clock, worker: str = "") -> Round:
     worker = worker or worker_name()
     beat(clock.now(), worker)
     changed = actions.refresh(read_clock())
+    if limits.paused():
+        return Round(changed, 0, 0, 0)
     told = escalated = 0
     while count := actions.tell_due(read_clock()):
         told += count

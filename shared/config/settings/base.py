@@ -184,6 +184,14 @@ EMAIL_USE_TLS = environment.flag("EMAIL_USE_TLS")
 EMAIL_TIMEOUT = 15
 DEFAULT_FROM_EMAIL = environment.text("DEFAULT_FROM_EMAIL", "shop@localhost")
 
+# Where people reach the shop; written into mails and calendars.
+PUBLIC_URL = environment.text("PUBLIC_URL", "http://localhost:8000")
+# Webhooks go to public addresses only, and to the networks and ports a shop names as its own.
+WEBHOOK_ALLOWED_NETWORKS = environment.words("WEBHOOK_ALLOWED_NETWORKS", "")
+WEBHOOK_ALLOWED_PORTS = [int(port) for port in environment.words("WEBHOOK_ALLOWED_PORTS", "")]
+# Set after a backup was put back, so that old reminders are looked at before they leave.
+REMINDERS_PAUSED = environment.flag("REMINDERS_PAUSED")
+
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,

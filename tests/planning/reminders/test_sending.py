@@ -257,6 +257,15 @@ def test_clock_that_jumps_neither_loses_nor_doubles(cure, clock, step):
     assert len(first) == 1
 
 
+def test_paused_shop_tells_nothing_and_loses_nothing(cure, clock, settings):
+    settings.REMINDERS_PAUSED = True
+    sweep(clock)
+    assert sent() == []
+    settings.REMINDERS_PAUSED = False
+    sweep(clock)
+    assert len(sent()) == 1
+
+
 def test_replayed_sweeps_do_nothing_more(cure, clock):
     for _ in range(3):
         sweep(clock, "the same worker")
