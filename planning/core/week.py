@@ -13,12 +13,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from planning.core.plain import FormError, dumps, loads
-from planning.core.plan import Plan, Problem, Unplaced
-from planning.core.solver import answer, insertion, search
+from planning.core.plan import Plan, Problem
+from planning.core.solver import answer, bounds, explain, replan, search
 from planning.core.solver.board import LATE_MINUTE, Board
 from planning.core.solver.case import Case
-from planning.core.solver.stock import first_expired
+from planning.core.solver.lots import give_out
 
+CUT = "The clock ended the search; run again it may find another plan. Raise the seconds for more."
 INSERTIONS_PER_SECOND = 900
 """For a week of 60 pours; larger ones take longer, see `usual_work`."""
 QUICK_SECONDS = 2.0
@@ -84,7 +85,9 @@ class Planner:
         self.tell = progress
         self.clock = _Clock(problem.limits.seconds, stop)
         work = problem.limits.work
-        self.meter = search.Meter(usual_work(problem) if work is None else work, self.clock.expired)
+        self.meter = search.Meter(
+            usual_work(problem) if work is None else work, self.clock.expired
+        )
         self.case = Case(problem)
         self.prices = search.Prices.of(self.case)
         self.alone = bounds.Alone(self.case)
@@ -103,12 +106,12 @@ class Planner:
             case, best, self.prices, self.meter, self.problem.limits.seed,
             self._told, late, self._bound_pots,
         )  # fmt: skip
+        best = search.without_light(case, best)
         self.stage = "finish"
         self._told(best)
         plan = answer.make_plan(
             case, best, give_out(case, best), explain.unplaced(case, best),
-            self.alone.lateness if len(best.placed) == len(self.alone.finish) else 0,
-            self.pots_bound,
+            self.alone.lateness_of(best.placed), self.pots_bound,
         )  # fmt: skip
         notes = [CUT] if self.meter.cut else []
         moves = replan.moves(case, plan)
@@ -119,11 +122,12 @@ class Planner:
         problem = self.problem
         if problem.limits.seconds >= QUICK_SECONDS:
             strict = self.prices.late_minute == LATE_MINUTE
-            complete = len(board.placed) == len(self.alone.finish)
+            complete = len(board.placed) == len(self.case.jobs)
             late = board.late if strict and complete else None
-            self.pots_bound = max(
-                self.pots_bound, bounds.pots_bound(self.case, self.alone, late)
-            )
+            if complete:
+                self.pots_bound = max(
+                    self.pots_bound, bounds.pots_bound(self.case, self.alone, late, self.clock.part(0.25))
+                )
             self._told(board)
         return self.pots_bound - len(self.case.frozen.batches)
 
@@ -154,6 +158,11 @@ class _Clock:
 
     def expired(self) -> bool:
         return time.monotonic() >= self.until or (self.stop is not None and self.stop())
+
+    def part(self, share: float) -> Callable[[], bool]:
+        """Return what says that a share of the time still left is over."""
+        until = time.monotonic() + share * self.left()
+        return lambda: time.monotonic() >= until
 
     def left(self) -> float:
         return max(0.0, self.until - time.monotonic())

@@ -37,7 +37,7 @@ def week(pours: int, seed: int = 1, **settings: object) -> Problem:
     """Return a week of about `pours` pours (an A half may bring its B half along)."""
     rng = random.Random(f"{pours}/{seed}")
     systems = tuple(_system(i) for i in range(3))
-    people = tuple(_person(i) for i in range(max(3, pours // 12)))
+    people = tuple(_person(i) for i in range(max(2, -(-pours // 24))))
     mixers = tuple(
         Mixer(f"M{i + 1}", largest_kg=rng.choice((12.0, 15.0)), name=f"Mixer {i + 1}")
         for i in range(max(2, pours // 20))
@@ -126,14 +126,13 @@ def _pour(rng: random.Random, id: str, systems: tuple[System, ...], pours: int) 
     if rng.random() < 0.15:
         after.append(Step("post", "Post-cure", 5, 480, oven_cycle="60C"))
     earliest = rng.choice(WORKDAYS[:4]) * DAY + 420 if rng.random() < 0.5 else 0
-    days = rng.choice((2, 3, 4, 4, 7, 8, 9, 10))
-    due = earliest // DAY * DAY + days * DAY + 1020
+    due = _workday(earliest // DAY + rng.choice((1, 2, 2, 3, 4))) * DAY + 1020
     return Pour(
         id=id,
         system=system.id,
         layers=tuple(Layer(10.0, round(mass / layers, 3)) for _ in range(layers)),
         place_kind="bench" if mass < 14 else "floor",
-        due_min=min(due, (DAYS - 3) * DAY + 1020),
+        due_min=due,
         before=before,
         after=tuple(after),
         earliest_min=earliest,
@@ -143,13 +142,18 @@ def _pour(rng: random.Random, id: str, systems: tuple[System, ...], pours: int) 
     )
 
 
+def _workday(day: int) -> int:
+    """Return the day itself, or the Monday after it, within the two weeks."""
+    return min(next(d for d in range(day, day + 3) if d % 7 < 5), WORKDAYS[-1])
+
+
 def _b_half(rng: random.Random, a: Pour, id: str) -> Pour:
     return replace(
         a,
         id=id,
         stands_on=a.id,
         same_place=rng.random() < 0.5,
-        due_min=min(a.due_min + 3 * DAY, (DAYS - 1) * DAY + 1020),
+        due_min=_workday(a.due_min // DAY + rng.choice((1, 2, 3))) * DAY + 1020,
         tool=a.tool,
         after=a.after[:1],
     )

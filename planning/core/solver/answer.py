@@ -116,11 +116,11 @@ def _task(case: Case, job: Job, work: Work) -> Task:
     return Task(
         pour=job.pour.id,
         kind=work.kind,  # type: ignore[arg-type]
-        step=own[work.index].step.id if own else "",
+        step=own[work.number].step.id if own else "",
         people=_people(case, work.people),
         start_min=work.start,
         end_min=work.end,
-        lift=None if own else work.index,
+        lift=None if own else work.number,
         oven=oven,
         oven_start_min=work.oven_start if oven else None,
     )

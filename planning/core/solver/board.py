@@ -49,13 +49,15 @@ class Pot(NamedTuple):
     open: bool
     """May be shared."""
     light: bool
+    fill: int
+    """Thousand times the square of how full it is; uneven pots are nearer to one pot less."""
 
 
 class Work(NamedTuple):
     """A task of a pour: kind, index of step or lift, times, people, oven load."""
 
     kind: str
-    index: int
+    number: int
     start: int
     end: int
     people: tuple[int, ...]
@@ -83,14 +85,16 @@ class Load(NamedTuple):
     start: int
     end: int
     cycle: str
-    count: int
+    tools: int
     fixed: bool
 
 
 class Board:
     """A partial plan."""
 
-    __slots__ = ("free", "late", "light", "moved", "next_id", "ovens", "placed", "pots", "time")
+    __slots__ = (
+        "fill", "free", "late", "light", "moved", "next_id", "ovens", "placed", "pots", "time",
+    )  # fmt: skip
 
     def __init__(self, shop: Shop) -> None:
         self.free: list[int] = list(shop.free)
@@ -102,6 +106,7 @@ class Board:
         self.light = 0
         self.next_id = 0
         self.time = 0.0
+        self.fill = 0
 
     def copy(self) -> Board:
         """Return a board that can be changed without changing this one."""
@@ -112,7 +117,7 @@ class Board:
         twin.ovens = list(self.ovens)
         twin.late, twin.moved, twin.light = self.late, self.moved, self.light
         twin.next_id = self.next_id
-        twin.time = self.time
+        twin.time, twin.fill = self.time, self.fill
         return twin
 
     @property
@@ -137,6 +142,7 @@ class Board:
         self.reserve(pot.people, pot.start, pot.end)
         self.reserve((pot.mixer,), pot.contact, pot.end)
         self.light += pot.light
+        self.fill += pot.fill
 
     def drop_pot(self, pot: Pot) -> None:
         """Take a pot away and free its people and mixer."""
@@ -144,6 +150,7 @@ class Board:
         self.release(pot.people, pot.start, pot.end)
         self.release((pot.mixer,), pot.contact, pot.end)
         self.light -= pot.light
+        self.fill -= pot.fill
 
 
 def lift_span(board: Board, job: Job, lift: int, placed: Placed) -> tuple[int, int]:

@@ -20,6 +20,8 @@ class Case:
         self.shop = Shop(problem)
         self.jobs: list[Job] = make_jobs(self.shop, Fixed.of(self.frozen))
         self.stock = Stock(self.shop, self.jobs, self.frozen.batches)
+        self.came_off: dict[str, str] = {}
+        """Why pours of the previous plan could not stay where they were."""
         self.tight = False
         """Material binds, so each insertion looks at it."""
         self.empty = Board(self.shop)

@@ -35,6 +35,8 @@ class Taste:
     noise: float = 0.0
     rng: random.Random | None = None
     sharing: bool = True
+    delay: float = 0.0
+    """How often a new pot is put later than it need be, so that others may come to share it."""
     keep: dict[tuple[int, int], int] = field(default_factory=dict)
     """Start of pouring by (job, lift) in the previous plan."""
     move_price: float = 0.0
@@ -261,7 +263,8 @@ def _ways(
 ) -> list[Poured]:
     """Return ways to pour a lift: from new pots, and sharing the last one."""
     found = []
-    new = pots.pour_new(shop, board, job, index, portions, low, below, sharable)
+    begin = _delayed(job, taste, index, low) if sharable and below is None else low
+    new = pots.pour_new(shop, board, job, index, portions, begin, below, sharable)
     if new is not None:
         found.append(new)
     if not sharable:
@@ -281,6 +284,15 @@ def _ways(
                 tried += 1
                 break
     return found
+
+
+def _delayed(job: Job, taste: Taste, index: int, low: int) -> int:
+    """Return `low` or, at times, a later start that makes nothing late."""
+    if taste.rng is None or taste.rng.random() >= taste.delay:
+        return low
+    rest = job.tail_min + sum(_least_lift_min(job, x) for x in job.lifts[index:])
+    latest = min(due for due, _ in job.dues) - rest
+    return low + round(max(0, latest - low) * taste.rng.random())
 
 
 def _abrade(

@@ -72,6 +72,7 @@ def make_pot(
         board.next_id, chemistry.index, mixer, people, start, contact, begin,
         (Share(job.index, lift, kg, begin, begin + pour),),
         begin + pour, start + whole, kg, sharable, not heavy,
+        shop.fill(chemistry, kg),
     )  # fmt: skip
     board.next_id += 1
     board.put_pot(pot)
@@ -194,6 +195,7 @@ def joined(
     return Pot(
         pot.id, pot.system, pot.mixer, pot.people, start, contact,
         pot.pour if last else begin, shares, pour_end, end, total, True, light,
+        shop.fill(chemistry, total),
     )  # fmt: skip
 
 

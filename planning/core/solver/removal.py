@@ -147,6 +147,7 @@ def _rebuilt(shop: Shop, jobs: list[Job], pot: Pot, shares: list[Share]) -> Pot 
         end=pour_end + system.clean_min,
         kg=kg,
         light=light,
+        fill=shop.fill(chemistry, kg),
     )
 
 
@@ -223,7 +224,7 @@ def _gap_ok(job: Job, placed: Placed, lift: int, end: int, start: int) -> bool:
         return True
     return any(
         w.kind == "abrade"
-        and w.index == lift
+        and w.number == lift
         and w.start >= end + condition.gap_least_min
         and w.end <= start
         for w in placed.works

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from planning.core.solver import removal
 from planning.core.solver.board import LATE_MINUTE, TOO_LIGHT, UNPLACED, Board
@@ -19,6 +19,8 @@ from planning.core.solver.case import Case
 from planning.core.solver.insertion import Blocked, Taste, insert
 from planning.core.solver.jobs import Job, head_min
 
+FILL = 4e-4
+"""Worth of a thousandth of squared filling, in pots: a full and an empty pot beat two halves."""
 Order = Callable[[Job], tuple[float, ...]]
 
 
@@ -30,18 +32,44 @@ class Prices:
     move: float = 0.0
     keep: dict[tuple[int, int], int] = field(default_factory=dict)
 
+    @classmethod
+    def of(cls, case: Case) -> Prices:
+        """Return the prices the settings ask for."""
+        settings = case.problem.settings
+        rate = settings.late_minutes_per_pot
+        return cls(
+            late_minute=LATE_MINUTE if not rate else 1 / rate,
+            move=settings.move_price if case.problem.previous else 0.0,
+            keep=previous_starts(case),
+        )
+
     def cost(self, case: Case, board: Board) -> float:
         """Return the cost of a board: unplaced, lateness, pots, moves, then how early it is."""
         unplaced = len(case.jobs) - len(board.placed)
         cost = unplaced * UNPLACED + board.light * TOO_LIGHT + board.late * self.late_minute
         cost += board.pot_count + board.moved * self.move
-        return cost + board.time * 1e-8
+        return cost - board.fill * FILL + board.time * 1e-8
 
     def taste(self, **more: object) -> Taste:
         taste = Taste(late_minute=self.late_minute, keep=self.keep, move_price=self.move)
         for name, value in more.items():
             setattr(taste, name, value)
         return taste
+
+
+def previous_starts(case: Case) -> dict[tuple[int, int], int]:
+    """Return when each lift began to be poured in the previous plan, by job and lift."""
+    previous = case.problem.previous
+    if previous is None:
+        return {}
+    index_of = {p.id: i for i, p in enumerate(case.problem.pours)}
+    starts: dict[tuple[int, int], int] = {}
+    for batch in previous.batches:
+        for portion in batch.portions:
+            if portion.pour in index_of:
+                key = (index_of[portion.pour], portion.lift)
+                starts[key] = min(portion.start_min, starts.get(key, portion.start_min))
+    return starts
 
 
 class Meter:
@@ -85,22 +113,20 @@ def _largest_rest(job: Job) -> float:
 
 def in_order(case: Case, wanted: list[int]) -> list[int]:
     """Return pours so that each comes after the one it stands on, else in the order given."""
-    inside, done, found = set(wanted), set(), []
+    inside = set(wanted)
+    found: dict[int, None] = {}
     for index in wanted:
         chain: list[int] = []
         at: int | None = index
-        while at is not None and at in inside and at not in done:
+        while at is not None and at in inside and at not in found:
             chain.append(at)
             at = case.jobs[at].parent
         for one in reversed(chain):
-            done.add(one)
-            found.append(one)
-            if case.jobs[one].keeps_place:
-                for child in case.jobs[one].children:
-                    if case.jobs[child].pour.same_place and child in inside - done:
-                        done.add(child)
-                        found.append(child)
-    return found
+            found[one] = None
+            for child in case.jobs[one].children:
+                if case.jobs[child].pour.same_place and child in inside:
+                    found[child] = None
+    return list(found)
 
 
 def place(case: Case, board: Board, index: int, taste: Taste, careful: bool = True) -> Board:
@@ -143,7 +169,14 @@ def construct(
     return board
 
 
-def start(case: Case, board: Board, prices: Prices, meter: Meter, passes: int) -> Board:
+def start(
+    case: Case,
+    board: Board,
+    prices: Prices,
+    meter: Meter,
+    passes: int,
+    told: Callable[[Board], None] = lambda _: None,
+) -> Board:
     """Return the best of several constructions on top of a board."""
     best: Board | None = None
     for order in orders()[:passes]:
@@ -154,10 +187,36 @@ def start(case: Case, board: Board, prices: Prices, meter: Meter, passes: int) -
             found = construct(case, board, wanted, prices.taste(joins=4), meter, True)
         if best is None or prices.cost(case, found) < prices.cost(case, best):
             best = found
+            told(best)
         if meter.over() or not wanted:
             break
     assert best is not None
     return best
+
+
+@dataclass(frozen=True)
+class Phase:
+    """A part of the search: what lateness costs in it, and how readily it takes what is worse."""
+
+    share: float
+    late_minute: float
+    hot: float
+    cold: float
+
+
+DELAYS = (0.0, 0.3, 0.6)
+PHASES = (Phase(0.3, 1.0, 5.0, 0.5), Phase(1.0, LATE_MINUTE, 0.5, 0.03))
+
+
+def without_light(case: Case, board: Board) -> Board:
+    """Return the board without pots that stayed below their least mass."""
+    if not board.light:
+        return board
+    trial = board.copy()
+    while trial.light:
+        light = {s.job for pots in trial.pots for p in pots.values() if p.light for s in p.shares}
+        removal.remove(case.shop, case.jobs, trial, light)
+    return trial
 
 
 def improve(
@@ -167,45 +226,84 @@ def improve(
     meter: Meter,
     seed: int,
     told: Callable[[Board], None] = lambda _: None,
-    good_enough: Callable[[Board], bool] = lambda _: False,
+    late_bound: int = 0,
+    pots_bound: Callable[[Board], int] = lambda _: 0,
 ) -> Board:
     """
-    Take pours off and put them back, keeping what is better and, at first, a little worse.
+    Take pours off and put them back: first for lateness, then for pots with lateness held.
 
     Parameters
     ----------
     told : callable
         Called with each new best board.
-    good_enough : callable
-        The search ends when this says so of the best board: nothing can be better.
+    late_bound : int
+        The first phase ends once the best board is no later.
+    pots_bound : callable
+        Asked once, of the board the second phase begins with; it ends at as few pots.
     """
     rng = random.Random(seed)
-    best = now = board
-    best_cost = now_cost = prices.cost(case, board)
-    begun, budget = meter.done, max(1, meter.work - meter.done)
-    while not meter.over() and not good_enough(best):
-        share = (meter.done - begun) / budget
-        heat = 1.2 * (1 - share) ** 2 + 0.02
-        trial = _step(case, now, prices, meter, rng)
+    best = board
+    placeable = sum(not j.trouble for j in case.jobs)
+    for phase in PHASES:
+        first = phase is PHASES[0]
+        if first and (prices.late_minute != LATE_MINUTE or best.late <= late_bound):
+            continue
+        budget = int((meter.work - meter.done) * phase.share)
+        own = replace(prices, late_minute=phase.late_minute) if first else prices
+        fewest = 0 if first else pots_bound(best)
+
+        enough = _enough(placeable, late_bound, None if first else fewest)
+        best = _anneal(case, best, prices, own, meter, budget, phase, rng, told, enough)
+    return best
+
+
+def _enough(placeable: int, late: int, pots: int | None) -> Callable[[Board], bool]:
+    """Return what says of a board that nothing can be better (in lateness, in pots if given)."""
+
+    def enough(found: Board) -> bool:
+        if len(found.placed) < placeable or found.late > late or found.moved:
+            return False
+        return pots is None or found.pot_count <= pots
+
+    return enough
+
+
+def _anneal(
+    case: Case,
+    best: Board,
+    prices: Prices,
+    own: Prices,
+    meter: Meter,
+    budget: int,
+    phase: Phase,
+    rng: random.Random,
+    told: Callable[[Board], None],
+    enough: Callable[[Board], bool],
+) -> Board:
+    """Search at the prices `own`, cooling down; the best is what is best at `prices`."""
+    now = best
+    best_cost, now_cost = prices.cost(case, best), own.cost(case, best)
+    begun = meter.done
+    while meter.done < begun + budget and not meter.over() and not enough(best):
+        heat = phase.hot * (phase.cold / phase.hot) ** ((meter.done - begun) / max(1, budget))
+        trial = _step(case, now, own, meter, rng)
         if trial is None:
             continue
-        cost = prices.cost(case, trial)
-        if cost < now_cost or (
-            cost - now_cost < 50 and rng.random() < _chance(cost - now_cost, heat)
-        ):
-            if case.stock.shortage(trial) is not None:
-                continue
-            now, now_cost = trial, cost
-            if cost < best_cost - 1e-9:
-                best, best_cost = trial, cost
-                told(best)
-        elif now_cost - best_cost > 3 + 0.03 * best.pot_count:
-            now, now_cost = best, best_cost
+        cost = own.cost(case, trial)
+        if cost > now_cost and rng.random() >= _chance(cost - now_cost, heat):
+            continue
+        if case.stock.shortage(trial) is not None:
+            continue
+        now, now_cost = trial, cost
+        full = prices.cost(case, trial)
+        if full < best_cost - 1e-9:
+            best, best_cost = trial, full
+            told(best)
     return best
 
 
 def _chance(worse: float, heat: float) -> float:
-    return math.exp(-worse / heat) if worse > 0 else 1.0
+    return math.exp(-worse / heat) if worse < 30 * heat else 0.0
 
 
 def _step(
@@ -229,6 +327,7 @@ def _step(
     taste = prices.taste(
         joins=rng.choice((3, 6, 10)), noise=rng.choice((0.0, 0.0, 0.2, 0.5)), rng=rng,
         per_day=rng.choice((0.0, 0.03, 0.03)), per_kg=rng.choice((0.0, 0.004, 0.02)),
+        delay=rng.choice(DELAYS),
     )  # fmt: skip
     return construct(case, trial, back, taste, meter, case.tight)
 
@@ -250,20 +349,30 @@ def _choose(case: Case, now: Board, rng: random.Random) -> set[int]:
 def _around_late(
     case: Case, now: Board, rng: random.Random, late: list[int], count: int
 ) -> set[int]:
-    """Return a late pour, what it stands on, and pours at work just before it is."""
-    seed = rng.choice(late)
-    found = {seed}
-    at = case.jobs[seed].parent
+    """Return a late pour, perhaps what it stands on, and pours at work about when it is."""
+    found = {rng.choices(late, [now.placed[i].late for i in late])[0]}
+    at = case.jobs[min(found)].parent
     while at is not None and at in now.placed:
         found.add(at)
         at = case.jobs[at].parent
-    target = now.placed[rng.choice(sorted(found))]
-    begin = target.stand_start
+    if len(found) > 1 and rng.random() < 0.3:
+        found = {min(found)}
+    moments = [m for i in sorted(found) for m in moments_of(case, now, i)]
+    moment = rng.choice(moments) - rng.choice((0, 30, 90, 240))
     near = sorted(
-        (abs(p.stand_start - begin) + rng.random() * 600, i)
-        for i, p in now.placed.items() if i not in found
+        (min(abs(m - moment) for m in moments_of(case, now, i)) + rng.random() * 60, i)
+        for i in now.placed if i not in found
     )  # fmt: skip
     return found | {i for _, i in near[:count]}
+
+
+def moments_of(case: Case, board: Board, index: int) -> list[int]:
+    """Return the minutes at which hands start on a pour."""
+    placed = board.placed[index]
+    pots = board.pots[case.jobs[index].chemistry.index]
+    found = [w.start for w in placed.works]
+    found += [pots[i].start for ids in placed.pots for i in ids]
+    return found or [placed.stand_start]
 
 
 def _pots_in_a_row(case: Case, now: Board, rng: random.Random, count: int) -> set[int]:

@@ -6,7 +6,7 @@ import itertools
 from bisect import bisect_right
 from dataclasses import dataclass
 
-from planning.core.batches import mixed_kg, mixers_for, poured_kg
+from planning.core.batches import mixed_kg, mixers_for, poured_kg, usable_batches_kg
 from planning.core.plan import Problem, plannable_min
 from planning.core.problem import Condition, Mixer, System
 from planning.core.solver import masks
@@ -29,6 +29,8 @@ class Chemistry:
     def __init__(self, index: int, system: System, factor: float) -> None:
         self.index = index
         self.system = system
+        self.usable_kg = 1.0
+        """What the largest pot pours under the kindest condition, kg."""
         self._from = [c.from_min for c in system.conditions]
         self.conditions = system.conditions
         self.life = [plannable_min(c.pot_life_min, factor) for c in system.conditions]
@@ -70,6 +72,8 @@ class Shop:
         self._places()
         factor = self.settings.pot_life_factor
         self.systems = [Chemistry(i, s, factor) for i, s in enumerate(problem.systems)]
+        for c in self.systems:
+            c.usable_kg = max(usable_batches_kg(problem, c.system), default=1.0)
         self.system_index = {s.id: i for i, s in enumerate(problem.systems)}
         self.earliest = [max(0, p.earliest_min) for p in problem.pours]
         index_of = {p.id: i for i, p in enumerate(problem.pours)}
@@ -196,6 +200,10 @@ class Shop:
             full = [m for m in can if mixed >= max(least, m.mixer.least_kg) - 1e-9]
             self._mixers_by_kg[key] = (tuple(full or can), bool(full))
         return self._mixers_by_kg[key]
+
+    def fill(self, chemistry: Chemistry, kg: float) -> int:
+        """Return a thousand times the square of how full a pot is."""
+        return round(1000 * (kg / chemistry.usable_kg) ** 2)
 
     def starts_of(self, free: list[int], unit: int, minutes: int) -> int:
         """Return the minutes at which a unit has `minutes` free in a row, in one shift."""

@@ -165,7 +165,7 @@ def find_oven(shop: Shop, board: Board, job: StepJob, low: int) -> tuple[int, in
         open_to = [
             x.start for x in loads
             if x.cycle == cycle and x.start >= low and x.end - x.start == wait
-            and x.count < oven.capacity
+            and x.tools < oven.capacity
         ]  # fmt: skip
         busy = masks.spans((x.start, x.end) for x in loads) | masks.spans(oven.closed)
         free = masks.starts(masks.span(0, shop.place_length) & ~busy, max(1, wait))
@@ -181,7 +181,7 @@ def load_oven(board: Board, oven: int, start: int, wait: int, cycle: str) -> Non
     loads = list(board.ovens[oven])
     for i, load in enumerate(loads):
         if load.start == start and load.cycle == cycle and load.end == start + wait:
-            loads[i] = load._replace(count=load.count + 1)
+            loads[i] = load._replace(tools=load.tools + 1)
             break
     else:
         loads.append(Load(start, start + wait, cycle, 1, False))
@@ -190,5 +190,5 @@ def load_oven(board: Board, oven: int, start: int, wait: int, cycle: str) -> Non
 
 def unload_oven(board: Board, oven: int, start: int) -> None:
     """Take one tool out of the load that starts at `start`."""
-    loads = [x._replace(count=x.count - 1) if x.start == start else x for x in board.ovens[oven]]
-    board.ovens[oven] = tuple(x for x in loads if x.count > 0 or x.fixed)
+    loads = [x._replace(tools=x.tools - 1) if x.start == start else x for x in board.ovens[oven]]
+    board.ovens[oven] = tuple(x for x in loads if x.tools > 0 or x.fixed)

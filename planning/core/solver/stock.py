@@ -224,20 +224,3 @@ def serve(shelf: Shelf, need: Need, order: list[int], role: str) -> list[LotUse]
         lot, container = shelf.items[index]
         uses.append(LotUse(lot.id, container.id, role, taken))  # type: ignore[arg-type]
     return uses
-
-
-def first_expired(stock: Stock, board: Board) -> dict[int, tuple[LotUse, ...]]:
-    """Return the lots of each pot, first expired first out in order of weighing."""
-    problem = stock.shop.problem
-    if not problem.check_lots:
-        return {}
-    materials = {m for s in problem.systems for m in (s.resin, s.hardener)}
-    shelves = stock.shelves(sorted(materials))
-    hardeners = {s.hardener for s in problem.systems}
-    uses: dict[int, list[LotUse]] = {}
-    for need in stock.needs(board, materials):
-        shelf = shelves[need.material]
-        role = "hardener" if need.material in hardeners else "resin"
-        order = shelf.order(need.start, need.pour_end)
-        uses.setdefault(need.key, []).extend(serve(shelf, need, order, role))
-    return {k: tuple(sorted(v, key=lambda u: u.role, reverse=True)) for k, v in uses.items()}

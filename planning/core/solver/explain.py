@@ -1,0 +1,200 @@
+"""
+Why not: the rule that keeps a pour out of the week, and the smallest change that lets it in.
+
+A change is only proposed after the week has been solved again with it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from planning.core.plan import Plan, Problem, Unplaced
+from planning.core.solver import search
+from planning.core.solver.board import Board
+from planning.core.solver.case import Case
+from planning.core.solver.changes import Change, candidates
+from planning.core.solver.insertion import Blocked, insert
+from planning.core.solver.jobs import Job
+from planning.core.solver.stock import parts_kg
+from planning.core.solver.wording import when
+
+EXPLAINED = 6
+"""Pours for which a change is looked for; the others get the rule alone."""
+
+
+def unplaced(case: Case, board: Board) -> tuple[Unplaced, ...]:
+    """Return every pour that is not on the board, with rule, words and change."""
+    found = []
+    for job in case.jobs:
+        if job.index in board.placed:
+            continue
+        if job.trouble:
+            found.append(Unplaced(job.pour.id, *job.trouble))
+            continue
+        parent = None if job.parent is None else case.jobs[job.parent]
+        if parent is not None and parent.index not in board.placed:
+            words = f"{job.pour.id} stands on {parent.pour.id}, which is not planned."
+            change = f"first let {parent.pour.id} through"
+            found.append(Unplaced(job.pour.id, "stands_on", words, change))
+            continue
+        tried = len([u for u in found if u.change]) < EXPLAINED
+        found.append(_explained(case, board, job, tried))
+    return tuple(found)
+
+
+def why_late(problem: Problem, plan: Plan, pour: str) -> Unplaced | None:
+    """
+    Return what makes a planned pour late and the smallest change that brings it in on time.
+
+    Returns
+    -------
+    Unplaced or None
+        `rule`, `words` and `change` as for a pour without a place; None when it is not late.
+    """
+    job_of = {p.id: p for p in problem.pours}
+    late = finish_of(problem, plan, pour) - job_of[pour].due_min
+    if late <= 0:
+        return None
+    found = _first_that_helps(Case(problem), pour, due=True)
+    words = f"{pour} is done {late} min after {when(problem, job_of[pour].due_min)}"
+    if found is None:
+        return Unplaced(pour, "cure", f"{words}; its own steps and cure take that long.")
+    return Unplaced(pour, found.rule, f"{words}: {found.cause}.", found.words)
+
+
+def finish_of(problem: Problem, plan: Plan, pour: str) -> int:
+    """Return when a planned pour is done, by its stand or, where it keeps it longer, its steps."""
+    asked = next(p for p in problem.pours if p.id == pour)
+    if asked.after:
+        last = asked.after[-1]
+        task = next(t for t in plan.tasks if t.pour == pour and t.step == last.id)
+        begin = task.end_min if task.oven_start_min is None else task.oven_start_min
+        return begin + last.wait_min
+    return next(s.end_min for s in plan.stands if s.pour == pour)
+
+
+def _explained(case: Case, board: Board, job: Job, tried: bool) -> Unplaced:
+    pour = job.pour.id
+    try:
+        search.place(case, board, job.index, search.Prices.of(case).taste(), True)
+        rule = "horizon"
+    except Blocked as blocked:
+        rule = blocked.rule
+    found = _first_that_helps(case, pour) if tried else None
+    if found is None:
+        return Unplaced(pour, rule, f"{pour} has no place in the planned days: {WORDS[rule]}.")
+    return Unplaced(pour, found.rule, f"{pour} has no place: {found.cause}.", found.words)
+
+
+WORDS = {
+    "shift": "no shift leaves room for its work",
+    "horizon": "its work would start after the planned days",
+    "place": "no place of its kind stays free as long as it stands",
+    "lift_gap": "its lifts cannot follow each other in time",
+    "wet_on_wet": "the batch below would gel before the next one is poured",
+    "step_order": "its steps cannot follow each other within their longest waits",
+    "lot_mass": "there is not enough material",
+    "lot_date": "its material is not there, or not in date, when it is poured",
+    "stands_on": "what it stands on has no place",
+    "batch_mass": "its pot would be lighter than a pot may be",
+}
+
+
+def _first_that_helps(case: Case, pour: str, due: bool = False) -> Change | None:
+    """Return the first change with which the pour has a place (in time) and no other loses its."""
+    problem = case.problem
+    own = next(j for j in case.jobs if j.pour.id == pour)
+    alone = replace(problem, pours=_with_below(case, own), previous=None)
+    before = _outcome(problem, pour)
+    for change in candidates(problem, own.pour, _shortage(case, own)):
+        try:
+            if not _fits(replace(change.problem, pours=_pours(change.problem, alone)), pour, due):
+                continue
+            after = _outcome(change.problem, pour)
+        except ValueError:
+            continue
+        if not after[0] or (due and after[2] > 0) or after[1] > before[1]:
+            continue
+        return change
+    return None
+
+
+def _pours(changed: Problem, alone: Problem) -> tuple:  # type: ignore[type-arg]
+    ids = {p.id for p in alone.pours}
+    return tuple(p for p in changed.pours if p.id in ids)
+
+
+def _with_below(case: Case, job: Job) -> tuple:  # type: ignore[type-arg]
+    found = [job.pour]
+    at = job.parent
+    while at is not None:
+        found.append(case.jobs[at].pour)
+        at = case.jobs[at].parent
+    return tuple(found)
+
+
+def _fits(problem: Problem, pour: str, due: bool) -> bool:
+    """Return whether a pour and what it stands on fit into the shop without the others."""
+    case = Case(replace(problem, previous=None))
+    board = case.empty
+    for index in search.in_order(case, list(range(len(case.jobs)))):
+        try:
+            board = insert(case.shop, board, case.jobs[index], search.Prices.of(case).taste())
+        except Blocked:
+            return False
+    own = next(j for j in case.jobs if j.pour.id == pour)
+    if case.stock.shortage(board) is not None or board.light:
+        return False
+    return not due or board.placed[own.index].late == 0
+
+
+def _outcome(problem: Problem, pour: str) -> tuple[bool, int, int]:
+    """Solve briefly; return whether a pour is planned, how many are not, and how late it is."""
+    case = Case(problem)
+    prices = search.Prices.of(case)
+    meter = search.Meter(4 * len(case.jobs) + 200, lambda: False)
+    board = search.start(case, case.empty, prices, meter, 2)
+    own = next(j for j in case.jobs if j.pour.id == pour)
+    if own.index not in board.placed or board.placed[own.index].late:
+        board = search.improve(case, board, prices, meter, problem.limits.seed)
+    board = search.without_light(case, board)
+    placed = board.placed.get(own.index)
+    return placed is not None, len(case.jobs) - len(board.placed), placed.late if placed else 0
+
+
+def _shortage(case: Case, job: Job) -> dict[str, float]:
+    """Return what materials lack for the week, or the pour's own need if only dates bind, kg."""
+    if not case.problem.check_lots:
+        return {}
+    need: dict[str, float] = {}
+    for other in case.jobs:
+        system = other.chemistry.system
+        pours = [kg for x in other.lifts for kg in x.divisions[0]]
+        mixed = sum(pours) * (1 + system.residue_share) + len(pours) * system.residue_fixed_kg
+        for material, kg in zip(
+            (system.resin, system.hardener), parts_kg(system, mixed), strict=True
+        ):
+            need[material] = need.get(material, 0.0) + kg
+    own = job.chemistry.system
+    lacking = {}
+    for material in (own.resin, own.hardener):
+        if material not in case.stock.scarce:
+            continue
+        have = sum(c.kg for _, c in case.stock.by_material.get(material, []))
+        short = need[material] - have
+        if short > 0:
+            lacking[material] = short
+        else:
+            lacking[material] = sum(
+                kg for x in job.lifts for kg in _parts(job, x.divisions[0], material)
+            )
+    return lacking
+
+
+def _parts(job: Job, portions: tuple[float, ...], material: str) -> list[float]:
+    system = job.chemistry.system
+    which = 0 if material == system.resin else 1
+    return [
+        parts_kg(system, kg * (1 + system.residue_share) + system.residue_fixed_kg)[which]
+        for kg in portions
+    ]

@@ -1,0 +1,375 @@
+"""
+Packing: into how few pots do portions go, and how few can it be at all.
+
+The same code bounds the pots of a week and packs the published bin packing instances.
+
+References
+----------
+.. [1] P. C. Gilmore, R. E. Gomory, "A linear programming approach to the cutting-stock problem",
+   Operations Research 9 (1961) 849-859: columns priced by a knapsack. From memory.
+.. [2] A. A. Farley, "A note on bounding a class of linear programming problems", Operations
+   Research 38 (1990) 922-923: duals over the best column value bound the optimum. From memory.
+.. [3] S. Martello, P. Toth, *Knapsack Problems*, Wiley 1990, section 8.3: the bound L2. From
+   memory.
+.. [4] J. M. Valerio de Carvalho, "Exact solution of bin-packing problems using column generation
+   and branch-and-bound", Annals of Operations Research 86 (1999) 629-659: arc flow. From memory.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+TINY = 1e-7
+
+
+@dataclass(frozen=True)
+class Item:
+    """A portion of `size` that can be poured at any time in ``[early, late]``."""
+
+    size: int
+    early: int = 0
+    late: int = 0
+
+
+@dataclass(frozen=True)
+class Packing:
+    """Bins as lists of item numbers, and the least number proven."""
+
+    bins: tuple[tuple[int, ...], ...]
+    bound: int
+
+    @property
+    def proven(self) -> bool:
+        return len(self.bins) == self.bound
+
+
+def decreasing(sizes: Sequence[int], capacity: int, best_fit: bool = True) -> list[list[int]]:
+    """Pack largest first, into the fullest (or first) bin with room."""
+    bins: list[list[int]] = []
+    room: list[int] = []
+    for i in sorted(range(len(sizes)), key=lambda i: (-sizes[i], i)):
+        able = [b for b, r in enumerate(room) if r >= sizes[i]]
+        if able:
+            b = min(able, key=lambda b: (room[b], b)) if best_fit else able[0]
+        else:
+            b = len(bins)
+            bins.append([])
+            room.append(capacity)
+        bins[b].append(i)
+        room[b] -= sizes[i]
+    return bins
+
+
+def bound_l2(sizes: Sequence[int], capacity: int) -> int:
+    """Return the bound L2 of Martello and Toth [3]_."""
+    best = math.ceil(sum(sizes) / capacity - 1e-9)
+    for k in sorted({s for s in sizes if 2 * s <= capacity} | {0}):
+        large = [s for s in sizes if s > capacity - k]
+        middle = [s for s in sizes if capacity - k >= s > capacity / 2]
+        small = [s for s in sizes if capacity / 2 >= s >= k]
+        room = len(middle) * capacity - sum(middle)
+        more = max(0, math.ceil((sum(small) - room) / capacity - 1e-9))
+        best = max(best, len(large) + len(middle) + more)
+    return best
+
+
+class Columns:
+    """Column generation for covering items by bins, with time windows."""
+
+    def __init__(self, items: Sequence[Item], capacity: int) -> None:
+        self.capacity = capacity
+        kinds = Counter(items)
+        self.kinds = sorted(kinds, key=lambda k: (-k.size, k.early, k.late))
+        self.demand = np.array([kinds[k] for k in self.kinds], dtype=float)
+        self.moments = self._moments()
+        self.columns: list[tuple[int, ...]] = []
+        self.bound = 0.0
+
+    def _moments(self) -> list[list[int]]:
+        """Return the largest sets of kinds that can be poured at one moment."""
+        sets = []
+        for moment in sorted({k.early for k in self.kinds}):
+            able = [i for i, k in enumerate(self.kinds) if k.early <= moment <= k.late]
+            sets.append(able)
+        sets.sort(key=len, reverse=True)
+        kept: list[list[int]] = []
+        for able in sets:
+            if able and not any(set(able) <= set(other) for other in kept):
+                kept.append(able)
+        return kept
+
+    def start(self) -> None:
+        """Begin with a packing, largest first, moment by moment."""
+        left = [int(d) for d in self.demand]
+        for able in self.moments:
+            while any(left[i] for i in able):
+                counts = [0] * len(self.kinds)
+                room = self.capacity
+                for i in able:
+                    while left[i] and self.kinds[i].size <= room:
+                        left[i] -= 1
+                        counts[i] += 1
+                        room -= self.kinds[i].size
+                self.columns.append(tuple(counts))
+
+    def price(self, duals: NDArray[np.float64]) -> list[tuple[float, tuple[int, ...]]]:
+        """Return the most valuable column of each moment."""
+        return [self._knapsack(able, duals) for able in self.moments]
+
+    def _knapsack(
+        self, able: list[int], duals: NDArray[np.float64]
+    ) -> tuple[float, tuple[int, ...]]:
+        value = np.zeros(self.capacity + 1)
+        choices: list[tuple[int, NDArray[np.bool_]]] = []
+        for i in able:
+            if duals[i] <= TINY:
+                continue
+            size = self.kinds[i].size
+            for _ in range(min(int(self.demand[i]), self.capacity // size)):
+                better = value.copy()
+                better[size:] = np.maximum(value[size:], value[:-size] + duals[i])
+                taken = better > value + 1e-12
+                if not taken.any():
+                    break
+                choices.append((i, taken))
+                value = better
+        counts = [0] * len(self.kinds)
+        at = self.capacity
+        for i, taken in reversed(choices):
+            if taken[at]:
+                counts[i] += 1
+                at -= self.kinds[i].size
+        return float(value[-1]), tuple(counts)
+
+    def solve(
+        self,
+        most_rounds: int = 400,
+        enough: int | None = None,
+        expired: Callable[[], bool] = lambda: False,
+    ) -> float:
+        """
+        Raise `bound` until no column helps, or it rounds up to `enough`.
+
+        Returns
+        -------
+        float
+            A proven bound [2]_; round it up.
+        """
+        from scipy.optimize import linprog
+
+        if not self.kinds:
+            return 0.0
+        if not self.columns:
+            self.start()
+        known = set(self.columns)
+        for _ in range(most_rounds):
+            if expired():
+                break
+            matrix = np.array(self.columns, dtype=float).T
+            found = linprog(
+                np.ones(len(self.columns)), A_ub=-matrix, b_ub=-self.demand, method="highs"
+            )
+            duals = -found.ineqlin.marginals
+            priced = self.price(duals)
+            best = max(v for v, _ in priced)
+            self.bound = max(self.bound, float(duals @ self.demand) / max(1.0, best))
+            if best <= 1 + TINY or (enough is not None and rounded(self.bound) >= enough):
+                break
+            fresh = [c for v, c in priced if v > 1 + TINY and c not in known]
+            if not fresh:
+                break
+            known.update(fresh)
+            self.columns += list(dict.fromkeys(fresh))
+        return self.bound
+
+
+def rounded(bound: float) -> int:
+    """Return the least whole number of bins at or above a bound, given away no more than 1e-6."""
+    return math.ceil(bound - 1e-6)
+
+
+def least_bins(
+    items: Sequence[Item], capacity: int, expired: Callable[[], bool] = lambda: False
+) -> int:
+    """Return a proven bound on the bins for items with time windows; weaker where it is cut."""
+    by_mass = math.ceil(sum(i.size for i in items) / capacity - 1e-9)
+    return max(by_mass, rounded(Columns(items, capacity).solve(expired=expired)))
+
+
+def pack(sizes: Sequence[int], capacity: int, seconds: float = 60.0) -> Packing:
+    """
+    Pack into the fewest bins.
+
+    Parameters
+    ----------
+    sizes : sequence of int
+    capacity : int
+    seconds : float
+        Most time for the exact part, s.
+
+    Returns
+    -------
+    Packing
+        The best found; `proven` where it is the fewest.
+
+    Raises
+    ------
+    ValueError
+        If an item is larger than a bin.
+    """
+    if sizes and max(sizes) > capacity:
+        raise ValueError(f"an item of {max(sizes)} is larger than a bin of {capacity}")
+    best = min((decreasing(sizes, capacity, b) for b in (True, False)), key=len)
+    bound = bound_l2(sizes, capacity)
+    if len(best) > bound:
+        columns = Columns([Item(s) for s in sizes], capacity)
+        bound = max(bound, rounded(columns.solve(enough=len(best))))
+        for method in (_by_columns, _by_arcs):
+            if len(best) <= bound:
+                break
+            found, proven = method(sizes, capacity, columns, bound, seconds)
+            if proven:
+                bound = max(bound, proven)
+            if found is not None and len(found) < len(best):
+                best = found
+    return Packing(tuple(tuple(b) for b in best), bound)
+
+
+Found = tuple[list[list[int]] | None, int]
+
+
+def _by_columns(
+    sizes: Sequence[int], capacity: int, columns: Columns, bound: int, seconds: float
+) -> Found:
+    """Choose among the columns already generated; proves nothing."""
+    matrix = np.array(columns.columns, dtype=float).T
+    answer = _milp(np.ones(matrix.shape[1]), matrix, columns.demand, np.inf, min(5.0, seconds))
+    if answer is None:
+        return None, 0
+    counts = np.round(answer.x).astype(int)
+    patterns = [c for c, n in zip(columns.columns, counts, strict=True) for _ in range(n)]
+    return _deal(sizes, [_sizes_of(columns, p) for p in patterns]), 0
+
+
+def _sizes_of(columns: Columns, pattern: tuple[int, ...]) -> list[int]:
+    return [k.size for k, n in zip(columns.kinds, pattern, strict=True) for _ in range(n)]
+
+
+def _by_arcs(
+    sizes: Sequence[int], capacity: int, columns: Columns, bound: int, seconds: float
+) -> Found:
+    """Solve the arc-flow model [4]_ exactly."""
+    demand = Counter(sizes)
+    arcs = _arcs(demand, capacity)
+    if len(arcs) > 60_000:
+        return None, 0
+    order = sorted(demand, reverse=True)
+    rows: list[int] = []
+    cols: list[int] = []
+    values: list[float] = []
+    nodes = sorted({a for a, _, _ in arcs} | {b for _, b, _ in arcs})
+    row_of = {n: r for r, n in enumerate(n for n in nodes if n not in (0, capacity))}
+    for j, (a, b, size) in enumerate(arcs):
+        for node, value in ((a, -1.0), (b, 1.0)):
+            if node in row_of:
+                rows.append(row_of[node])
+                cols.append(j)
+                values.append(value)
+        if size:
+            rows.append(len(row_of) + order.index(size))
+            cols.append(j)
+            values.append(1.0)
+    from scipy.sparse import csr_matrix
+
+    count = len(row_of) + len(order)
+    matrix = csr_matrix((values, (rows, cols)), shape=(count, len(arcs)))
+    low = np.array([0.0] * len(row_of) + [float(demand[s]) for s in order])
+    high = np.array([0.0] * len(row_of) + [np.inf] * len(order))
+    cost = np.array([1.0 if a == 0 else 0.0 for a, _, _ in arcs])
+    answer = _milp(cost, matrix, low, high, seconds, bound)
+    if answer is None:
+        return None, 0
+    flow = {arc: round(x) for arc, x in zip(arcs, answer.x, strict=True) if x > 0.5}
+    proven = rounded(answer.mip_dual_bound) if answer.mip_dual_bound is not None else 0
+    return _deal(sizes, _paths(flow, capacity)), proven
+
+
+def _arcs(demand: Counter[int], capacity: int) -> list[tuple[int, int, int]]:
+    """Return arcs (from, to, size) of paths with sizes in decreasing order; 0 is waste."""
+    reached = {0}
+    arcs: set[tuple[int, int, int]] = set()
+    for size in sorted(demand, reverse=True):
+        fresh = set(reached)
+        for begin in reached:
+            at = begin
+            for _ in range(demand[size]):
+                if at + size > capacity:
+                    break
+                arcs.add((at, at + size, size))
+                at += size
+                fresh.add(at)
+        reached = fresh
+    arcs |= {(n, capacity, 0) for n in reached if 0 < n < capacity}
+    return sorted(arcs)
+
+
+def _paths(flow: dict[tuple[int, int, int], int], capacity: int) -> list[list[int]]:
+    """Take a flow apart into bins."""
+    out: dict[int, list[tuple[int, int, int]]] = {}
+    for arc in flow:
+        out.setdefault(arc[0], []).append(arc)
+    bins = []
+    while any(flow[a] for a in out.get(0, [])):
+        at, content = 0, []
+        while at != capacity:
+            arc = next(a for a in out[at] if flow[a])
+            flow[arc] -= 1
+            if arc[2]:
+                content.append(arc[2])
+            at = arc[1]
+        bins.append(content)
+    return bins
+
+
+def _milp(
+    cost: NDArray[np.float64],
+    matrix: Any,
+    low: Any,
+    high: Any,
+    seconds: float,
+    at_least: int | None = None,
+) -> Any:
+    """Minimise over whole numbers; None where nothing was found in time."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    rows = [LinearConstraint(matrix, low, high)]
+    if at_least is not None:
+        rows.append(LinearConstraint(cost.reshape(1, -1), at_least, np.inf))
+    found = milp(
+        cost,
+        constraints=rows,
+        integrality=np.ones(len(cost)),
+        bounds=Bounds(0, np.inf),
+        options={"time_limit": seconds},
+    )
+    return found if found.x is not None else None
+
+
+def _deal(sizes: Sequence[int], bins: list[list[int]]) -> list[list[int]]:
+    """Give item numbers to bins of sizes that may hold more of a size than there is."""
+    left: dict[int, list[int]] = {}
+    for i in range(len(sizes) - 1, -1, -1):
+        left.setdefault(sizes[i], []).append(i)
+    dealt = []
+    for content in bins:
+        own = [left[s].pop() for s in content if left.get(s)]
+        if own:
+            dealt.append(own)
+    return dealt
