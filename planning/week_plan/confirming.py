@@ -71,6 +71,7 @@ class _Writer:
         }
         self.systems = {info.code: info for info in stores.systems()}
         self.conditions = {system.id: system for system in problem.systems}
+        self.systems_of_pours = {pour.id: self.conditions[pour.system] for pour in problem.pours}
         self.scales = stores.site_week(plan.site_id, self.clock.first_day, 1).scales
         self.places = {stand.pour: int(stand.place) for stand in answer.stands}
         self.lifts: dict[tuple[str, int], Lift] = {}
@@ -91,6 +92,8 @@ class _Writer:
         for lift in self.answer.lifts:
             key = (lift.pour, lift.lift)
             portions = times[key]
+            end = max(p.end_min for p in portions)
+            clocks = self.systems_of_pours[lift.pour].at(end)
             self.lifts[key], _ = Lift.objects.update_or_create(
                 pour_id=int(lift.pour),
                 number=lift.lift + 1,
@@ -98,9 +101,13 @@ class _Writer:
                     "depth_mm": Decimal(repr(lift.depth_mm)).quantize(Decimal("0.000001")),
                     "mass_kg": exact(lift.mass_kg),
                     "planned_start": self.clock.instant(min(p.start_min for p in portions)),
-                    "planned_end": self.clock.instant(max(p.end_min for p in portions)),
+                    "planned_end": self.clock.instant(end),
                     "place_id": self.places.get(lift.pour),
                     "abrade_first": key in abraded,
+                    "expected_c": Decimal(repr(clocks.shop_c)),
+                    "attend_min": clocks.attend_min,
+                    "gap_least_min": clocks.gap_least_min,
+                    "gap_greatest_min": clocks.gap_greatest_min,
                 },
             )
 

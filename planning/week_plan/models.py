@@ -70,6 +70,12 @@ class Lift(models.Model):
     planned_end = models.DateTimeField()
     place = models.ForeignKey("shop.Place", models.PROTECT, null=True, related_name="+")
     abrade_first = models.BooleanField(default=False)
+    expected_c = models.DecimalField(
+        "shop temperature the times hold at, °C", max_digits=4, decimal_places=1, default=20
+    )
+    attend_min = models.PositiveIntegerField(default=0, help_text="To its peak temperature.")
+    gap_least_min = models.PositiveIntegerField(default=0, help_text="To the next lift.")
+    gap_greatest_min = models.PositiveIntegerField(default=0, help_text="While it still bonds.")
 
     class Meta:
         ordering = ["pour", "number"]

@@ -38,7 +38,7 @@ def shop(request):
 
 
 def client(shop, username):
-    secret = shop.manage("access_token", username, "--by", "ada").strip()
+    secret = shop.manage("access_token", username).strip()
     return Client(shop.url, secret)
 
 
