@@ -13,6 +13,7 @@ TABLES = (
     "planning_weighing",
     "planning_batchentry",
     "planning_temperaturereading",
+    "shared_auditentry",
 )
 """Tables whose rows are only ever added."""
 

@@ -2,5 +2,6 @@
 
 from shared.access.models import AccessToken, Membership, Site, User
 from shared.api.models import IdempotencyKey
+from shared.audit.models import AuditEntry
 
-__all__ = ["AccessToken", "IdempotencyKey", "Membership", "Site", "User"]
+__all__ = ["AccessToken", "AuditEntry", "IdempotencyKey", "Membership", "Site", "User"]

@@ -154,4 +154,6 @@ def issue_token(
 
 def revoke_token(*, token: AccessToken) -> None:
     """Take a token back for good; a second time changes nothing."""
-    AccessToken.objects.filter(pk=token.pk, revoked_at=None).update(revoked_at=clock.now())
+    if token.revoked_at is None:
+        token.revoked_at = clock.now()
+        token.save(update_fields=["revoked_at"])

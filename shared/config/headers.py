@@ -8,6 +8,8 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 
+from shared.caller import answering
+
 Answer = Callable[[HttpRequest], HttpResponse]
 
 POLICY = (
@@ -32,7 +34,8 @@ class RequestId:
         given = request.headers.get("X-Request-Id", "")
         name = given if self.FORM.match(given) else uuid.uuid4().hex
         request.request_id = name  # type: ignore[attr-defined]
-        response = self.get_response(request)
+        with answering(request):
+            response = self.get_response(request)
         response["X-Request-Id"] = name
         return response
 

@@ -21,6 +21,7 @@ api = [
     path("openapi.json", SpectacularJSONAPIView.as_view(), name="openapi"),
     path("", SpectacularSwaggerSplitView.as_view(url_name="openapi"), name="api-docs"),
     *_of("shared.access", "api_urlpatterns"),
+    *_of("shared.audit", "api_urlpatterns"),
     *_of("shop", "api_urlpatterns"),
     *_of("planning", "api_urlpatterns"),
 ]
@@ -28,6 +29,7 @@ urlpatterns = [
     path("", include("shared.config.health")),
     path("api/v1/", include(api)),
     *_of("shared.access", "urlpatterns"),
+    *_of("shared.audit", "urlpatterns"),
     *_of("shop", "urlpatterns"),
     *_of("planning", "urlpatterns"),
 ]

@@ -59,6 +59,13 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("tools", "tools tool-events"),
     **rows("tools", "tools/{}", "GET PATCH"),
     **rows("tools", "tool-events/{}", "GET"),
+    **rows("movements", "counts"),
+    **rows("movements", "counts/{}", "GET"),
+    **rows(
+        "movements", "counts/{}/figures counts/{}/approvals counts/{}/cancellations", "POST"
+    ),
+    **rows("trace", "trace", "GET"),
+    **rows("lots", "recalls", "POST"),
     **rows("requirements", "outlook", "GET"),
     **rows("purchases", "purchase-orders purchase-proposals"),
     **rows("purchases", "purchase-orders/{} purchase-proposals/{}", "GET"),
@@ -99,6 +106,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("reminders", "reminder-choices"),
     **rows("reminders", "reminders/{}/confirmations", "POST"),
     **rows("reminders", "reminder-deliveries/{}/replays", "POST"),
+    **rows("audit", "audit-entries audit-entries/{}", "GET"),
     **rows(
         "calculations",
         "workbench workbench/volume workbench/mix workbench/over-pour workbench/pot-life "
