@@ -22,7 +22,7 @@ from planning.core.stricter import Limit, greatest, least
 from planning.core.system import SystemData, TimePoint
 
 LONGEST_WAIT_H = 96.0
-_COLDEST_SHOP_C = 12.0
+_COLDEST_SHOP_C, _MOST_COOLING_K = 12.0, 12.0
 _THINNEST_MM = 5.0
 
 
@@ -171,10 +171,7 @@ def _first_cool_gap_h(
     from scipy.optimize import brentq
 
     def over_k(gap_h: float) -> float:
-        both = solve_lifts(
-            system, (lower.depth_mm, lower.depth_mm), (gap_h,), lower.shop_c, base, top
-        )
-        return max(both.peak_c, both.reheated_below_c or -math.inf) - cap_c
+        return _hottest_c(system, lower, gap_h, base, top) - cap_c
 
     soonest = lower.gel_top_h or 0.0
     if over_k(soonest) <= 0:
@@ -182,6 +179,12 @@ def _first_cool_gap_h(
     if over_k(LONGEST_WAIT_H) > 0:
         return None
     return float(brentq(over_k, soonest, LONGEST_WAIT_H, xtol=0.03))
+
+
+def _hottest_c(system: SystemData, lower: LiftCurve, gap_h: float, base: Face, top: Face) -> float:
+    """Return the hottest that either of two equal lifts gets once the upper one is poured."""
+    both = solve_lifts(system, (lower.depth_mm, lower.depth_mm), (gap_h,), lower.shop_c, base, top)
+    return max(both.peak_c, both.reheated_below_c or -math.inf)
 
 
 def _bonds_until_h(
@@ -207,11 +210,35 @@ def _overlap(opens_h: Limit, closes_h: Limit, never: bool) -> bool | None:
     return opens_h.value <= closes_h.value
 
 
+def _overlaps(system: SystemData, depth_mm: float, shop_c: float, base: Face, top: Face) -> bool:
+    """
+    Say whether the clocks overlap without finding when the first one runs out.
+
+    They do when a lift poured at the last moment that bonds goes on a gelled one and stays under
+    the cap: one solve in place of a search.
+    """
+    sheet = system.datasheet
+    closes_h = least(
+        _hours(sheet.greatest_gap, shop_c, system.e_j_mol),
+        _bonds_until_h(system, depth_mm, shop_c, base, top),
+    ).value
+    opens_h = _hours(sheet.least_gap, shop_c, system.e_j_mol)
+    if closes_h is None or (opens_h is not None and opens_h > closes_h):
+        return False
+    if not system.computable:
+        return opens_h is not None
+    lower = solve_lift(system, depth_mm, shop_c, base, top)
+    if lower.gel_top_h is None or lower.gel_top_h > closes_h:
+        return False
+    cap_c = system.peak_cap_c
+    return cap_c is None or _hottest_c(system, lower, closes_h, base, top) <= cap_c
+
+
 def _deepest_overlapping(
     system: SystemData, depth_mm: float, shop_c: float, base: Face, top: Face
 ) -> float | None:
     def fits(depth: float) -> bool:
-        return bool(lift_window(system, depth, shop_c, base, top).overlap)
+        return _overlaps(system, depth, shop_c, base, top)
 
     # A thin lift stays cool but gels late, so the depths that fit are a band: look from the top.
     step = depth_mm / 12
@@ -230,8 +257,9 @@ def _warmest_overlapping(
     system: SystemData, depth_mm: float, shop_c: float, base: Face, top: Face
 ) -> float | None:
     trial = math.ceil(shop_c) - 1.0
-    while trial >= _COLDEST_SHOP_C:
-        if lift_window(system, depth_mm, trial, base, top).overlap:
+    coolest = max(_COLDEST_SHOP_C, shop_c - _MOST_COOLING_K)
+    while trial >= coolest:
+        if _overlaps(system, depth_mm, trial, base, top):
             return trial
         trial -= 1.0
     return None

@@ -33,8 +33,6 @@ class RateLaw:
         self._e_over_r /= GAS_CONSTANT_J_MOLK
         self._ks = np.empty((2, cells))
         self._k1, self._k2 = self._ks
-        highest = kinetics.brake_c * (2 - kinetics.brake_ac0)
-        self._may_overflow = kinetics.brake_act_per_k < 0 or highest > _MOST_EXPONENT
         self._a, self._left, self._brake = np.empty(cells), np.empty(cells), np.empty(cells)
 
     def rate(self, temp_k: Array, conversion: Array, out: Array) -> Array:
@@ -86,8 +84,7 @@ class RateLaw:
         np.add(b, self._a, b)
         np.subtract(b, k.brake_ac0, b)
         np.multiply(b, k.brake_c, b)
-        if self._may_overflow:
-            np.minimum(b, _MOST_EXPONENT, out=b)
+        np.minimum(b, _MOST_EXPONENT, out=b)
         np.exp(b, b)
         return np.add(b, 1.0, b)
 

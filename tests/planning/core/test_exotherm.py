@@ -1,6 +1,7 @@
 """Lift temperatures against an independent route, and the behaviour people rely on."""
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import pairwise
 
@@ -198,6 +199,18 @@ def test_probe_reads_the_curve_it_is_part_of():
     curve = solve_lift(DEMO, 70.0, 25.0, BOARD, AIR)
     probe = lift_temps_c(DEMO, 70.0, 25.0, BOARD, AIR, curve.peak_height_mm, [0.0, curve.peak_h])
     assert probe == pytest.approx([25.0, curve.peak_c], abs=0.1)
+
+
+def test_lifts_solved_in_several_threads_at_once_are_the_same():
+    """The web server answers from threads; the integrator must keep their states apart."""
+    depths = [20.0 + 3 * i for i in range(20)]
+
+    def peak(depth_mm):
+        return solve_lift.__wrapped__(DEMO, depth_mm, 24.0, BOARD, AIR).peak_c
+
+    alone = [peak(depth_mm) for depth_mm in depths]
+    with ThreadPoolExecutor(5) as threads:
+        assert list(threads.map(peak, depths)) == alone
 
 
 @pytest.mark.parametrize(("change", "said"), [
