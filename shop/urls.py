@@ -5,6 +5,8 @@ from typing import Any
 from django.urls import path
 
 from shared.api.router import Router
+from shop.costs import pages as cost_pages
+from shop.costs.views import CastingCostView, LossView
 from shop.ledger import views as ledger
 from shop.lots import views as lots
 from shop.materials import views as materials
@@ -55,6 +57,8 @@ api_urlpatterns: list[Any] = [
     path("scans", ledger.ScanView.as_view(), name="scans"),
     path("stock", ledger.StockView.as_view(), name="stock-levels"),
     path("outlook", OutlookView.as_view(), name="api-outlook"),
+    path("casting-costs", CastingCostView.as_view(), name="api-casting-costs"),
+    path("losses", LossView.as_view(), name="api-losses"),
 ]
 urlpatterns: list[Any] = [
     path("outlook/", outlook_pages.outlook, name="outlook"),
@@ -68,6 +72,7 @@ urlpatterns: list[Any] = [
     path("buying/", buying.buying, name="buying"),
     path("buying/work-out/", buying.work_out, name="buying-work-out"),
     path("buying/decide/", buying.decide, name="buying-decide"),
+    path("buying/costs/", cost_pages.costs, name="costs"),
     path("buying/orders/", orders.orders, name="purchase-orders"),
     path("buying/orders/<int:pk>/", orders.order, name="purchase-order"),
     path("buying/orders/<int:pk>/order.pdf", orders.order_pdf, name="purchase-order-pdf"),

@@ -1,0 +1,39 @@
+"""The page of costs: what castings cost, and what was lost."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from shared import clock
+from shared.api.permissions import needs
+from shared.errors import Invalid
+from shop.costs import months, queries
+
+
+@needs("prices:read")
+@require_GET
+def costs(request: Any) -> HttpResponse:
+    """Show a month's castings with their cost, a year's losses, and what is out of date now."""
+    today = clock.today(request.site)
+    try:
+        first, last = months.month(request.GET.get("month"), today)
+    except Invalid as error:
+        messages.error(request, f"{error.message} Showing this month.")
+        first, last = months.month(None, today)
+    year_ago, _ = months.back(None, today)
+    return render(
+        request,
+        "shop/costs/costs.html",
+        {
+            "month": f"{first:%Y-%m}",
+            "first": first,
+            "castings": queries.costs(request.site, first, last),
+            "losses": queries.losses(request.site, year_ago, today),
+            "stale": queries.stale_stock(request.site, today),
+        },
+    )
