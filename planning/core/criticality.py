@@ -16,6 +16,10 @@ from functools import lru_cache
 from planning.core import require
 from planning.core.arrhenius import GAS_CONSTANT_J_MOLK, KELVIN
 from planning.core.conduction import SHAPES
+from planning.core.faces import Face
+from planning.core.kinetics import rate_at
+from planning.core.lift_curve import known
+from planning.core.system import SystemData
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,7 @@ def critical(shape: str, biot: float = math.inf) -> Critical:
     return Critical(xi * xi * math.exp(-theta_max), theta_max)
 
 
+@lru_cache(maxsize=64)
 def critical_slab_arrhenius(epsilon: float) -> Critical:
     """
     Return the critical delta of a held slab whose rate is Arrhenius and not exponential.
@@ -151,9 +156,62 @@ def delta_of(
     return per_k * heating_w_m3 * half_depth_m**2 / conductivity_w_mk
 
 
-def critical_half_depth_mm(
-    heating_w_m3: float, e_j_mol: float, conductivity_w_mk: float, around_c: float
-) -> float:
-    """Return the half depth of a slab with both faces held at which delta is critical, mm."""
-    unit = delta_of(1.0, heating_w_m3, e_j_mol, conductivity_w_mk, around_c)
-    return 1000 * math.sqrt(critical("slab").delta / unit)
+@dataclass(frozen=True)
+class LiftCriticality:
+    """Where a lift stands by the theory: past 1 it could not stay cool, were nothing used up."""
+
+    delta: float
+    critical_delta: float
+
+    @property
+    def share(self) -> float:
+        """Delta over its critical value."""
+        return self.delta / self.critical_delta
+
+
+def lift_criticality(
+    system: SystemData, depth_mm: float, shop_c: float, base: Face, top: Face
+) -> LiftCriticality | None:
+    """
+    Compare a lift with the theory, to explain its temperature and not to plan by.
+
+    Parameters
+    ----------
+    system : SystemData
+        With kinetics and heat properties.
+    depth_mm : float
+        Depth of the lift, mm.
+    shop_c : float
+        Temperature of the shop, C.
+    base, top : Face
+        An insulated face makes the whole depth the half depth of a symmetric slab; two losing
+        faces are taken with the mean of their films. The rate is Arrhenius, not exponential.
+
+    Returns
+    -------
+    LiftCriticality or None
+        None when no face loses heat or the mix makes none at the start.
+
+    Raises
+    ------
+    ValueError
+        If the system has no kinetics or a figure is out of range.
+    """
+    kinetics, thermal = known(system)
+    require.positive(depth_mm=depth_mm)
+    films = [face.film_w_m2k for face in (base, top) if face.film_w_m2k > 0]
+    heating = (
+        thermal.density_kg_m3 * thermal.reactive_fraction * thermal.heat_j_kg
+        * rate_at(kinetics, shop_c, kinetics.start_conversion)
+    )  # fmt: skip
+    if not films or heating <= 0:
+        return None
+    half_m = depth_mm / 1000 / len(films)
+    biot = sum(films) / len(films) * half_m / thermal.conductivity_w_mk
+    energy = kinetics.e1_j_mol if kinetics.a1_per_s > 0 else kinetics.e2_j_mol
+    if energy <= 0:
+        return None
+    delta = delta_of(half_m, heating, energy, thermal.conductivity_w_mk, shop_c)
+    epsilon = round(GAS_CONSTANT_J_MOLK * (shop_c + KELVIN) / energy, 3)
+    arrhenius = critical_slab_arrhenius(min(epsilon, 0.2)).delta / critical("slab").delta
+    return LiftCriticality(delta, critical("slab", biot).delta * arrhenius)

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from planning.core import require
-
 
 @dataclass(frozen=True)
 class Face:
@@ -59,9 +57,3 @@ def tool_side(material: str) -> Face:
     except KeyError:
         known = ", ".join(TOOL_SIDES)
         raise ValueError(f"tool side is {material!r}; it must be one of {known}") from None
-
-
-def film(film_w_m2k: float) -> Face:
-    """Return a convective face of a measured or chosen coefficient, W/m2K."""
-    require.positive(film_w_m2k=film_w_m2k)
-    return Face(film_w_m2k)

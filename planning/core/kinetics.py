@@ -243,11 +243,5 @@ def glass_transition_c(glass: GlassTransition, conversion: float) -> float:
     return glass.uncured_c + (glass.cured_c - glass.uncured_c) * share
 
 
-def conversion_for_tg(glass: GlassTransition, tg_c: float) -> float:
-    """Return the conversion at which Tg reaches `tg_c`; above 1 when it never does."""
-    share = (tg_c - glass.uncured_c) / (glass.cured_c - glass.uncured_c)
-    return share / (glass.lam + (1 - glass.lam) * share)
-
-
 def _log(value: float) -> float:
     return math.log(value) if value > 0 else -math.inf

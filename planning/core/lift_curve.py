@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,9 +80,3 @@ def reaches(hours: Array, values: Array, level: float) -> float | None:
 def floats(values: Sequence[float] | Array) -> tuple[float, ...]:
     """Return plain floats, so that a curve can be hashed and written as JSON."""
     return tuple(float(v) for v in values)
-
-
-def without_brake(system: SystemData) -> SystemData:
-    """Return the same system curing without its diffusion brake: the ceiling of what it may do."""
-    kinetics, _ = known(system)
-    return replace(system, kinetics=replace(kinetics, brake_c=0.0))

@@ -16,7 +16,6 @@ KINETICS = Kinetics(
     brake_ac0=-0.25,
     brake_act_per_k=0.0036,
 )
-UNBRAKED = replace(KINETICS, brake_c=0.0)
 THERMAL = Thermal(
     density_kg_m3=1700.0,
     heat_capacity_j_kgk=1290.0,
@@ -25,6 +24,7 @@ THERMAL = Thermal(
     heat_j_kg=350e3,
 )
 DEMO = SystemData("Demo (invented)", kinetics=KINETICS, thermal=THERMAL)
+UNBRAKED_DEMO = replace(DEMO, kinetics=replace(KINETICS, brake_c=0.0))
 
 SHEET = Datasheet(
     pot_life=TimePoint(50.0, 25.0, 0.1),

@@ -8,11 +8,10 @@ import numpy as np
 from planning.core import arrhenius, bucket, criticality, dew_point, filled, kinetics, mixing
 from planning.core.conduction import march, radial, steady_rise_k
 from planning.core.exotherm import deepest_safe_lift_mm, solve_lift, solve_lifts
-from planning.core.faces import HELD, INSULATED, Face, film, tool_side
-from planning.core.lift_curve import without_brake
+from planning.core.faces import HELD, INSULATED, Face, tool_side
 from planning.core.system import GlassTransition, Kinetics, Thermal
 from shop.core.shelf_life import add_months, shelf_days_used
-from tests.planning.core.demo_resin import DEMO
+from tests.planning.core.demo_resin import DEMO, UNBRAKED_DEMO
 
 UNIT = Thermal(1.0, 1.0, 1.0, 1.0, 1.0)
 """Diffusivity and conductivity of 1, so that times and films are Fourier and Biot numbers."""
@@ -59,7 +58,7 @@ def explode(shape, delta, until, cells=100, outer=HELD, readings=1500):
 
 def half_slab(biot, fourier, cells=400):
     """Cool a half slab from 1 in surroundings at 0; return the history at 0 and `fourier`."""
-    outer = HELD if biot == "infinite" else film(biot)
+    outer = HELD if biot == "infinite" else Face(biot)
     grid = radial("slab", 1.0, cells, UNIT, outer)
     return march(grid, Inert(), 0.0, 0.0, 1.0, 0.0, np.array([0.0, fourier]), rtol=1e-9)
 
@@ -71,9 +70,10 @@ def at_centre(row):
 
 def thermal_explosion(q):
     if "q0_W_per_m3" in q:
-        return criticality.critical_half_depth_mm(
-            q["q0_W_per_m3"], q["E_J_per_mol"], q["k_W_per_mK"], q["Ta_K"] - arrhenius.KELVIN
+        one_metre = criticality.delta_of(
+            1.0, q["q0_W_per_m3"], q["E_J_per_mol"], q["k_W_per_mK"], q["Ta_K"] - arrhenius.KELVIN
         )
+        return 1000 * math.sqrt(criticality.critical("slab").delta / one_metre)
     if "model" in q:  # one lumped temperature is the limit of a small Biot number
         return criticality.critical("slab", 1e-10).delta / 1e-10
     if "epsilon_RTa_over_E" in q:
@@ -95,7 +95,7 @@ def slab_one_term(q):
     from scipy.linalg import eigh_tridiagonal
 
     def first(cells):
-        grid = radial("slab", 1.0, cells, UNIT, film(q["Bi"]))
+        grid = radial("slab", 1.0, cells, UNIT, Face(q["Bi"]))
         diagonal = (grid.conductances[:-1] + grid.conductances[1:]) / grid.capacities
         beside = -grid.conductances[1:-1] / grid.capacities[0]
         values, vectors = eigh_tridiagonal(diagonal, beside, select="i", select_range=(0, 0))
@@ -122,9 +122,9 @@ def slab_heated(q):
     if q.get("faces") == "one held, one adiabatic":
         faces = (HELD, INSULATED)
     elif "h_W_per_m2K" in q:
-        faces = (film(q["h_W_per_m2K"]),) * 2
+        faces = (Face(q["h_W_per_m2K"]),) * 2
     elif "h_top_W_per_m2K" in q:
-        faces = (film(q["h_tool_W_per_m2K"]), film(q["h_top_W_per_m2K"]))
+        faces = (Face(q["h_tool_W_per_m2K"]), Face(q["h_top_W_per_m2K"]))
     return steady_rise_k(q["q_W_per_m3"], q["L_m"], q["k_W_per_mK"], *faces)
 
 
@@ -282,13 +282,13 @@ def lift(q):
     top = Face(q.get("h_top_W_per_m2K", 8.0))
     faces = q.get("faces", "")
     if faces == "both adiabatic":
-        return solve_lift(without_brake(DEMO), q["depth_mm"], q["T0_C"], INSULATED, INSULATED)
+        return solve_lift(UNBRAKED_DEMO, q["depth_mm"], q["T0_C"], INSULATED, INSULATED)
     if faces.startswith("both faces held"):
         base = top = HELD
     elif faces.startswith("tool side adiabatic"):
         base = INSULATED
     elif faces.startswith("tool side h=50"):
-        base = film(50.0)
+        base = Face(50.0)
     return solve_lift(DEMO, q["depth_mm"], q["ambient_C"], base, top)
 
 

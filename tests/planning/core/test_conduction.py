@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import brentq
 
 from planning.core.conduction import march, radial, slab, steady_rise_k
-from planning.core.faces import HELD, INSULATED, Face, film
+from planning.core.faces import HELD, INSULATED, Face
 from planning.core.system import Thermal
 from tests.planning.core.demo_resin import THERMAL
 from tests.planning.core.reference_rows import UNIT, Inert, Steady
@@ -36,7 +36,7 @@ def held_sphere(fourier, terms=60):
 @pytest.mark.parametrize("biot", [0.1, 0.5, 1.0, 10.0])
 @pytest.mark.parametrize("fourier", [0.05, 0.2, 1.0])
 def test_cooling_slab_follows_the_series_at_every_depth(biot, fourier):
-    grid = radial("slab", 1.0, 200, UNIT, film(biot))
+    grid = radial("slab", 1.0, 200, UNIT, Face(biot))
     history = march(grid, Inert(), 0.0, 0.0, 1.0, 0.0, np.array([0.0, fourier]), rtol=1e-9)
     series = [plane_wall(biot, fourier, x) for x in grid.centres_m]
     assert history.temps_k[-1] == pytest.approx(series, abs=2e-5)
@@ -51,8 +51,8 @@ def test_cooling_sphere_follows_the_series(fourier):
 
 @pytest.mark.parametrize(("base", "top"), [
     pytest.param(HELD, HELD, id="both held"),
-    pytest.param(film(5.0), film(8.0), id="unequal films"),
-    pytest.param(INSULATED, film(8.0), id="insulated base"),
+    pytest.param(Face(5.0), Face(8.0), id="unequal films"),
+    pytest.param(INSULATED, Face(8.0), id="insulated base"),
     pytest.param(HELD, INSULATED, id="insulated top"),
 ])  # fmt: skip
 def test_steady_heating_reaches_the_analytic_parabola(base, top):
@@ -77,7 +77,7 @@ def test_heat_is_neither_made_nor_lost_between_insulated_layers():
 
 def test_finer_cells_converge_with_the_square_of_their_width():
     def error(cells):
-        grid = radial("slab", 1.0, cells, UNIT, film(1.0))
+        grid = radial("slab", 1.0, cells, UNIT, Face(1.0))
         history = march(grid, Inert(), 0.0, 0.0, 1.0, 0.0, np.array([0.0, 0.5]), rtol=1e-10)
         return abs(history.temps_k[-1, -1] - plane_wall(1.0, 0.5, grid.centres_m[-1]))
 

@@ -4,8 +4,9 @@ import math
 
 import pytest
 
-from planning.core.criticality import critical, delta_of
-from planning.core.faces import film
+from planning.core.criticality import critical, delta_of, lift_criticality
+from planning.core.faces import HELD, INSULATED, Face
+from tests.planning.core.demo_resin import AIR, BOARD, DEMO
 from tests.planning.core.reference_rows import explode
 
 PUBLISHED = {"slab": 0.878458, "cylinder": 2.000000, "sphere": 3.321992}
@@ -61,7 +62,7 @@ def test_convective_face_settles_just_below_and_runs_away_just_above(biot):
     until = 600.0 / delta
 
     def hottest(d):
-        return explode("slab", d, until, outer=film(biot), readings=3).temps_k.max()
+        return explode("slab", d, until, outer=Face(biot), readings=3).temps_k.max()
 
     assert hottest(0.99 * delta) < 2.0
     assert hottest(1.01 * delta) > 5.0
@@ -80,3 +81,16 @@ def test_delta_grows_with_the_square_of_depth():
 def test_nonsense_is_refused_by_name(shape, biot, said):
     with pytest.raises(ValueError, match=said):
         critical(shape, biot)
+
+
+def test_demo_lift_is_held_by_cold_faces_and_not_by_air():
+    """Reference text, section 1: delta 0.40; critical 0.878 held, 0.095 in air at Bi 0.28."""
+    held = lift_criticality(DEMO, 70.0, 25.0, HELD, HELD)
+    air = lift_criticality(DEMO, 70.0, 25.0, BOARD, AIR)
+    assert held.delta == air.delta == pytest.approx(0.40, abs=0.01)
+    assert held.share < 1 < air.share
+    assert air.critical_delta == pytest.approx(0.095 * 0.923 / 0.878, rel=0.03)
+
+
+def test_lift_with_no_way_out_for_its_heat_has_no_critical_value():
+    assert lift_criticality(DEMO, 70.0, 25.0, INSULATED, INSULATED) is None

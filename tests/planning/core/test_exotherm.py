@@ -16,7 +16,7 @@ from planning.core.exotherm import (
     solve_lift,
     solve_lifts,
 )
-from planning.core.faces import HELD, INSULATED, film, tool_side
+from planning.core.faces import HELD, INSULATED, Face, tool_side
 from planning.core.system import Kinetics, SystemData, Thermal
 from tests.planning.core.demo_resin import AIR, BOARD, DEMO, SHEET_ONLY
 
@@ -73,7 +73,7 @@ def independent_peak_c(system, depth_mm, shop_c, h_base, h_top, cells=300):
 
 
 def film_or(h):
-    return INSULATED if h == 0 else film(h)
+    return INSULATED if h == 0 else Face(h)
 
 
 def random_lift(i):

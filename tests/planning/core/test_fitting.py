@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from planning.core.exotherm import lift_temps_c
-from planning.core.faces import INSULATED, film
+from planning.core.faces import INSULATED, Face
 from planning.core.fitting import LoggedPour, fit_activation_energy, fit_kinetics
 from tests.planning.core.demo_resin import AIR, BOARD, DEMO, SHEET_ONLY
 
@@ -65,7 +65,7 @@ def test_what_is_not_free_stays(fit):
 
 
 def test_one_cool_thin_pour_cannot_fix_activation_energies():
-    thin = (logged(10.0, 23.0, film(50.0)),)
+    thin = (logged(10.0, 23.0, Face(50.0)),)
     found = fit_kinetics(DEMO, thin, free=("e1_j_mol", "e2_j_mol", "k1", "k2"))
     assert any("hardly determined" in said for said in found.cautions)
     assert any("within 4 K" in said for said in found.cautions)
