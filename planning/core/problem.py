@@ -312,6 +312,8 @@ class Settings:
     """Work of the previous plan that starts before this stays exactly where it is."""
     move_price: float = 0.2
     """In pots: what moving one portion of the previous plan costs."""
+    late_minutes_per_move: float = 120.0
+    """Weighted late minutes a portion of the previous plan is moved for, and no fewer."""
 
     def __post_init__(self) -> None:
         if not 0 < self.pot_life_factor <= 1:
@@ -320,6 +322,7 @@ class Settings:
             )
         _positive(most_tools_per_batch=self.most_tools_per_batch)
         _not_negative(extra_lifts=self.extra_lifts, least_lift_mm=self.least_lift_mm)
+        _not_negative(move_price=self.move_price, late_minutes_per_move=self.late_minutes_per_move)
 
 
 @dataclass(frozen=True)

@@ -33,11 +33,12 @@ WORKDAYS = [d for d in range(DAYS) if d % 7 < 5]
 SKILLS = ("coat", "mix")
 
 
-def week(pours: int, seed: int = 1, **settings: object) -> Problem:
-    """Return a week of about `pours` pours (an A half may bring its B half along)."""
+def week(pours: int, seed: int = 1, people: int = 0, **settings: object) -> Problem:
+    """Return a week of `pours` pours (an A half may bring its B half along); `people` if given."""
     rng = random.Random(f"{pours}/{seed}")
     systems = tuple(_system(i) for i in range(3))
-    people = tuple(_person(i) for i in range(max(2, -(-pours // 24))))
+    count = people or max(2, -(-pours // 24))
+    crew = tuple(_person(i) for i in range(count))
     mixers = tuple(
         Mixer(f"M{i + 1}", largest_kg=rng.choice((12.0, 15.0)), name=f"Mixer {i + 1}")
         for i in range(max(2, pours // 20))
@@ -53,7 +54,7 @@ def week(pours: int, seed: int = 1, **settings: object) -> Problem:
     return Problem(
         origin="2026-11-30T00:00:00Z",
         horizon_min=DAYS * DAY,
-        people=people,
+        people=crew,
         mixers=mixers,
         places=(benches, floor, Place("oven-1", "oven", capacity=4)),
         systems=systems,

@@ -267,6 +267,11 @@ def _ways(
     new = pots.pour_new(shop, board, job, index, portions, begin, below, sharable)
     if new is not None:
         found.append(new)
+    kept = taste.keep.get((job.index, index))
+    if kept is not None and kept >= low and below is None:
+        as_before = pots.pour_new(shop, board, job, index, portions, kept, below, sharable)
+        if as_before is not None and as_before.start == kept:
+            found.append(as_before)
     if not sharable:
         return found
     until = shop.length

@@ -172,7 +172,7 @@ class _Carrier:
                 return "it is now cast in other lifts"
             ids.append(tuple(here))
         works: list[Work] = []
-        reason = self._works(job, works)
+        reason = self._works(job, works, ids)
         placed = Placed(tuple(works), tuple(ids), -1, 0, 0, 0, 0, 0)
         reason = reason or self._finish(job, works, ids)
         if reason:
@@ -195,19 +195,70 @@ class _Carrier:
         board.time += placed.finish
         return ""
 
-    def _works(self, job: Job, works: list[Work]) -> str:
-        for kind, own in (("before", job.before), ("after", job.after)):
-            for i, step in enumerate(own):
-                if step.fixed is not None:
-                    works.append(steps.fixed_work(self.shop, step, i))
-                    continue
-                task = self.tasks.get((job.pour.id, kind, step.step.id, None))
-                if task is None or task.end_min - task.start_min != step.step.hands_min:
-                    return f"{step.step.name or step.step.id} is new or takes another time"
+    def _works(self, job: Job, works: list[Work], ids: list[tuple[int, ...]]) -> str:
+        """Lay steps down at their old times, or at others round the same pours."""
+        kept = self._kept(job, "before", job.before)
+        kept = self._again(job, ids) if kept is None else kept
+        if kept is None:
+            return "the people for its steps are not there at that time"
+        works += kept
+        reason = self._abrades(job, works)
+        if reason:
+            return reason
+        kept = self._kept(job, "after", job.after)
+        cured = self._cured(job, ids)
+        if kept and not kept[0].fixed and kept[0].start < cured:
+            self._undo(kept)
+            kept = None
+        if kept is None:
+            tail = steps.earliest(self.shop, self.board, job.after, cured)
+            if tail is None:
+                return "the people for its last steps are not there"
+            kept = steps.staff(self.shop, self.board, job.after, tail[0], load=False)
+        works += kept
+        return ""
+
+    def _kept(self, job: Job, kind: str, own: tuple[StepJob, ...]) -> list[Work] | None:
+        """Return the tasks of the previous plan where all still hold."""
+        works: list[Work] = []
+        for i, step in enumerate(own):
+            if step.fixed is not None:
+                works.append(steps.fixed_work(self.shop, step, i))
+                continue
+            task = self.tasks.get((job.pour.id, kind, step.step.id, None))
+            work = None
+            if task is not None and task.end_min - task.start_min == step.step.hands_min:
                 work = self._work(task, step, i)
-                if work is None:
-                    return f"{' and '.join(task.people)} cannot do {step.step.name} at that time"
-                works.append(work)
+            if work is None:
+                self._undo(works)
+                return None
+            works.append(work)
+        return works
+
+    def _undo(self, works: list[Work]) -> None:
+        for work in works:
+            if not work.fixed:
+                self.board.release(work.people, work.start, work.end)
+
+    def _again(self, job: Job, ids: list[tuple[int, ...]]) -> list[Work] | None:
+        """Place the steps before a pour anew, as late as its old time allows."""
+        low = pots.not_before(self.shop, self.board, job.index)
+        limits = (job.before[-1].step.longest_wait_min, self.shop.settings.coat_to_pour_most_min)
+        longest = min((x for x in limits if x is not None), default=None)
+        first = first_start(job, self.board, ids)
+        late = steps.latest(self.shop, self.board, job.before, low, first, longest)
+        if late is None:
+            return None
+        return steps.staff(self.shop, self.board, job.before, late, load=False)
+
+    def _cured(self, job: Job, ids: list[tuple[int, ...]]) -> int:
+        ends = [p.end_min for _, p in job.lifts[-1].fixed]
+        for id in ids[-1]:
+            pot = self.board.pots[job.chemistry.index][id]
+            ends += [s.end for s in pot.shares if s.job == job.index]
+        return max(ends) + max(job.chemistry.at(max(ends)).cure_min, job.pour.cure_min or 0)
+
+    def _abrades(self, job: Job, works: list[Work]) -> str:
         for i, lift in enumerate(job.lifts):
             task = self.tasks.get((job.pour.id, "abrade", "", i))
             if lift.abraded is not None or task is None:

@@ -30,6 +30,7 @@ class Prices:
 
     late_minute: float = LATE_MINUTE
     move: float = 0.0
+    move_minutes: float = 0.0
     keep: dict[tuple[int, int], int] = field(default_factory=dict)
 
     @classmethod
@@ -40,18 +41,24 @@ class Prices:
         return cls(
             late_minute=LATE_MINUTE if not rate else 1 / rate,
             move=settings.move_price if case.problem.previous else 0.0,
+            move_minutes=settings.late_minutes_per_move if case.problem.previous else 0.0,
             keep=previous_starts(case),
         )
+
+    @property
+    def move_price(self) -> float:
+        """What moving one portion costs in all, in pots."""
+        return self.move + self.move_minutes * self.late_minute
 
     def cost(self, case: Case, board: Board) -> float:
         """Return the cost of a board: unplaced, lateness, pots, moves, then how early it is."""
         unplaced = len(case.jobs) - len(board.placed)
         cost = unplaced * UNPLACED + board.light * TOO_LIGHT + board.late * self.late_minute
-        cost += board.pot_count + board.moved * self.move
+        cost += board.pot_count + board.moved * self.move_price
         return cost - board.fill * FILL + board.time * 1e-8
 
     def taste(self, **more: object) -> Taste:
-        taste = Taste(late_minute=self.late_minute, keep=self.keep, move_price=self.move)
+        taste = Taste(late_minute=self.late_minute, keep=self.keep, move_price=self.move_price)
         for name, value in more.items():
             setattr(taste, name, value)
         return taste

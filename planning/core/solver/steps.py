@@ -134,8 +134,10 @@ def latest(
     return works[::-1]
 
 
-def staff(shop: Shop, board: Board, steps: tuple[StepJob, ...], works: list[Work]) -> list[Work]:
-    """Take people for placed steps, and their oven loads."""
+def staff(
+    shop: Shop, board: Board, steps: tuple[StepJob, ...], works: list[Work], load: bool = True
+) -> list[Work]:
+    """Take people for placed steps and, if `load`, their oven loads."""
     done = []
     for job, work in zip(steps, works, strict=True):
         if work.fixed:
@@ -146,7 +148,7 @@ def staff(shop: Shop, board: Board, steps: tuple[StepJob, ...], works: list[Work
         if minutes:
             people = shop.pick_people(board.free, job.units, job.step.hands, work.start, minutes)
             board.reserve(people, work.start, work.end)
-        if work.oven != NO_OVEN:
+        if load and work.oven != NO_OVEN:
             load_oven(board, work.oven, work.oven_start, job.step.wait_min, job.step.oven_cycle)
         done.append(work._replace(people=people))
     return done
