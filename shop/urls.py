@@ -7,6 +7,11 @@ from django.urls import path
 from shared.api.router import Router
 from shop.costs import pages as cost_pages
 from shop.costs.views import CastingCostView, LossView
+from shop.counting import pages as counting_pages
+from shop.counting.views import CycleCountViewSet
+from shop.labels import pages as label_pages
+from shop.ledger import goods_pages
+from shop.ledger import pages as stock_pages
 from shop.ledger import views as ledger
 from shop.lots import views as lots
 from shop.materials import views as materials
@@ -18,7 +23,10 @@ from shop.purchasing import pages as orders
 from shop.purchasing.views import PurchaseOrderViewSet
 from shop.release_agents import views as release_agents
 from shop.sites import views as sites
+from shop.tools import pages as tool_pages
 from shop.tools import views as tools
+from shop.trace import pages as trace_pages
+from shop.trace import views as trace
 
 router = Router()
 for name, viewset in {
@@ -46,6 +54,7 @@ for name, viewset in {
     "requirements": ledger.RequirementViewSet,
     "tools": tools.ToolViewSet,
     "tool-events": tools.ToolEventViewSet,
+    "counts": CycleCountViewSet,
     "purchase-proposals": ProposalViewSet,
     "purchase-orders": PurchaseOrderViewSet,
 }.items():
@@ -56,11 +65,37 @@ api_urlpatterns: list[Any] = [
     path("receipts", ledger.ReceiptView.as_view(), name="receipts"),
     path("scans", ledger.ScanView.as_view(), name="scans"),
     path("stock", ledger.StockView.as_view(), name="stock-levels"),
+    path("trace", trace.TraceView.as_view(), name="api-trace"),
+    path("recalls", trace.RecallView.as_view(), name="recalls"),
     path("outlook", OutlookView.as_view(), name="api-outlook"),
     path("casting-costs", CastingCostView.as_view(), name="api-casting-costs"),
     path("losses", LossView.as_view(), name="api-losses"),
 ]
 urlpatterns: list[Any] = [
+    path("stock/", stock_pages.stock, name="stock"),
+    path("stock/find/", stock_pages.find, name="stock-find"),
+    path("stock/containers/<int:pk>/", stock_pages.container, name="container"),
+    path("stock/lots/", stock_pages.lots, name="lots"),
+    path("stock/lots/<int:pk>/", stock_pages.lot, name="lot"),
+    path("stock/lots/<int:pk>/certificate/", stock_pages.certificate, name="lot-certificate"),
+    path("stock/lots/<int:pk>/<slug:deed>/", stock_pages.deed, name="lot-deed"),
+    path("stock/goods-in/", goods_pages.goods_in, name="goods-in"),
+    path("stock/goods-in/photo/", goods_pages.photo, name="goods-in-photo"),
+    path("stock/goods-in/take/", goods_pages.take_in, name="goods-in-take"),
+    path("stock/goods-in/file/", goods_pages.load_file, name="goods-in-file"),
+    path("stock/labels/", label_pages.labels, name="labels"),
+    path("stock/labels/labels.pdf", label_pages.labels_file, name="labels-file"),
+    path("stock/counts/", counting_pages.counts, name="counts"),
+    path("stock/counts/start/", counting_pages.start, name="count-start"),
+    path("stock/counts/<int:pk>/", counting_pages.count, name="count"),
+    path("stock/counts/<int:pk>/<slug:deed>/", counting_pages.deed, name="count-deed"),
+    path("tools/", tool_pages.tools, name="tools"),
+    path("tools/add/", tool_pages.add, name="tool-add"),
+    path("tools/<int:pk>/", tool_pages.tool, name="tool"),
+    path("tools/<int:pk>/events/", tool_pages.event, name="tool-event"),
+    path("tools/<int:pk>/limits/", tool_pages.limits, name="tool-limits"),
+    path("trace/", trace_pages.trace, name="trace"),
+    path("trace/recall/", trace_pages.recall, name="recall"),
     path("outlook/", outlook_pages.outlook, name="outlook"),
     path("outlook/table.<slug:form>", outlook_pages.outlook_file, name="outlook-file"),
     path("outlook/<int:pk>/", outlook_pages.material, name="outlook-material"),

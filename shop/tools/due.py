@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import UTC, datetime
 
-from django.db.models import Q
+from django.db.models import F, OuterRef, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
 
 from shop.stores_types import ToolNeed
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolStatus
@@ -19,43 +20,56 @@ WORK = {
 
 def tools_due(*, tool_id: int | None = None) -> Iterator[ToolNeed]:
     """Yield each tool in service that needs work now, and since when."""
-    counted = Q(shots_per_coat__isnull=False) | Q(shots_per_inspection__isnull=False)
-    tools = Tool.objects.filter(counted, status=ToolStatus.IN_SERVICE)
+    tools = Tool.objects.filter(status=ToolStatus.IN_SERVICE)
     if tool_id is not None:
         tools = tools.filter(pk=tool_id)
-    events: dict[int, list[ToolEvent]] = defaultdict(list)
-    kinds = [ToolEventKind.SHOTS, ToolEventKind.COAT, ToolEventKind.INSPECTION]
-    for event in ToolEvent.objects.filter(tool__in=tools, kind__in=kinds).order_by("at", "id"):
-        events[event.tool_id].append(event)
-    for tool in tools.order_by("pk"):
-        needs = [
-            (work, limit, *run)
-            for work, (field, kind) in WORK.items()
-            if (limit := getattr(tool, field)) and (run := _run_over(events[tool.pk], kind, limit))
-        ]
-        if needs:
-            yield ToolNeed(
-                tool_id=tool.pk,
-                site_id=tool.site_id,
-                name=tool.name,
-                work=" and ".join(work for work, *_ in needs),
-                since=min(since for *_, since in needs),
-                words=" ".join(
-                    f"{shots} shots since the last; {work} is due after {limit}."
-                    for work, limit, shots, _ in needs
-                ),
-            )
+    needs: dict[Tool, list[tuple[str, int, int, datetime]]] = defaultdict(list)
+    for work, (field, kind) in WORK.items():
+        for tool in _over_limit(tools, field, kind):
+            limit: int = getattr(tool, field)
+            needs[tool].append((work, limit, *_reached(tool, kind, limit)))
+    for tool in sorted(needs, key=lambda tool: tool.pk):
+        rows = needs[tool]
+        yield ToolNeed(
+            tool_id=tool.pk,
+            site_id=tool.site_id,
+            name=tool.name,
+            work=" and ".join(work for work, *_ in rows),
+            since=min(since for *_, since in rows),
+            words=" ".join(
+                f"{shots} shots since the last; {work} is due after {limit}."
+                for work, limit, shots, _ in rows
+            ),
+        )
 
 
-def _run_over(
-    events: list[ToolEvent], kind: ToolEventKind, limit: int
-) -> tuple[int, datetime] | None:
-    """Return the shots since the last such work and when they reached the limit."""
-    shots, since = 0, None
-    for event in events:
-        if event.kind == kind:
-            shots, since = 0, None
-        shots += event.shots
-        if shots >= limit and since is None:
-            since = event.at
-    return None if since is None else (shots, since)
+def _last_work(kind: ToolEventKind, tool: OuterRef | Tool) -> QuerySet[ToolEvent]:
+    return ToolEvent.objects.filter(kind=kind, tool=tool).order_by("-at", "-id")
+
+
+def _over_limit(tools: QuerySet[Tool], field: str, kind: ToolEventKind) -> QuerySet[Tool]:
+    """Return the tools whose shots since the last such work reach their limit."""
+    shots = ToolEvent.objects.filter(tool=OuterRef("pk"), kind=ToolEventKind.SHOTS)
+    never = datetime.min.replace(tzinfo=UTC, year=1900)
+    since = shots.filter(at__gt=Coalesce(OuterRef("last_at"), never))
+    total = since.order_by().values("tool").annotate(total=Sum("shots")).values("total")
+    return (
+        tools.filter(**{f"{field}__isnull": False})
+        .annotate(last_at=Subquery(_last_work(kind, OuterRef("pk")).values("at")[:1]))
+        .annotate(run=Subquery(total))
+        .filter(run__gte=F(field))
+    )
+
+
+def _reached(tool: Tool, kind: ToolEventKind, limit: int) -> tuple[int, datetime]:
+    """Return the shots since the last such work and the moment they reached the limit."""
+    last = _last_work(kind, tool).first()
+    runs = ToolEvent.objects.filter(tool=tool, kind=ToolEventKind.SHOTS).order_by("at", "id")
+    if last is not None:
+        runs = runs.filter(at__gt=last.at)
+    shots, reached = 0, []
+    for run in runs:
+        shots += run.shots
+        if shots >= limit:
+            reached.append(run.at)
+    return shots, reached[0]

@@ -1,0 +1,158 @@
+"""What the buttons of a lot's page do: one function a button, answering in a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from shared import clock
+from shared.errors import Invalid
+from shop import page_forms as forms
+from shop.ledger import actions as ledger
+from shop.ledger import booking
+from shop.ledger.models import Movement, MovementKind
+from shop.ledger.posting import amount
+from shop.lots import actions as lots
+from shop.lots.models import Container, Lot
+from shop.sites.models import Location
+
+Deed = Callable[[Any, Lot], str]
+
+
+def _container(request: Any, lot: Lot) -> Container:
+    found = forms.chosen(request.POST, "container", lot.containers.select_related("lot__material"))
+    if found is None:
+        raise Invalid.one("container", "required", "container is missing; choose one.")
+    return found
+
+
+def _key(request: Any) -> str:
+    key = forms.text(request.POST, "key", 64)
+    if not key:
+        raise Invalid.one("key", "required", "The form has no key; load the page again.")
+    return f"page:{key}"
+
+
+def hold(request: Any, lot: Lot) -> str:
+    """Stop the lot from being issued."""
+    lots.hold([lot.pk], reason=forms.text(request.POST, "reason"))
+    return f"Lot {lot.code} is held."
+
+
+def release(request: Any, lot: Lot) -> str:
+    """Let the lot be used."""
+    lots.release(lot.pk, reason=forms.text(request.POST, "reason"))
+    return f"Lot {lot.code} is released for use."
+
+
+def retest(request: Any, lot: Lot) -> str:
+    """Extend the lot, once."""
+    until = forms.day(request.POST, "expires_on")
+    if until is None:
+        raise Invalid.one("expires_on", "required", "expires_on is empty; type the new last day.")
+    evidence = forms.text(request.POST, "evidence")
+    lots.retest(lot.pk, expires_on=until, evidence=evidence, now=clock.now())
+    return f"Lot {lot.code} may be used until {until}."
+
+
+def certificate(request: Any, lot: Lot) -> str:
+    """Keep the supplier's certificate."""
+    file = request.FILES.get("file")
+    if file is None:
+        raise Invalid.one("file", "required", "file is missing; choose a PDF, PNG or JPEG.")
+    lots.attach_certificate(lot.pk, file=file, words=forms.text(request.POST, "certificate"))
+    return f"The certificate is kept with lot {lot.code}."
+
+
+def finish(request: Any, lot: Lot) -> str:
+    """Close the lot."""
+    lots.finish(lot.pk, reason=forms.text(request.POST, "reason"))
+    return f"Lot {lot.code} is finished."
+
+
+def open_container(request: Any, lot: Lot) -> str:
+    """Begin the open life."""
+    container = _container(request, lot)
+    lots.open_container(container.pk, at=clock.now())
+    return f"Container {container.code} is open; its open life runs."
+
+
+def move(request: Any, lot: Lot) -> str:
+    """Put a container on another shelf."""
+    container = _container(request, lot)
+    shelves = Location.objects.filter(site=lot.site, in_use=True)
+    shelf = forms.chosen(request.POST, "location", shelves)
+    if shelf is None:
+        raise Invalid.one("location", "required", "location is missing; choose a shelf.")
+    lots.place(container.pk, location=shelf, at=clock.now(), by=request.user)
+    return f"Container {container.code} stands at {shelf.name}."
+
+
+def split(request: Any, lot: Lot) -> str:
+    """Move part of a container into a new one."""
+    container = _container(request, lot)
+    unit = lot.material.unit
+    quantity = forms.number(request.POST, "quantity", unit)
+    shelves = Location.objects.filter(site=lot.site, in_use=True)
+    made = booking.split(
+        container=container,
+        quantity=quantity,
+        key=_key(request),
+        by=request.user,
+        location=forms.chosen(request.POST, "location", shelves),
+        reason=forms.text(request.POST, "reason"),
+    )
+    return f"{amount(quantity, unit)} went into container {made.code}; print its label."
+
+
+def _taking(kind: MovementKind, words: str) -> Deed:
+    def take(request: Any, lot: Lot) -> str:
+        container, unit = _container(request, lot), lot.material.unit
+        quantity = forms.number(request.POST, "quantity", unit)
+        ledger.take_out(
+            kind=kind,
+            container_id=container.pk,
+            quantity=quantity,
+            key=_key(request),
+            counterpart=booking.side_of(kind, container),
+            happened_at=clock.now(),
+            by=request.user,
+            reason=forms.text(request.POST, "reason"),
+        )
+        return f"{amount(quantity, unit)} of container {container.code} {words}."
+
+    return take
+
+
+def reverse(request: Any, lot: Lot) -> str:
+    """Undo one movement of the lot."""
+    row = forms.chosen(request.POST, "movement", Movement.objects.filter(container__lot=lot))
+    reason = forms.text(request.POST, "reason")
+    if row is None or not reason:
+        words = "reason is empty; choose the movement and say what was wrong with it."
+        raise Invalid.one("reason", "required", words)
+    ledger.reverse(
+        key_of_original=row.key,
+        key=f"undo:{row.pk}",
+        reason=reason,
+        by=request.user,
+        happened_at=clock.now(),
+    )
+    return f"{row.get_kind_display()} of {amount(abs(row.quantity), lot.material.unit)} is undone."
+
+
+DEEDS: dict[str, tuple[str, Deed]] = {
+    "hold": ("lots:write", hold),
+    "release": ("lots:write", release),
+    "retest": ("lots:write", retest),
+    "attach": ("lots:write", certificate),
+    "finish": ("lots:write", finish),
+    "open": ("lots:write", open_container),
+    "move": ("lots:write", move),
+    "split": ("movements:write", split),
+    "sample": ("movements:write", _taking(MovementKind.SAMPLE, "was taken as a sample")),
+    "scrap": ("movements:write", _taking(MovementKind.SCRAP, "was scrapped")),
+    "return": ("movements:write", _taking(MovementKind.RETURN, "goes back to the supplier")),
+    "reverse": ("movements:write", reverse),
+}
+"""Name of a button to the scope it needs and what it does."""

@@ -1,0 +1,192 @@
+"""Pages: stock by material, lots, one lot with what may be done to it."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db.models import Q, Sum
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from shared import clock
+from shared.api.permissions import needs
+from shared.errors import ShopError
+from shop.ledger.deeds import DEEDS
+from shop.ledger.models import Movement, Reservation
+from shop.ledger.queries import SOON, stock_levels
+from shop.lots.models import Container, Lot, LotStatus
+from shop.lots.queries import clocks, container_info
+from shop.lots.storage import breaches
+from shop.materials.models import Material, MaterialKind
+from shop.sites.models import Location
+from shop.trace.providers import uses
+
+ON_A_PAGE = 50
+TAKINGS = (
+    ("split", "Split into a new container", ""),
+    ("sample", "Take a sample", "What for"),
+    ("scrap", "Scrap", "Why"),
+    ("return", "Return to the supplier", "Why"),
+)
+"""Buttons that move a quantity: deed, title, and what the reason is asked as."""
+LATEST = 60
+"""Movements shown on a lot's page; the rest are read through the API."""
+
+
+@needs("lots:read")
+@require_GET
+def stock(request: Any) -> HttpResponse:
+    """Show what the site holds of each material."""
+    kind = request.GET.get("kind", "")
+    narrow = {"kind": kind} if kind in MaterialKind.values else {}
+    levels = stock_levels(request.site, clock.now(), **narrow)
+    if request.GET.get("all") != "1":
+        levels = [level for level in levels if level.total]
+    may_receive = request.access.may("movements:write", request.site.pk)
+    return render(
+        request,
+        "shop/stock/stock.html",
+        {
+            "levels": levels,
+            "kind": kind,
+            "kinds": MaterialKind.choices,
+            "days": SOON.days,
+            "may_receive": may_receive,
+        },
+    )
+
+
+@needs("lots:read")
+@require_GET
+def find(request: Any) -> HttpResponse:
+    """Go to what a scanned or typed code names: a container, else lots."""
+    code = request.GET.get("code", "").strip()
+    typed = code.rstrip("/").rsplit("/containers/", 1)
+    held = Container.objects.filter(lot__site=request.site)
+    if len(typed) == 2 and typed[1].isdigit():
+        found = held.filter(pk=int(typed[1])).first()
+    else:
+        found = held.filter(code=code).first()
+    if found is not None:
+        return redirect(f"/stock/lots/{found.lot_id}/?container={found.pk}")
+    lots = Lot.objects.filter(site=request.site, code=code)
+    if lots.count() == 1:
+        return redirect("lot", lots.get().pk)
+    if not lots:
+        messages.warning(request, f"Nothing here carries the code {code[:80]!r}.")
+    return redirect(f"/stock/lots/?q={code[:80]}" if lots else "stock")
+
+
+@needs("lots:read")
+@require_GET
+def container(request: Any, pk: int) -> HttpResponse:
+    """Go from the code on a label to the lot's page."""
+    found = get_object_or_404(Container, pk=pk, lot__site=request.site)
+    return redirect(f"/stock/lots/{found.lot_id}/?container={found.pk}")
+
+
+@needs("lots:read")
+@require_GET
+def lots(request: Any) -> HttpResponse:
+    """List lots, by what is asked for."""
+    rows = Lot.objects.filter(site=request.site).select_related("material", "supplier")
+    asked = {name: request.GET.get(name, "").strip() for name in ("q", "status", "material")}
+    if asked["q"]:
+        match = Q(code__icontains=asked["q"]) | Q(containers__code__icontains=asked["q"])
+        rows = rows.filter(match | Q(material__name__icontains=asked["q"])).distinct()
+    if asked["status"] in LotStatus.values:
+        rows = rows.filter(status=asked["status"])
+    elif not asked["q"]:
+        rows = rows.exclude(status=LotStatus.FINISHED)
+    if asked["material"].isdigit():
+        rows = rows.filter(material=int(asked["material"]))
+    page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
+    held = Container.objects.filter(lot__in=[lot.pk for lot in page]).order_by()
+    sums = held.values_list("lot").annotate(total=Sum("balance"))
+    balances = dict(sums)
+    today = clock.today(request.site)
+    return render(
+        request,
+        "shop/stock/lots.html",
+        {
+            "page": page,
+            "rows": [
+                (lot, balances.get(lot.pk, 0), bool(lot.expires_on and lot.expires_on < today))
+                for lot in page
+            ],
+            "asked": asked,
+            "statuses": LotStatus.choices,
+            "materials": Material.objects.order_by("name"),
+        },
+    )
+
+
+@needs("lots:read")
+@require_GET
+def lot(request: Any, pk: int) -> HttpResponse:
+    """Show a lot: clocks, containers, movements, where it went, what may be done."""
+    found = _lot(request, pk)
+    held = list(found.containers.select_related("lot__site", "lot__material", "location"))
+    moves = Movement.objects.filter(container__lot=found).select_related("container", "by")
+    latest = list(moves.select_related("reversed_by").order_by("-id")[:LATEST])
+    may = request.access.may
+    return render(
+        request,
+        "shop/stock/lot.html",
+        {
+            "lot": found,
+            "today": clock.today(request.site),
+            "containers": [(row, container_info(row), clocks(row)) for row in held],
+            "chosen": request.GET.get("container", ""),
+            "moves": latest,
+            "more": moves.count() > LATEST,
+            "uses": uses(row.counterpart for row in latest),
+            "reservations": Reservation.objects.filter(container__lot=found).select_related(
+                "container"
+            ),
+            "breaches": breaches(found),
+            "shelves": Location.objects.filter(site=request.site, in_use=True),
+            "may_lots": may("lots:write", request.site.pk),
+            "may_move": may("movements:write", request.site.pk),
+            "may_price": may("prices:read", request.site.pk),
+            "takings": TAKINGS,
+            "key": uuid4().hex,
+        },
+    )
+
+
+def _lot(request: Any, pk: int) -> Lot:
+    rows = Lot.objects.select_related("site", "material", "supplier")
+    return get_object_or_404(rows, pk=pk, site=request.site)
+
+
+@needs("lots:read")
+@require_GET
+def certificate(request: Any, pk: int) -> Any:
+    """Hand out the supplier's certificate of a lot."""
+    found = _lot(request, pk)
+    if not found.certificate_file:
+        raise Http404("No certificate is kept with this lot.")
+    return FileResponse(found.certificate_file.open("rb"), as_attachment=True)
+
+
+@needs("lots:read")
+@require_POST
+def deed(request: Any, pk: int, deed: str) -> HttpResponse:
+    """Do one thing to a lot, as its button says."""
+    if deed not in DEEDS:
+        raise Http404(f"There is no deed {deed}.")
+    scope, work = DEEDS[deed]
+    found = _lot(request, pk)
+    if not request.access.may(scope, request.site.pk):
+        messages.error(request, f"This needs {scope}; your role does not have it.")
+        return redirect("lot", pk)
+    try:
+        messages.success(request, work(request, found))
+    except ShopError as error:
+        messages.error(request, f"{error.message} Nothing was changed.")
+    return redirect("lot", pk)

@@ -1,0 +1,73 @@
+"""Reading what people type into pages: numbers, days and choices, refused in sentences."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from django.db.models import Model, QuerySet
+
+from shared.errors import Invalid
+
+Row = TypeVar("Row", bound=Model)
+_NUMBER = re.compile(r"\d{1,10}(\.\d{1,4})?", re.ASCII)
+
+
+def text(post: Mapping[str, str], name: str, most: int = 200) -> str:
+    """Return what was typed, without spaces at its ends."""
+    found = post.get(name, "").strip()
+    if len(found) > most:
+        words = f"{name} has {len(found)} characters; at most {most} are kept."
+        raise Invalid.one(name, "too_long", words, value=len(found), limit=most)
+    return found
+
+
+def number(post: Mapping[str, str], name: str, unit: str = "") -> Decimal:
+    """Return a number of at most four decimals; a comma is not guessed at."""
+    typed = post.get(name, "").strip()
+    if not _NUMBER.fullmatch(typed):
+        words = (
+            f"{name} is {typed[:40]!r}; type a number such as 12.5"
+            f"{f' in {unit}' if unit else ''}, with a point and at most 4 decimals."
+        )
+        raise Invalid.one(name, "not_decimal", words, value=typed[:40], unit=unit or None)
+    return Decimal(typed)
+
+
+def whole(post: Mapping[str, str], name: str, most: int, least: int = 1) -> int:
+    """Return a whole number within limits."""
+    typed = post.get(name, "").strip()
+    if not (typed.isascii() and typed.isdigit() and len(typed) < 10):
+        words = f"{name} is {typed[:40]!r}; type a whole number."
+        raise Invalid.one(name, "not_whole", words, value=typed[:40])
+    if not least <= int(typed) <= most:
+        words = f"{name} is {typed}; it must be {least} to {most}."
+        raise Invalid.one(name, "out_of_range", words, value=typed, limit=most)
+    return int(typed)
+
+
+def day(post: Mapping[str, str], name: str) -> date | None:
+    """Return a day, or nothing where it was left empty."""
+    typed = post.get(name, "").strip()
+    if not typed:
+        return None
+    try:
+        return date.fromisoformat(typed)
+    except ValueError:
+        words = f"{name} is {typed[:40]!r}; no such day, type it as 2026-11-30."
+        raise Invalid.one(name, "not_a_day", words, value=typed[:40]) from None
+
+
+def chosen(post: Mapping[str, str], name: str, rows: QuerySet[Row]) -> Row | None:
+    """Return the row that was chosen, or nothing where the choice was left empty."""
+    typed = post.get(name, "").strip()
+    if not typed:
+        return None
+    found: Any = rows.filter(pk=int(typed)).first() if typed.isdigit() else None
+    if found is None:
+        words = f"{name} is {typed[:40]!r}; choose one from the list."
+        raise Invalid.one(name, "does_not_exist", words, value=typed[:40])
+    return found

@@ -1,0 +1,146 @@
+"""Pages: the register of tools, and one tool with its halves, events and life."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST, require_safe
+
+from shared import clock
+from shared.api.permissions import needs
+from shared.errors import ShopError
+from shop import page_forms as forms
+from shop.registers import change
+from shop.tools import actions
+from shop.tools.life import PACE_DAYS, REPLACEMENT_DAYS, states
+from shop.tools.models import Tool, ToolEventKind, ToolKind, ToolStatus
+
+ON_A_PAGE = 50
+MOST_SHOTS = 1_000_000
+LIMITS = ("expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection")
+KINDS = [choice for choice in ToolEventKind.choices if choice[0] != ToolEventKind.CAST]
+
+
+@needs("tools:read")
+@require_safe
+def tools(request: Any) -> HttpResponse:
+    """List tools with what they want."""
+    status = request.GET.get("status", "")
+    rows = Tool.objects.filter(site=request.site).prefetch_related("halves")
+    if status in ToolStatus.values:
+        rows = rows.filter(status=status)
+    elif status != "all":
+        rows = rows.exclude(status=ToolStatus.RETIRED)
+    page = Paginator(rows.order_by("code"), ON_A_PAGE).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "shop/tools/tools.html",
+        {
+            "page": page,
+            "states": states(page, request.site, clock.today(request.site)),
+            "status": status,
+            "statuses": ToolStatus.choices,
+            "kinds": ToolKind.choices,
+            "may_write": request.access.may("tools:write", request.site.pk),
+        },
+    )
+
+
+@needs("tools:read")
+@require_safe
+def tool(request: Any, pk: int) -> HttpResponse:
+    """Show one tool."""
+    rows = Tool.objects.select_related("location", "replaces").prefetch_related("halves")
+    found = get_object_or_404(rows, pk=pk, site=request.site)
+    [state] = states([found], request.site, clock.today(request.site))
+    return render(
+        request,
+        "shop/tools/tool.html",
+        {
+            "tool": found,
+            "shown": state,
+            "events": found.events.select_related("by")[:100],
+            "kinds": KINDS,
+            "limits": [(n, n.replace("_", " "), getattr(found, n)) for n in LIMITS],
+            "pace_days": PACE_DAYS,
+            "replacement_days": REPLACEMENT_DAYS,
+            "may_write": request.access.may("tools:write", request.site.pk),
+            "key": uuid4().hex,
+        },
+    )
+
+
+@needs("tools:write")
+@require_POST
+def add(request: Any) -> HttpResponse:
+    """Enter a tool that the shop already has or that was asked for."""
+    try:
+        service = request.POST.get("service_c", "").strip()
+        made = actions.make_tool(
+            site_id=request.site.pk,
+            code=forms.text(request.POST, "code", 40),
+            name=forms.text(request.POST, "name", 120),
+            kind=forms.text(request.POST, "kind", 8),
+            customer=forms.text(request.POST, "customer", 120),
+            service_c=forms.number(request.POST, "service_c", "°C") if service else None,
+        )
+    except ShopError as error:
+        messages.error(request, f"{error.message} Nothing was changed.")
+        return redirect("tools")
+    return redirect("tool", made.id)
+
+
+@needs("tools:write")
+@require_POST
+def event(request: Any, pk: int) -> HttpResponse:
+    """Add what happened to a tool."""
+    found = get_object_or_404(Tool, pk=pk, site=request.site)
+    post = request.POST
+    try:
+        kind = forms.text(post, "kind", 12)
+        shots = forms.whole(post, "shots", MOST_SHOTS) if kind == ToolEventKind.SHOTS else 0
+        facts = {
+            n: post[n].strip() for n in ("verdict", "coats", "worn") if post.get(n, "").strip()
+        }
+        actions.add_event(
+            tool_id=found.pk,
+            kind=kind,
+            key=f"page:{forms.text(post, 'key', 64)}",
+            at=clock.now(),
+            by=request.user,
+            shots=shots,
+            words=forms.text(post, "words", 400),
+            facts=facts,
+        )
+        messages.success(request, "Written down.")
+    except ShopError as error:
+        messages.error(request, f"{error.message} Nothing was changed.")
+    return redirect("tool", pk)
+
+
+@needs("tools:write")
+@require_POST
+def limits(request: Any, pk: int) -> HttpResponse:
+    """Set how many shots are expected, promised, and allowed between coats and inspections."""
+    found = get_object_or_404(Tool, pk=pk, site=request.site)
+    try:
+        values = {name: _limit(request.POST, name) for name in LIMITS}
+        change(found, version=found.version + 1, **values)
+        messages.success(request, "The limits are set.")
+    except (ShopError, ValidationError) as error:
+        words = error.message if isinstance(error, ShopError) else " ".join(error.messages)
+        messages.error(request, f"{words} Nothing was changed.")
+    return redirect("tool", pk)
+
+
+def _limit(post: Any, name: str) -> int | None:
+    if not post.get(name, "").strip():
+        return 0 if name == "promised_shots" else None
+    least = 0 if name == "promised_shots" else 1
+    return forms.whole(post, name, MOST_SHOTS, least)
