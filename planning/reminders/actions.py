@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime, time
 
 from django.db import connection, transaction
@@ -42,10 +42,12 @@ def locked(rows: QuerySet[Reminder]) -> QuerySet[Reminder]:
     return rows
 
 
-def refresh(now: datetime) -> int:
-    """Make, move and cancel reminders so that they say what the things say now."""
-    asked = wanted.all_wanted(now)
-    alive = Reminder.objects.filter(state__in=[S.WAITING, S.TOLD, S.CONFIRMED])
+def refresh(now: datetime, kinds: Collection[str] = tuple(wanted.SOURCES)) -> int:
+    """Make, move and cancel reminders of some kinds so that they say what the things say now."""
+    asked = wanted.all_wanted(now, kinds)
+    alive = Reminder.objects.filter(
+        state__in=[S.WAITING, S.TOLD, S.CONFIRMED], kind__in=list(kinds)
+    )
     have = {row.key: row for row in alive}
     unknown = [key for key in asked if key not in have]
     for start in range(0, len(unknown), 500):

@@ -12,6 +12,7 @@ LATE_AFTER = timedelta(minutes=10)
 WEBHOOK_ITEMS = 40
 """Most reminders in one webhook message, to stay below 20 kB."""
 
+UNHURRIED_EVERY = timedelta(minutes=5)
 HEARTBEAT_LATE_S = 180
 CLOCK_APART_S = 5
 KEEP_CANCELLED = timedelta(days=30)

@@ -7,13 +7,16 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db import connection
+from django.db.models import Q
 
-from planning.reminders import actions, limits
+from planning.reminders import actions, limits, wanted
 from planning.reminders.models import Heartbeat
 from planning.reminders.sending import Clock, send_due, worker_name
+from planning.reminders.wanted import SOURCES
 from shared import clock
 
 HEARTBEAT = "reminders"
+UNHURRIED = "unhurried reminders"
 
 
 @dataclass(frozen=True)
@@ -30,7 +33,7 @@ def sweep(read_clock: Clock, worker: str = "") -> Round:
     """Bring reminders up to date, make messages of those due, send what is to be sent."""
     worker = worker or worker_name()
     beat(clock.now(), worker)
-    changed = actions.refresh(read_clock())
+    changed = actions.refresh(read_clock(), kinds_now(read_clock()))
     if limits.paused():
         return Round(changed, 0, 0, 0)
     told = escalated = 0
@@ -39,6 +42,18 @@ def sweep(read_clock: Clock, worker: str = "") -> Round:
     while count := actions.escalate_due(read_clock()):
         escalated += count
     return Round(changed, told, escalated, send_due(read_clock, worker))
+
+
+def kinds_now(now: datetime) -> list[str]:
+    """Return the kinds to read in this round; the unhurried ones fall to one worker in turn."""
+    every = limits.UNHURRIED_EVERY
+    Heartbeat.objects.get_or_create(
+        name=UNHURRIED, defaults={"at": now - every - every, "worker": ""}
+    )
+    # A moment well ahead of now was written by a clock that has been set back since.
+    is_time = Q(at__lte=now - every) | Q(at__gt=now + every)
+    mine = Heartbeat.objects.filter(is_time, name=UNHURRIED).update(at=now)
+    return [kind for kind in SOURCES if mine or kind not in wanted.UNHURRIED]
 
 
 def beat(machine_now: datetime, worker: str) -> None:

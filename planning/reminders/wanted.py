@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -245,9 +245,13 @@ SOURCES: dict[str, Source] = {
 }
 
 
-def all_wanted(now: datetime) -> dict[str, Wanted]:
-    """Return everything wanted now by key, due or not."""
-    return {one.key: one for source in SOURCES.values() for one in source(now, None)}
+UNHURRIED = (Kind.LOT_EXPIRES, Kind.TOOL_DUE, Kind.ORDER_LATE)
+"""Kinds that look at much and are told to the day: read every few minutes, not every round."""
+
+
+def all_wanted(now: datetime, kinds: Collection[str] = tuple(SOURCES)) -> dict[str, Wanted]:
+    """Return everything of some kinds that is wanted now by key, due or not."""
+    return {one.key: one for kind in kinds for one in SOURCES[kind](now, None)}
 
 
 def still_due(kind: str, subject: str, now: datetime) -> bool:

@@ -10,7 +10,7 @@ from icalendar import Calendar
 from planning.reminders import actions, queries
 from planning.reminders.heartbeat import is_alive
 from planning.reminders.models import Delivery, Heartbeat, ReminderSettings
-from planning.reminders.sweep import beat, sweep
+from planning.reminders.sweep import beat, kinds_now, sweep
 from planning.reminders.wanted import PAGES
 from shared.access.models import User
 from tests.callers import make_user
@@ -140,7 +140,16 @@ def test_paths_written_into_reminders_lead_to_pages():
 def test_beat_is_one_row_however_many_workers():
     for worker in ("one", "two"):
         beat(NOON, worker)
-    assert Heartbeat.objects.get().worker == "two"
+    assert Heartbeat.objects.get(name="reminders").worker == "two"
+
+
+def test_kinds_told_to_the_day_are_read_by_one_worker_every_five_minutes():
+    def read(minutes):
+        return "tool_due" in kinds_now(NOON + timedelta(minutes=minutes))
+
+    assert [read(m) for m in (0, 0, 4, 5, 6, 10)] == [True, False, False, True, False, True]
+    assert read(-60), "a clock set back an hour must not stop them for an hour"
+    assert all("cure_complete" in kinds_now(NOON) for _ in range(3))
 
 
 def test_task_goes_round_and_old_messages_are_forgotten(site, frozen):

@@ -108,6 +108,10 @@ def test_tool_is_due_when_its_shots_since_the_last_coat_reach_the_limit(site):
     ]
     add_event(tool_id=tool.pk, kind="coat", key="c", at=NOW)
     assert dues("tool_due") == []
+    add_event(tool_id=tool.pk, kind="shots", key="s9", at=NOW + HOUR, shots=89)
+    (need,) = (one for one in all_wanted(NOW).values() if one.kind == "tool_due")
+    assert need.title == f"{tool.name} is due for a re-coat and an inspection"
+    assert need.words.endswith("100 shots since the last; an inspection is due after 100.")
 
 
 def test_open_order_is_late_at_the_end_of_its_day(site):
