@@ -96,9 +96,10 @@ class Command(BaseCommand):
         ]  # fmt: skip
 
     def worker(self) -> list[str]:
+        # Two at a time: a plan being worked out must not hold up reminders.
         return [
             sys.executable, "-m", "celery", "--quiet", "--app", "shared.config", "--workdir",
-            str(settings.ROOT), "worker", "--beat", "--concurrency", "1", "--loglevel", "WARNING",
+            str(settings.ROOT), "worker", "--beat", "--concurrency", "2", "--loglevel", "WARNING",
             "--schedule", str(settings.CELERY_BEAT_SCHEDULE_FILENAME),
         ]  # fmt: skip
 
