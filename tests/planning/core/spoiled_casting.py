@@ -184,7 +184,8 @@ CASTING = [
         "batch_mass",
         "an empty pot",
         single,
-        plan=lambda p: spoils.figures(
+        lambda p: spoils.system(p, least_batch_kg=0),
+        lambda p: spoils.figures(
             replace(
                 p,
                 batches=(
