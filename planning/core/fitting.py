@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from planning.core import require
 from planning.core.arrhenius import GAS_CONSTANT_J_MOLK, KELVIN
 from planning.core.exotherm import lift_temps_c
-from planning.core.faces import Face
 from planning.core.lift_curve import known
+from planning.core.logged import LoggedPour
 from planning.core.system import SystemData
 
 Array = NDArray[np.float64]
@@ -89,34 +89,6 @@ def fit_activation_energy(times: Sequence[float], temps_c: Sequence[float]) -> A
                math.exp(min(intercept + wide[0], 700.0))),
         100 * float(np.max(np.abs(np.expm1(misses)))),
     )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class LoggedPour:
-    """One probe in one lift of the shop's own."""
-
-    depth_mm: float
-    height_mm: float
-    """Of the probe above the base of the lift."""
-    shop_c: float
-    base: Face
-    top: Face
-    times_h: tuple[float, ...]
-    temps_c: tuple[float, ...]
-    mix_c: float | None = None
-
-    def __post_init__(self) -> None:
-        require.positive(depth_mm=self.depth_mm)
-        require.within(0.0, self.depth_mm, height_mm=self.height_mm)
-        if len(self.times_h) != len(self.temps_c) or len(self.times_h) < 3:
-            raise ValueError(
-                f"{len(self.times_h)} times and {len(self.temps_c)} temperatures; a logged pour "
-                "needs as many of each, at least 3"
-            )
-        require.not_negative(first_time_h=self.times_h[0])
-        if any(b <= a for a, b in zip(self.times_h, self.times_h[1:], strict=False)):
-            raise ValueError("the times of a logged pour must rise")
-        require.finite(**{f"reading {i}": t for i, t in enumerate(self.temps_c, start=1)})
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from planning.workbench import casting, curing, heat, inputs
+from planning.workbench import casting, curing, fits, heat, inputs
 from planning.workbench.answer import Answer
 from planning.workbench.inputs import CalculatorForm
 
@@ -78,6 +78,16 @@ CALCULATORS: dict[str, Calculator] = {
         Calculator(
             "dew-point", "Dew point", "Whether a surface is dry enough to coat or pour on.",
             inputs.DewForm, curing.dew,
+        ),
+        Calculator(
+            "fit", "Fit", "What the shop's own records say of a system: kinetics from logged "
+            "pours, an activation energy from times.",
+            inputs.FitForm, fits.fit,
+        ),
+        Calculator(
+            "properties", "Filled resin", "Heat properties from the parts of a filled resin, "
+            "where nobody measured them.",
+            inputs.PropertiesForm, fits.properties,
         ),
     )
 }  # fmt: skip

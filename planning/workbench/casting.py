@@ -7,8 +7,10 @@ from planning.core.mixing import (
     Losses,
     MixRatio,
     correct_overpour,
+    hardener_per_100_by_mass,
     hardener_per_100_by_volume,
     mix_for_volume,
+    mixed_density_kg_l,
 )
 from planning.core.solids import casting_in_box, frustum, spherical_cap
 from planning.core.weighing import Targets, smallest_honest_batch_g, weigh_targets
@@ -53,6 +55,10 @@ def mix(form: MixForm) -> Answer | None:
     given, info = form.cleaned_data, form.info
     ratio = _ratio(form)
     density = given["density_kg_l"] or (float(info.mixed_density_kg_l) if info else None)
+    if density is None and ratio is not None and given["resin_kg_l"] and given["hardener_kg_l"]:
+        density = mixed_density_kg_l(
+            ratio.hardener_per_100, given["resin_kg_l"], given["hardener_kg_l"]
+        )
     total_g, pots = given["total_g"], 1
     answer = with_hazards(form)
     if total_g is None:
@@ -61,6 +67,7 @@ def mix(form: MixForm) -> Answer | None:
         total_g, pots = _need(answer, form, float(density or 0))
     if ratio is None:
         return None
+    answer.data["hardener_per_100"] = decimal(ratio.hardener_per_100, 4)
     steps = given["readability_g"], given["hardener_readability_g"]
     targets = weigh_targets(ratio, total_g, *steps)
     places = places_of(*steps)
@@ -225,7 +232,13 @@ def _weighing(answer: Answer, t: Targets, pots: int, places: int) -> None:
 
 def _ratio(form: RatioForm) -> MixRatio | None:
     info = form.info
-    per_100 = form.needed("hardener_per_100", float(info.hardener_per_100) if info else None)
+    otherwise = float(info.hardener_per_100) if info else None
+    by_volume = form.cleaned_data.get("hardener_per_100_by_volume")
+    if by_volume is not None:
+        otherwise = hardener_per_100_by_mass(
+            by_volume, form.cleaned_data["resin_kg_l"], form.cleaned_data["hardener_kg_l"]
+        )
+    per_100 = form.needed("hardener_per_100", otherwise)
     tolerance = form.cleaned_data["tolerance_percent"]
     if tolerance is None:
         tolerance = float(info.ratio_tolerance_percent) if info else USUAL_TOLERANCE_PERCENT

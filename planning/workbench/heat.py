@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from planning.core.arrhenius import halving_rule_time
 from planning.core.cure import demould_conversion
 from planning.core.faces import AIR_TOP, tool_side
 from planning.core.pot_life import Handling, gel_early_min, largest_batch, pot_life_min
@@ -46,6 +47,12 @@ def pot_life(form: PotLifeForm) -> Answer | None:
             "that is known."
         )
     assert info is not None  # the system field is required
+    if point is not None and info.activation_kj_mol is None and system.kinetics is None:
+        rule = halving_rule_time(point.minutes, point.temp_c, max(shop_c, _or(mix_c, shop_c)))
+        answer.say(
+            "No activation energy is recorded, so the usual one is taken. The rule of thumb, half "
+            f"the time for 10 °C more, says {rule:.0f} min."
+        )
     handling = Handling(
         mix_min=_or(given["mix_min"], float(info.mix_min)),
         move_min=_or(given["move_min"], float(info.move_min)),
@@ -176,10 +183,34 @@ def lift(form: LiftForm) -> Answer | None:
     elif curve.peak_c > cap_c:
         answer.say(f"It peaks {curve.peak_c - cap_c:.0f} K over the cap of {cap_c:g} °C.", "stop")
     _glass(answer, system, curve.least_conversion, given["service_c"])
+    _theory(answer, form)
     _pictures(answer, form, cap_c)
     answer.say(ESTIMATE)
     basis = "the data sheet's" if deepest.basis == "datasheet" else "the computed"
     return _judge_depth(answer, given["depth_mm"], deepest.value, basis)
+
+
+def _theory(answer: Answer, form: LiftForm) -> None:
+    """Explain by thermal explosion theory why the lift is hot or is not."""
+    from planning.core.criticality import lift_criticality
+
+    given = form.cleaned_data
+    base = tool_side(given["tool_side"])
+    found = lift_criticality(form.chosen, given["depth_mm"], given["shop_c"], base, AIR_TOP)
+    if found is None:
+        return
+    answer.data["heat_held_share"] = decimal(found.share, 2)
+    if found.share < 1:
+        answer.say(
+            f"Why it stays cool: its faces lose heat faster than it is made, at {found.share:.0%} "
+            "of what they could bear."
+        )
+    else:
+        answer.say(
+            f"Why it heats up: it makes {found.share:.1f} times the heat its faces could lose "
+            "while staying cool. Only the resin being used up ends it. Half the depth makes a "
+            "quarter of it, or half where air and not depth is in the way."
+        )
 
 
 def _judge_depth(answer: Answer, depth_mm: float, deepest_mm: float | None, basis: str) -> Answer:

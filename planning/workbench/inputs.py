@@ -135,6 +135,10 @@ class RatioForm(CalculatorForm):
 class MixForm(RatioForm):
     """What to weigh."""
 
+    hardener_per_100_by_volume = Quantity(
+        "or to 100 of resin, by volume", "parts", 0, 1_000, above=True, required=False,
+        help_text="Needs both densities.",
+    )  # fmt: skip
     total_g = Quantity("Mass to mix", "g", 0, 1e7, above=True, required=False)
     volume_l = Quantity(
         "or volume to fill", "L", 0, 1e4, above=True, required=False,
@@ -164,6 +168,16 @@ class MixForm(RatioForm):
         found = super().clean() or {}
         amounts = [name for name in ("total_g", "volume_l") if found.get(name) is not None]
         wrong = {"total_g", "volume_l"} & set(self.errors)
+        by_volume = found.get("hardener_per_100_by_volume")
+        if by_volume is not None:
+            if found.get("hardener_per_100") is not None:
+                self.add_error(
+                    "hardener_per_100_by_volume",
+                    "hardener_per_100_by_volume: a ratio by mass is given as well; give one.",
+                )
+            for name in ("resin_kg_l", "hardener_kg_l"):
+                if found.get(name) is None and name not in self.errors:
+                    self.add_error(name, f"{name} is missing; a ratio by volume needs it.")
         if len(amounts) != 1 and not wrong:
             said = "both given" if amounts else "neither given"
             self.add_error("total_g", f"total_g and volume_l: {said}; give exactly one of them.")
@@ -229,6 +243,58 @@ class ClocksForm(CalculatorForm):
     depth_mm = Quantity("Depth of each lift", "mm", 1, 400)
     shop_c = shop_c()
     tool_side = tool_side()
+
+
+class FitForm(CalculatorForm):
+    """The shop's own records."""
+
+    system = system_field()
+    pours = Lines(
+        "Pours logged",
+        required=False,
+        help_text="For each pour a line of depth mm, height of the probe above the base mm, shop "
+        "°C, what it stands on (metal, board, foam); then its readings, hours, °C, one a line. An "
+        "empty line between pours.",
+    )
+    times = Lines(
+        "Times seen",
+        required=False,
+        help_text="One a line: °C, minutes. Of one thing only, such as gel times.",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for at least one of the two."""
+        found = super().clean() or {}
+        if not found.get("pours") and not found.get("times") and not self.errors:
+            self.add_error("pours", "pours and times: neither given; give at least one of them.")
+        return found
+
+
+class PropertiesForm(CalculatorForm):
+    """Parts of a filled resin."""
+
+    resin_kg_l = Quantity("Density of the unfilled mix", "kg/L", 0.2, 10)
+    filler_kg_l = Quantity("Density of the filler", "kg/L", 0.2, 25)
+    mixed_kg_l = Quantity("Density of the filled mix", "kg/L", 0.2, 25)
+    resin_w_mk = Quantity(
+        "Conductivity of the unfilled mix", "W/mK", 0.01, 500, required=False,
+        help_text="Empty: 0.2, usual for epoxy.",
+    )  # fmt: skip
+    filler_w_mk = Quantity(
+        "Conductivity of the filler", "W/mK", 0.01, 3_000, required=False,
+        help_text="Aluminium: 237.",
+    )  # fmt: skip
+    resin_cp_kj_kgk = Quantity("Heat capacity of the unfilled mix", "kJ/kgK", 0.1, 10,
+                               required=False, help_text="Empty: 1.8.")  # fmt: skip
+    filler_cp_kj_kgk = Quantity("Heat capacity of the filler", "kJ/kgK", 0.1, 10,
+                                required=False, help_text="Empty: 0.9.")  # fmt: skip
+    epoxide_equivalent_g = Quantity("Epoxide equivalent weight", "g", 50, 5_000, required=False)
+    amine_equivalent_g = Quantity("Amine hydrogen equivalent weight", "g", 5, 1_000,
+                                  required=False)  # fmt: skip
+    amine_hydrogens = Quantity(
+        "Hydrogens of a hardener molecule", "", 2, 20, required=False,
+        help_text="Empty: 4, a diamine. To guess the conversion at gel.",
+    )  # fmt: skip
 
 
 class CureForm(CalculatorForm):

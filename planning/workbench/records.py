@@ -6,6 +6,8 @@ import re
 from datetime import datetime
 
 from planning.core.cure import PostCureStep
+from planning.core.faces import AIR_TOP, tool_side
+from planning.core.logged import LoggedPour
 
 MOST_READINGS = 500
 _SPLIT = re.compile(r"\s*[,;\t]\s*")
@@ -87,6 +89,77 @@ def post_cure_steps(text: str) -> list[PostCureStep]:
     if len(steps) > 20:
         raise BadRecord(f"post_cure has {len(steps)} steps; at most 20 are read.")
     return steps
+
+
+def logged_pours(text: str) -> list[LoggedPour]:
+    """
+    Read logged pours: a line about each, its readings below, an empty line between.
+
+    Raises
+    ------
+    BadRecord
+        Naming the line, its text and the form that is accepted.
+    """
+    pours: list[LoggedPour] = []
+    lines = text.splitlines()
+    start = 0
+    while start < len(lines):
+        if not lines[start].strip():
+            start += 1
+            continue
+        end = start
+        while end < len(lines) and lines[end].strip():
+            end += 1
+        pours.append(_pour(lines[start:end], start + 1))
+        start = end
+    if len(pours) > 8:
+        raise BadRecord(f"pours holds {len(pours)} pours; at most 8 are fitted at once.")
+    return pours
+
+
+def times_seen(text: str) -> tuple[list[float], list[float]]:
+    """
+    Read times at temperatures, one a line: °C, minutes.
+
+    Raises
+    ------
+    BadRecord
+        Naming the line, its text and the form that is accepted.
+    """
+    temps_c: list[float] = []
+    minutes: list[float] = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        cells = _SPLIT.split(line.strip())
+        if cells == [""] or (number == 1 and not re.search(r"\d", line)):
+            continue
+        if len(cells) != 2 or not all(_NUMBER.fullmatch(cell) for cell in cells):
+            raise BadRecord(
+                f"times, line {number}: {line.strip()[:60]!r} must be two numbers such as "
+                "23, 95: °C, minutes."
+            )
+        temps_c.append(float(cells[0]))
+        minutes.append(float(cells[1]))
+    return temps_c, minutes
+
+
+def _pour(lines: list[str], number: int) -> LoggedPour:
+    cells = _SPLIT.split(lines[0].strip())
+    if len(cells) != 4 or not all(_NUMBER.fullmatch(cell) for cell in cells[:3]):
+        raise BadRecord(
+            f"pours, line {number}: {lines[0].strip()[:60]!r} must be such as 70, 35, 23, board: "
+            "depth mm, height of the probe mm, shop °C, what it stands on."
+        )
+    try:
+        hours, temps_c = readings("\n".join(lines[1:]))
+    except BadRecord as error:
+        raise BadRecord(f"pours, the pour at line {number}: {error}") from error
+    try:
+        return LoggedPour(
+            depth_mm=float(cells[0]), height_mm=float(cells[1]), shop_c=float(cells[2]),
+            base=tool_side(cells[3]), top=AIR_TOP, times_h=tuple(hours), temps_c=tuple(temps_c),
+        )  # fmt: skip
+    except ValueError as error:
+        raise BadRecord(f"pours, the pour at line {number}: {error}.") from error
 
 
 def _hour(

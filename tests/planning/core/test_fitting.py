@@ -8,7 +8,8 @@ from scipy import stats
 
 from planning.core.exotherm import lift_temps_c
 from planning.core.faces import INSULATED, Face
-from planning.core.fitting import LoggedPour, fit_activation_energy, fit_kinetics
+from planning.core.fitting import fit_activation_energy, fit_kinetics
+from planning.core.logged import LoggedPour
 from tests.planning.core.demo_resin import AIR, BOARD, DEMO, SHEET_ONLY
 
 HOURS = tuple(np.arange(0.5, 16.1, 0.5))

@@ -18,6 +18,19 @@ LINKS = {
     "clocks": {"system": "T", "depth_mm": "70", "shop_c": "25", "tool_side": "board"},
     "cure": {"system": "T", "record": "0,21\n6,24\n12,19", "then_c": "20"},
     "dew-point": {"air_c": "20", "humidity_percent": "50", "surface_c": "20"},
+    "fit": {
+        "system": "T",
+        "times": "18,101\n25,61\n35,30.5",
+        "pours": "70,35,25,board\n1,28.3\n3,41\n4,53\n5,71\n5.5,75.4\n6,74\n8,58\n12,37\n20,27",
+    },
+    "properties": {
+        "resin_kg_l": "1.12",
+        "filler_kg_l": "2.7",
+        "mixed_kg_l": "1.7",
+        "filler_w_mk": "237",
+        "epoxide_equivalent_g": "190",
+        "amine_equivalent_g": "24.4",
+    },
 }
 
 

@@ -55,6 +55,16 @@ def test_mix_of_a_volume_adds_every_loss(ask):
     assert got["hazard_statements"] == ["H315", "H317", "H314"]
 
 
+def test_mix_by_volume_is_weighed_by_mass(ask):
+    """Row P077: 100:25 by volume at 1.85 and 1.00 kg/L is 100:13.51 by mass."""
+    got = figures(ask("mix", hardener_per_100_by_volume="25", resin_kg_l="1.85",
+                      hardener_kg_l="1", volume_l="2", readability_g="1"))  # fmt: skip
+    assert got["hardener_per_100"] == "13.5135"
+    assert got["hardener_per_100_by_volume"] == "25.00"
+    # 1.25 L hold 1.85 + 0.25 kg: 1.68 kg/L, so 2 L and 5 % of waste are 3.528 kg.
+    assert got["needed_kg"] == "3.528"
+
+
 def test_mix_too_small_for_the_scale_says_the_smallest_that_is_not(ask):
     got = figures(ask("mix", hardener_per_100="12", total_g="100", readability_g="1"))
     assert got["within_tolerance"] is False
@@ -150,7 +160,61 @@ def test_dew_point_of_a_cold_tool(ask):
     assert got["highest_humidity_percent"] == "69"
 
 
+def logged_pour(depth_mm, shop_c):
+    from planning.core.exotherm import lift_temps_c
+    from tests.planning.core.demo_resin import AIR, BOARD, DEMO
+
+    hours = [0.5, 1.5, 2.5, 3.5, 4, 4.5, 5, 5.5, 6, 7, 8, 10, 14, 20]
+    truth = lift_temps_c(DEMO, depth_mm, shop_c, BOARD, AIR, depth_mm / 2, hours)
+    rows = "\n".join(f"{h:g},{t:.1f}" for h, t in zip(hours, truth, strict=True))
+    return f"{depth_mm:g},{depth_mm / 2:g},{shop_c:g},board\n{rows}"
+
+
+def test_fit_of_logged_pours_gives_back_the_kinetics_they_were_made_with(ask):
+    pours = logged_pour(70.0, 25.0) + "\n\n" + logged_pour(50.0, 20.0)
+    got = figures(ask("fit", system="T", pours=pours))
+    assert float(got["kinetics"]["a1_per_s"]) == pytest.approx(1.9324e4, rel=0.01)
+    assert float(got["kinetics"]["heat_j_kg"]) == pytest.approx(350e3, rel=0.01)
+    for figure in got["figures"]:
+        assert float(figure["low"]) <= float(figure["value"]) <= float(figure["high"])
+    assert float(got["rms_k"]) < 0.1
+
+
+def test_fit_of_times_gives_an_activation_energy(ask):
+    """Row P063: half the time from 25 to 35 C is 52.95 kJ/mol."""
+    got = figures(ask("fit", system="Q", times="25,60\n35,30"))
+    assert got["activation_kj_mol"] == "52.95"
+    assert got["activation_high_kj_mol"] is None
+    assert any("no interval" in note["words"] for note in got["notes"])
+
+
+def test_properties_of_a_filled_resin_from_its_parts(ask):
+    """Rows P054-P056, P075, P076 and P084 ff.; Maxwell between its rows at 0.3 and 0.4."""
+    got = figures(ask("properties", resin_kg_l="1.12", filler_kg_l="2.7", mixed_kg_l="1.7",
+                      filler_w_mk="237", epoxide_equivalent_g="190",
+                      amine_equivalent_g="24.4"))  # fmt: skip
+    assert got["filler_volume_percent"] == "36.7"
+    assert got["filler_mass_percent"] == "58.3"
+    assert got["density_check_kg_l"] == "1.7000"
+    assert 0.456 < float(got["conductivity_maxwell_w_mk"]) < 0.598
+    assert (got["hardener_per_100"], got["heat_j_g"]) == ("12.84", "490")
+    assert got["gel_conversion"] == "0.577"
+
+
 @pytest.mark.parametrize(("name", "query", "parameter", "said"), [
+    ("fit", {"system": "Q", "pours": "70,35,25,board\n1,30\n2,40\n3,50\n4,60"}, "pours", None),
+    ("fit", {"system": "T", "pours": "70,35,25,cheese\n1,30\n2,40\n3,50\n4,60"}, "pours",
+     "pours, the pour at line 1: tool side is 'cheese'; it must be one of metal, board, foam, "
+     "unknown."),
+    ("fit", {"system": "T", "times": "25,60,1"}, "times", None),
+    ("fit", {"system": "T"}, "pours",
+     "pours and times: neither given; give at least one of them."),
+    ("properties", {"resin_kg_l": "1.12", "filler_kg_l": "2.7", "mixed_kg_l": "3"}, "mixed_kg_l",
+     "mixed_kg_l is 3 kg/L; it must lie between its parts', 1.12 and 2.7 kg/L, which must "
+     "differ."),
+    ("mix", {"hardener_per_100_by_volume": "25", "total_g": "500", "readability_g": "1",
+             "resin_kg_l": "1.85"}, "hardener_kg_l",
+     "hardener_kg_l is missing; a ratio by volume needs it."),
     ("lift", {"system": "T", "depth_mm": "-5", "shop_c": "25"}, "depth_mm",
      "depth_mm is -5 mm; it must be above 0 and at most 1000 mm."),
     ("lift", {"system": "T", "depth_mm": "70"}, "shop_c",
