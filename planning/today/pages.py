@@ -40,6 +40,7 @@ def today(request: HttpRequest) -> HttpResponse:
             "who": who,
             "people": queries.people_of(site, day),
             "days": days,
+            "cautions": queries.cautions_of(days),
             "around": [day + timedelta(days=n) for n in (-1, 1, 2)],
             "curing": queries.curing(site, now),
             "notices": reminders.notices(request.user, [site.pk]),

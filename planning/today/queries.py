@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -48,6 +48,12 @@ def day_of(site: Site, day: date, person_id: int | None, now: datetime) -> dict[
         or (overdue_here and row["due_at"].astimezone(zone).date() < day)
     ]
     return {**found, "demoulds": demoulds, "agenda": agenda(found, now)}
+
+
+def cautions_of(days: Iterable[Mapping[str, Any]]) -> list[dict[str, str]]:
+    """Return the hazard statements of several days, each once."""
+    found = {row["code"]: row for day in days for row in day["cautions"]}
+    return [found[code] for code in sorted(found)]
 
 
 def agenda(found: Mapping[str, Any], now: datetime) -> list[dict[str, Any]]:
