@@ -33,6 +33,7 @@ def load_orders(site: Site, rows: Iterable[Mapping[str, Any]], now: datetime) ->
         pours.take_order(
             site_id=site.pk,
             route=Route.objects.get(code=row["route"]),
+            earliest_on=today + timedelta(days=row["earliest_in_days"]),
             due_on=today + timedelta(days=row["due_in_days"]),
             priority=row.get("priority", 1),
             pours=[_pour(fields) for fields in row["pours"]],
