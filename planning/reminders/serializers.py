@@ -86,6 +86,7 @@ class NothingSerializer(StrictSerializer):
 class ChoiceSerializer(StrictSerializer):
     """On which channels the caller wants one kind of reminder at a site."""
 
+    id = fields.IdField(read_only=True)
     site = fields.SiteField()
     kind = fields.ChoiceField(choices=Kind.choices)
     channels = serializers.ListField(
@@ -95,6 +96,7 @@ class ChoiceSerializer(StrictSerializer):
     def to_representation(self, instance: Any) -> dict[str, Any]:
         """Return a row of choices as it is kept."""
         return {
+            "id": str(instance.pk),
             "site": instance.site.code,
             "kind": instance.kind,
             "channels": list(instance.channels),

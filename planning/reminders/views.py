@@ -74,7 +74,9 @@ class DeliveryViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteV
         return DeliverySerializer(row, context=self.get_serializer_context()).data
 
 
-class ChoiceViewSet(viewsets.ListMixin, viewsets.CreateMixin, viewsets.SiteViewSet):
+class ChoiceViewSet(
+    viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.CreateMixin, viewsets.SiteViewSet
+):
     """The caller's own channels by kind; where there is no row the usual ones of the role hold."""
 
     queryset = ChannelChoice.objects.select_related("site").order_by("id")

@@ -58,7 +58,12 @@ def _running(only: int | None) -> Iterator[Cure]:
     yield from rows.select_related("lift__pour__order__site")
 
 
-PAGES = {"pour": "/pours/{}/", "order": "/orders/"}
+PAGES = {
+    "pour": "/pours/{}/",
+    "order": "/orders/",
+    "lot": "/stock/lots/{}/",
+    "tool": "/tools/{}/",
+}
 """Paths of pages. Written out, so that a worker need not load every page to know them."""
 
 

@@ -91,7 +91,9 @@ def test_own_channels_are_kept_and_listed_for_nobody_else(api, site):
     body = {"kind": "cure_complete", "channels": ["email", "webhook"]}
     assert caller.post("/api/v1/reminder-choices", body).status_code == 201
     changed = caller.post("/api/v1/reminder-choices", body | {"channels": []})
-    assert changed.json() == {"site": "main", "kind": "cure_complete", "channels": []}
+    row = changed.json()
+    assert row == {"id": row["id"], "site": "main", "kind": "cure_complete", "channels": []}
+    assert caller.get(changed["Location"]).json() == row
     assert caller.get("/api/v1/reminder-choices").json()["items"] == [changed.json()]
     assert api("technician").get("/api/v1/reminder-choices").json()["items"] == []
     assert ChannelChoice.objects.count() == 1
