@@ -109,6 +109,7 @@ urlpatterns: list[Any] = [
     path("buying/decide/", buying.decide, name="buying-decide"),
     path("buying/costs/", cost_pages.costs, name="costs"),
     path("buying/orders/", orders.orders, name="purchase-orders"),
+    path("buying/orders/write/", orders.write, name="purchase-order-write"),
     path("buying/orders/<int:pk>/", orders.order, name="purchase-order"),
     path("buying/orders/<int:pk>/order.pdf", orders.order_pdf, name="purchase-order-pdf"),
     path("buying/orders/<int:pk>/<slug:deed>/", orders.deed, name="purchase-order-deed"),

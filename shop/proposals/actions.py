@@ -51,6 +51,8 @@ def work_out(*, site: Site, days: int = HORIZON_DAYS) -> WorkedOut:
     if not 7 <= days <= outlook.MOST_DAYS:
         words = f"days is {days} d; give 7 to {outlook.MOST_DAYS} d."
         raise Invalid.one("days", "out_of_range", words, value=days, limit=outlook.MOST_DAYS)
+    # Two runs at once would both propose the same.
+    Site.objects.select_for_update(no_key=True).get(pk=site.pk)
     today = clock.today(site)
     stock = outlook.stock(site, today)
     usual = usual_use(site, today)

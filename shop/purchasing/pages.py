@@ -23,6 +23,7 @@ from shop.purchasing.models import OrderStatus, PurchaseOrder, PurchaseOrderLine
 from shop.sites.models import Location
 
 ON_A_PAGE = 50
+MOST_PACKS = 10_000
 
 
 @needs("purchases:read")
@@ -41,8 +42,42 @@ def orders(request: Any) -> HttpResponse:
             "page": page,
             "status": status,
             "statuses": OrderStatus.choices,
+            "packs": queries.packs_on_offer(),
+            "may_buy": request.access.may("purchases:write", request.site.pk),
+            "today": clock.today(request.site),
         },
     )
+
+
+@needs("purchases:write")
+@require_POST
+def write(request: Any) -> HttpResponse:
+    """Write a draft of one line by hand, for what no plan asks for."""
+    try:
+        pack = queries.packs_on_offer().filter(pk=_whole(request, "pack", 0)).first()
+        if pack is None:
+            raise Invalid.one("pack", "required", "pack is empty; choose one of the list.")
+        count = _whole(request, "packs", 1)
+        if not pack.least_packs <= count <= MOST_PACKS:
+            words = f"packs is {count}; give {pack.least_packs} to {MOST_PACKS}."
+            raise Invalid.one("packs", "out_of_range", words, value=count, limit=MOST_PACKS)
+        line = actions.NewLine(
+            material=pack.material,
+            pack_name=pack.name,
+            content=pack.content,
+            packs=count,
+            expected_on=_day(request, "expected_on", None) or clock.today(request.site),
+            pack_price=queries.pack_price(pack, count),
+            supplier_item=pack.supplier_item,
+        )
+        found = actions.draft(
+            site=request.site, supplier=pack.supplier, lines=[line], by=request.user
+        )
+    except ShopError as error:
+        messages.error(request, f"{error.message} Nothing was changed.")
+        return redirect("purchase-orders")
+    messages.success(request, f"{found} is written down as a draft; approve it to go on.")
+    return redirect("purchase-order", found.pk)
 
 
 def _order(request: Any, pk: int) -> PurchaseOrder:

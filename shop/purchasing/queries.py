@@ -12,6 +12,7 @@ from django.db.models import QuerySet, Sum
 
 from shop.core.shelf_life import add_months
 from shop.ledger.models import Movement
+from shop.materials.models import Pack
 from shop.purchasing.models import COMING, OrderStatus, PurchaseOrder, PurchaseOrderLine
 
 ZERO = Decimal(0)
@@ -132,3 +133,21 @@ def goods_cost(order: PurchaseOrder) -> Decimal | None:
     """Return the price of all lines; None if one has no price."""
     costs = [line.cost for line in order.lines.all()]
     return None if None in costs else sum((c for c in costs if c is not None), ZERO)
+
+
+def packs_on_offer() -> QuerySet[Pack]:
+    """Return every pack a supplier sells, price breaks left out, by material."""
+    return (
+        Pack.objects.filter(from_packs=1)
+        .select_related("material", "supplier")
+        .order_by("material__name", "supplier__name", "content")
+    )
+
+
+def pack_price(pack: Pack, count: int) -> Decimal:
+    """Return the price of each pack when so many are ordered: the highest break reached."""
+    tiers = Pack.objects.filter(
+        material=pack.material_id, supplier=pack.supplier_id, name=pack.name
+    )
+    reached = [tier for tier in tiers if tier.from_packs <= count]
+    return max(reached, key=lambda tier: tier.from_packs).price if reached else pack.price

@@ -119,3 +119,27 @@ def test_a_planner_may_look_and_not_act(browser_of, site):
     planner.post(f"/buying/orders/{order.pk}/close/", {"reason": "x"})
     order.refresh_from_db()
     assert order.status == OrderStatus.ORDERED
+
+
+def test_an_order_written_by_hand_has_the_price_of_its_break(browser_of, site):
+    pack = make_pack()
+    make_pack(pack.material, pack.supplier, price="50", from_packs=10)
+    buyer = browser_of("purchasing")
+    assert "Write an order by hand" in buyer.get("/buying/orders/").content.decode()
+    sent = {"pack": pack.pk, "packs": "12", "expected_on": "2026-12-09"}
+    buyer.post("/buying/orders/write/", sent)
+    order = PurchaseOrder.objects.get()
+    assert (order.status, order.lines.get().pack_price) == (OrderStatus.DRAFT, 50)
+    buyer.post(f"/buying/orders/{order.pk}/approve/")
+    order.refresh_from_db()
+    assert order.status == OrderStatus.APPROVED
+
+
+@pytest.mark.parametrize(
+    ("sent", "words"), [({"pack": "0"}, "pack is empty"), ({"packs": "0"}, "give 1 to 10000")]
+)
+def test_an_order_by_hand_that_makes_no_sense_is_refused(browser_of, site, sent, words):
+    body = {"pack": make_pack().pk, "packs": "1"} | sent
+    answer = browser_of("purchasing").post("/buying/orders/write/", body, follow=True)
+    assert words in answer.content.decode()
+    assert PurchaseOrder.objects.count() == 0
