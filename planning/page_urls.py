@@ -44,6 +44,7 @@ urlpatterns = [
     path("plans/<int:pk>/confirm/", week_plan.confirm, name="plan-confirm"),
     path("batches/<int:pk>/", weigh_in.batch, name="batch"),
     path("batches/<int:pk>/state.json", weigh_in.batch_state, name="batch-state"),
+    path("batches/<int:pk>/scale.json", weigh_in.scale, name="batch-scale"),
     path("keeper.js", weigh_in.keeper, name="keeper"),
     path("orders/", pours.orders, name="orders"),
     path("orders/new/", pours.new_order, name="order-new"),

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from django.urls import path
+
 from planning import page_urls
 from planning.batch_sheets.views import SheetViewSet
 from planning.cures.views import CureViewSet, DemouldViewSet, TemperatureViewSet
@@ -10,6 +12,7 @@ from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
 from planning.routes.views import RouteViewSet
 from planning.week_plan.views import PlanViewSet
+from planning.weigh_in.scale_views import ScaleReadingView
 from planning.weigh_in.views import BatchViewSet
 from planning.workbench import urls as workbench
 from shared.api.router import Router
@@ -28,6 +31,7 @@ router.register("demouldings", DemouldViewSet, "demoulding")
 
 api_urlpatterns: list[Any] = [
     *router.urls,
+    path("scale-readings", ScaleReadingView.as_view(), name="scale-readings"),
     *reminders.api_urlpatterns,
     *workbench.api_urlpatterns,
     *patterns.api_urlpatterns,

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib.staticfiles import finders
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.views.decorators.cache import never_cache
 
 from planning.week_plan.models import Batch
+from planning.weigh_in import scale_readings
 from planning.weigh_in.page_state import batch_with_parts, state_of
 from shared import clock
 from shared.api.permissions import needs
@@ -43,6 +46,18 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
 def batch_state(request: HttpRequest, pk: int) -> JsonResponse:
     """Hand the page what is recorded by now."""
     return JsonResponse(state_of(_batch(request, pk), clock.now()))
+
+
+@never_cache
+@needs("weighings:read")
+def scale(request: HttpRequest, pk: int) -> JsonResponse:
+    """Tell what the batch's scale shows right now; `kg` is null while it is silent."""
+    found = get_object_or_404(Batch.objects.select_related("scale"), pk=pk, site=request.site)
+    silent: dict[str, Any] = {"kg": None, "stable": False}
+    if found.scale is None:
+        return JsonResponse(silent)
+    row = scale_readings.newest(site_id=request.site.pk, scale=found.scale.code, now=clock.now())
+    return JsonResponse(row or silent)
 
 
 @never_cache

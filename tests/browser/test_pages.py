@@ -158,3 +158,50 @@ def test_the_pot_s_clock_warns_and_then_forbids(planned_batch, open_page, sign_i
     page.get_by_text("Pot life is over. Do not pour this pot.").wait_for()
     page.locator("#step").get_by_text("Do not pour: scrap the pot below").wait_for()
     steps.shot(page, "pot-dead-390")
+
+
+def test_a_weight_is_taken_from_the_scale(planned_batch, open_page, sign_in, clock):
+    from rest_framework.test import APIClient
+
+    from shared.access.models import User
+
+    batch = planned_batch
+    resin = batch.lines.get(role="resin")
+    page = open_page(390)
+    sign_in(page, "tess")
+    clock.move_to(batch.planned_start)
+    page.goto(f"/batches/{batch.pk}/")
+    page.locator("#ready").tap()
+    steps.wait_for_step(page, "Weigh resin")
+    steps.scan(page, resin.container.code)
+    page.locator("#from-scale").tap()
+    page.get_by_text("The scale is silent").wait_for()
+    scale = APIClient()
+    scale.force_authenticate(User.objects.get(username="tess"))
+    body = {"site": "DEMO", "scale": batch.scale.code, "kg": str(resin.target_kg)}
+    assert scale.post("/api/v1/scale-readings", body, format="json").status_code == 200
+    page.get_by_text("The scale stands still").wait_for()
+    assert "Good: on target" in page.locator("#judge").inner_text()
+    steps.shot(page, "scale-390")
+    page.locator("#take").tap()
+    steps.wait_until_sent(page)
+    assert resin.weighings.get().weighed_kg == resin.target_kg
+
+
+def test_a_mistake_is_put_right_by_a_further_entry(planned_batch, open_page, sign_in, clock):
+    batch = planned_batch
+    page = open_page(390)
+    sign_in(page, "tess")
+    clock.move_to(batch.planned_start)
+    page.goto(f"/batches/{batch.pk}/")
+    page.locator("#air_c").fill("32")
+    page.locator("#ready").tap()
+    steps.wait_until_sent(page)
+    page.on("dialog", lambda dialog: dialog.accept("22, a slip of the finger"))
+    page.get_by_role("button", name="Amend").first.tap()
+    page.locator("#log").get_by_text("22, a slip of the finger").first.wait_for()
+    steps.wait_until_sent(page)
+    first, second = batch.entries.order_by("id")
+    assert (first.kind, second.kind) == ("conditions", "amendment")
+    assert second.amends == first
+    assert float(first.facts["air_c"]) == 32

@@ -54,6 +54,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("lots", "containers/{}/openings containers/{}/placements", "POST"),
     **rows("movements", "movements"),
     **rows("movements", "movements/{}", "GET"),
+    **rows("weighings", "scale-readings", "POST"),
     **rows("movements", "splits receipts scans", "POST"),
     **rows("requirements", "reservations reservations/{} requirements requirements/{}", "GET"),
     **rows("tools", "tools tool-events"),

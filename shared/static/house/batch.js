@@ -11,6 +11,7 @@ document.addEventListener("DOMContentLoaded", () => {
   let state = JSON.parse(document.getElementById("batch-state").textContent);
   let ready = false;         // "I have everything" was tapped
   let substitute = null;     // a container other than the sheet's, with its reason
+  let logged = "";           // what the log was drawn from
   let shown = null;          // the step that is drawn, so that typing is not disturbed
   const id = Number(root.dataset.batch);
   const part = (name) => document.getElementById(name);
@@ -125,7 +126,37 @@ document.addEventListener("DOMContentLoaded", () => {
       take(tenths);
     } }, button);
     field.addEventListener("keydown", (event) => { if (event.key === "Enter") go.click(); });
-    return h("div", {}, h("label", { for: "reading" }, label), field, gauge.node, verdict, pad, go);
+    return h("div", {}, h("label", { for: "reading" }, label), field, gauge.node, verdict, scaleButton(field, look), pad, go);
+  }
+
+  /* Follows the scale that posts its readings, until the field is gone or the button tapped again. */
+  function scaleButton(field, look) {
+    if (!root.dataset.scaleUrl) return null;
+    let timer = null;
+    const button = h("button", { type: "button", class: "button--plain", id: "from-scale", "aria-pressed": "false", tap: () => (timer ? stop("Take it from the scale") : start()) }, "Take it from the scale");
+    function stop(words) {
+      clearInterval(timer);
+      timer = null;
+      button.textContent = words;
+      button.setAttribute("aria-pressed", "false");
+    }
+    async function follow() {
+      if (!field.isConnected) { stop(""); return; }
+      try {
+        const reading = await (await fetch(root.dataset.scaleUrl, { credentials: "same-origin" })).json();
+        if (timer === null) return;
+        button.textContent = reading.kg === null ? "The scale is silent" : reading.stable ? "The scale stands still" : "The scale runs";
+        if (reading.kg !== null) { field.value = Number(reading.kg).toFixed(state.decimals); look(); }
+      } catch {
+        stop("No connection to the scale: type the weight");
+      }
+    }
+    function start() {
+      button.setAttribute("aria-pressed", "true");
+      button.textContent = "Listening to the scale";
+      timer = setInterval(follow, 600);
+    }
+    return button;
   }
 
   function makeGauge(target, low, high) {
@@ -305,6 +336,9 @@ document.addEventListener("DOMContentLoaded", () => {
 
   /* The log: what the shop has recorded, and what this device still holds. */
   function drawLog() {
+    const signature = JSON.stringify([state.lines, state.entries, Queue.of(id)]);
+    if (signature === logged) return;
+    logged = signature;
     const rows = [];
     for (const line of state.lines) {
       for (const one of line.weighings) rows.push([one.at, `${line.role}: ${kgText(units(one.kg))} kg from ${one.container}${one.reason ? `, ${one.reason}` : ""}`, ""]);
@@ -312,14 +346,21 @@ document.addEventListener("DOMContentLoaded", () => {
     for (const entry of state.entries) {
       const dew = entry.facts.dew_point_c === undefined ? "" : `; dew point ${Number(entry.facts.dew_point_c).toFixed(1)} °C`;
       const margin = entry.facts.margin_k === undefined ? "" : `, the surface is ${Number(entry.facts.margin_k).toFixed(1)} K above it`;
-      rows.push([entry.at, `${entry.label}${entry.words ? `: ${entry.words}` : ""}${dew}${margin}`, entry.by]);
+      rows.push([entry.at, `${entry.label}${entry.words ? `: ${entry.words}` : ""}${dew}${margin}`, entry.by, entry.id]);
     }
     for (const row of Queue.of(id)) {
       if (row.state !== "sent") rows.push([row.at, row.label, row.state === "refused" ? "refused" : "on this device, not sent yet"]);
     }
     rows.sort((one, other) => new Date(one[0]) - new Date(other[0]));
-    part("log").replaceChildren(...rows.map(([at, what, by]) => h("tr", {}, h("th", { scope: "row" }, clockText(at)), h("td", {}, what), h("td", {}, by))));
+    part("log").replaceChildren(...rows.map(([at, what, by, entry]) => h("tr", {}, h("th", { scope: "row" }, clockText(at)), h("td", {}, what), h("td", {}, by),
+      h("td", {}, entry && records ? h("button", { type: "button", class: "button--plain", tap: () => amend(entry, what) }, "Amend", h("span", { class: "unseen" }, ` ${what}`)) : ""))));
     part("status").replaceChildren(h("span", { class: "state" }, state.status_words));
+  }
+
+  /* Nothing is edited: an amendment is a further entry that names the first one and says why. */
+  function amend(entry, what) {
+    const words = window.prompt(`What is really so, and why was it written otherwise? (${what})`, "");
+    if (words !== null && words.trim()) record("amendment", "Amendment", { amends: String(entry), words: words.trim() });
   }
 
   const DRAW = { prepare: drawPrepare, line: drawLine, correct: drawCorrection, contact: drawContact, second: drawSecond, portion: drawPortion };
