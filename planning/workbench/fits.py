@@ -27,10 +27,11 @@ if TYPE_CHECKING:
 UNFILLED_W_MK, UNFILLED_CP, FILLER_CP = 0.2, 1.8, 0.9
 """Usual for epoxy and for mineral or aluminium fillers, W/mK and kJ/kgK. From memory."""
 FIGURE_WORDS = {
-    "k1": "First rate constant at 25 °C, 1/s",
-    "k2": "Second rate constant at 25 °C, 1/s",
-    "heat_j_kg": "Heat of cure, J/kg",
+    "k1": ("First rate constant at 25 °C, 1/h", 3600.0),
+    "k2": ("Second rate constant at 25 °C, 1/h", 3600.0),
+    "heat_j_kg": ("Heat of cure, kJ/kg", 0.001),
 }
+"""Names and factors for people; programs get SI."""
 
 
 def fit(form: FitForm) -> Answer | None:
@@ -88,8 +89,7 @@ def _pours(answer: Answer, form: FitForm) -> None:
                "Root of the mean square.")  # fmt: skip
     answer.tables.append(Table(
         "Fitted, with 95 % intervals", ("Figure", "Value", "From", "To"),
-        tuple((FIGURE_WORDS[f.name], *(_short(v) for v in (f.value, f.low, f.high)))
-              for f in found.figures),
+        tuple(_row(figure) for figure in found.figures),
     ))  # fmt: skip
     answer.data["figures"] = [_plain(figure) for figure in found.figures]
     answer.data["kinetics"] = _kinetics(found)
@@ -97,6 +97,11 @@ def _pours(answer: Answer, form: FitForm) -> None:
         answer.say(caution, "mind")
     for n, (pour, computed) in enumerate(zip(pours, found.computed_c, strict=True), start=1):
         _compare(answer, n, pour, computed)
+
+
+def _row(figure: Fitted) -> tuple[str, ...]:
+    words, factor = FIGURE_WORDS[figure.name]
+    return words, *(_short(factor * v) for v in (figure.value, figure.low, figure.high))
 
 
 def _compare(answer: Answer, number: int, pour: LoggedPour, computed: tuple[float, ...]) -> None:
