@@ -53,6 +53,7 @@ class PlanViewSet(
         plan = self.get_object()
         return Response({"problem": plan.problem, "plan": plan.plan})
 
+    @extend_schema(responses={201: PlanSerializer})
     @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
     def confirmations(self, request: Any, pk: Any = None) -> Any:
         """Confirm a ready plan: batches numbered, lots reserved, steps dated."""
@@ -60,6 +61,7 @@ class PlanViewSet(
             lambda body: actions.confirm(plan=self.get_object(), now=clock.now(), by=request.user)
         )
 
+    @extend_schema(responses={201: PlanSerializer})
     @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
     def stops(self, request: Any, pk: Any = None) -> Any:
         """Ask a running search to stop and keep the best plan so far."""

@@ -8,7 +8,7 @@ exact. What does not fit is refused, never rounded. Moments need an offset.
 from __future__ import annotations
 
 import re
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from typing import Any
 
@@ -26,6 +26,7 @@ from shared.units import unit_of_name
 _DECIMAL = re.compile(r"-?\d{1,30}(\.\d{1,30})?")
 _MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,6})?([Zz]|[+-]\d{2}:\d{2})")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_CLOCK = re.compile(r"\d{2}:\d{2}(:\d{2})?")
 _ID = re.compile(r"[1-9][0-9]{0,17}")
 ID_SCHEMA = {"type": "string", "pattern": "^[1-9][0-9]{0,17}$", "example": "17"}
 
@@ -166,6 +167,20 @@ class DayField(serializers.DateField):
             return date.fromisoformat(value)
         except ValueError:
             raise refuse("names a day that does not exist.", "not_a_day") from None
+
+
+@extend_schema_field({"type": "string", "pattern": "^[0-9]{2}:[0-9]{2}(:[0-9]{2})?$"})
+class ClockField(serializers.TimeField):
+    """What the clock on the wall shows, 06:30; seconds may follow."""
+
+    def to_internal_value(self, value: Any) -> time:
+        """Return the time of day."""
+        if not isinstance(value, str) or not _CLOCK.fullmatch(value) or not value.isascii():
+            raise refuse("must be a time of day such as 06:30.", "not_a_time")
+        try:
+            return time.fromisoformat(value)
+        except ValueError:
+            raise refuse("is a time of day that does not exist.", "not_a_time") from None
 
 
 @extend_schema_field(ID_SCHEMA)

@@ -137,6 +137,9 @@ def check_known(request: Any, known: set[str]) -> None:
         elif len(values) > 1:
             sentence = f"{name} stands {len(values)} times; give it once."
             problems.append({"parameter": name, "code": "repeated", "detail": sentence})
+        elif not values[0]:
+            sentence = f"{name} is empty; give a value or leave it out."
+            problems.append({"parameter": name, "code": "empty", "detail": sentence})
         elif "\0" in values[0]:
             sentence = f"{name} holds a NUL character."
             problems.append({"parameter": name, "code": "invalid", "detail": sentence})

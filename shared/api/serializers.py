@@ -67,6 +67,7 @@ class StrictModelSerializer(Strict, serializers.ModelSerializer):
         models.DecimalField: fields.DecimalField,
         models.DateTimeField: fields.MomentField,
         models.DateField: fields.DayField,
+        models.TimeField: fields.ClockField,
         models.IntegerField: fields.WholeField,
         models.BigIntegerField: fields.WholeField,
         models.SmallIntegerField: fields.WholeField,

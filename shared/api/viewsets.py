@@ -81,6 +81,8 @@ class Scoped:
     def initial(self, request: Any, *args: Any, **kwargs: Any) -> None:
         """Let the caller in, then refuse parameters that mean nothing here."""
         super().initial(request, *args, **kwargs)  # type: ignore[misc]
+        if not hasattr(self, request.method.lower()):
+            return  # a 405 follows
         KnownParameters().filter_queryset(request, getattr(self, "queryset", None), self)  # type: ignore[arg-type]
 
     def once(self, work: Callable[[dict[str, Any]], Any], status: int = 201) -> Any:

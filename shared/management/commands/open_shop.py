@@ -126,6 +126,7 @@ class Command(BaseCommand):
         for line in self.who():
             self.stdout.write(line)
         self.stdout.write("Stop it with Ctrl-C.\n")
+        self.stdout.flush()
 
     def who(self) -> list[str]:
         rows = Membership.objects.filter(user__is_active=True).select_related("user", "site")
