@@ -103,7 +103,7 @@ class BatchViewSet(
 
         return self.once(work)
 
-    @extend_schema(responses=CorrectionSerializer)
+    @extend_schema(responses={200: CorrectionSerializer, 204: None})
     @action(detail=True, methods=["get"])
     def correction(self, request: Any, pk: Any = None) -> Response:
         """Return how the pot stands against its ratio; 204 while nothing is weighed."""
