@@ -19,6 +19,7 @@ class Case:
         self.frozen = with_horizon(problem)
         self.shop = Shop(problem)
         self.jobs: list[Job] = make_jobs(self.shop, Fixed.of(self.frozen))
+        self.shop.jobs = self.jobs
         self.stock = Stock(self.shop, self.jobs, self.frozen.batches)
         self.came_off: dict[str, str] = {}
         """Why pours of the previous plan could not stay where they were."""

@@ -16,6 +16,7 @@ from planning.core.problem import (
     Lot,
     Mixer,
     Person,
+    Place,
     Pour,
     Settings,
     System,
@@ -179,25 +180,27 @@ def _staffed(problem: Problem, more: list[Window]) -> tuple[Window, ...]:
     return tuple(sorted((*problem.staffed, *more))) if problem.staffed else ()
 
 
-def candidates(problem: Problem, pour: Pour, shortage: dict[str, float]) -> Iterator[Change]:
+def candidates(
+    problem: Problem, pour: Pour, shortage: dict[str, tuple[float, str]]
+) -> Iterator[Change]:
     """
     Yield changes that could let a pour through, smallest first.
 
     Parameters
     ----------
     shortage : dict
-        What each material lacks, kg; empty where none does.
+        What each material lacks, kg, and the rule that binds; empty where none does.
     """
     system = next(s for s in problem.systems if s.id == pour.system)
-    for material, kg in shortage.items():
+    for material, (kg, rule) in shortage.items():
         amount = float(kilograms(kg).split()[0])
         have = any(lot.material == material and lot.containers for lot in problem.lots)
-        rule = "lot_mass" if kg > 0 else "lot_date"
+        short = f"{material} is short by {kilograms(kg)}"
+        if rule == "lot_date":
+            short = f"no {material} is there and in date when it is poured"
         yield Change(
             rule,
-            f"{material} in date is short by {kilograms(kg)}"
-            if have
-            else f"there is no {material}",
+            short if have else f"there is no {material}",
             f"{kilograms(kg)} more of {material} by {when(problem, max(0, pour.earliest_min))}",
             more_material(problem, material, amount),
         )
@@ -206,6 +209,7 @@ def candidates(problem: Problem, pour: Pour, shortage: dict[str, float]) -> Iter
     yield from _people(problem, pour, system)
     yield from _mixers(problem, system)
     yield from _rooms(problem, pour)
+    yield from _chemistry(problem, pour, system)
     yield from _days(problem)
 
 
@@ -371,6 +375,45 @@ def _rooms(problem: Problem, pour: Pour) -> Iterator[Change]:
                     ),
                 ),
             )
+
+
+def _chemistry(problem: Problem, pour: Pour, system: System) -> Iterator[Change]:
+    """Yield another system or a cooler shop."""
+    if not any(p.kind == "oven" for p in problem.places):
+        yield Change(
+            "oven",
+            "a step waits in an oven, and the shop has none",
+            "an oven for one tool",
+            replace(problem, places=(*problem.places, Place("another oven", "oven"))),
+        )
+    if not any(p.kind == pour.place_kind for p in problem.places):
+        yield Change(
+            "place",
+            f"the shop has no place of kind {pour.place_kind!r}",
+            f"a place of kind {pour.place_kind!r}",
+            replace(problem, places=(*problem.places, Place("another", pour.place_kind))),
+        )
+    deepest = max(layer.depth_mm for layer in pour.layers)
+    if deepest > system.deepest_lift_mm:
+        yield Change(
+            "lift_depth",
+            f"a lift of {system.id} may be {system.deepest_lift_mm:g} mm deep",
+            f"a system whose lifts may be {deepest:g} mm deep",
+            replace(
+                problem,
+                systems=tuple(
+                    replace(s, deepest_lift_mm=deepest) if s.id == system.id else s
+                    for s in problem.systems
+                ),
+            ),
+        )
+    for share in (1.25, 1.5, 2.0, 3.0):
+        yield Change(
+            "pot_life",
+            f"{system.id} does not stay pourable long enough",
+            f"a slower system, or a shop so cool that its clocks run {share:g} times as long",
+            warmer_shop(problem, share),
+        )
 
 
 def _days(problem: Problem) -> Iterator[Change]:

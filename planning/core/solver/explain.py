@@ -24,12 +24,15 @@ EXPLAINED = 6
 
 def unplaced(case: Case, board: Board) -> tuple[Unplaced, ...]:
     """Return every pour that is not on the board, with rule, words and change."""
-    found = []
+    found: list[Unplaced] = []
     for job in case.jobs:
         if job.index in board.placed:
             continue
+        tried = len([u for u in found if u.change]) < EXPLAINED
         if job.trouble:
-            found.append(Unplaced(job.pour.id, *job.trouble))
+            rule, words, change = job.trouble
+            helps = what_helps(case.problem, job.pour.id) if tried else None
+            found.append(Unplaced(job.pour.id, rule, words, helps.words if helps else change))
             continue
         parent = None if job.parent is None else case.jobs[job.parent]
         if parent is not None and parent.index not in board.placed:
@@ -37,7 +40,6 @@ def unplaced(case: Case, board: Board) -> tuple[Unplaced, ...]:
             change = f"first let {parent.pour.id} through"
             found.append(Unplaced(job.pour.id, "stands_on", words, change))
             continue
-        tried = len([u for u in found if u.change]) < EXPLAINED
         found.append(_explained(case, board, job, tried))
     return tuple(found)
 
@@ -55,7 +57,7 @@ def why_late(problem: Problem, plan: Plan, pour: str) -> Unplaced | None:
     late = finish_of(problem, plan, pour) - job_of[pour].due_min
     if late <= 0:
         return None
-    found = _first_that_helps(Case(problem), pour, due=True)
+    found = what_helps(problem, pour, due=True)
     words = f"{pour} is done {late} min after {when(problem, job_of[pour].due_min)}"
     if found is None:
         return Unplaced(pour, "cure", f"{words}; its own steps and cure take that long.")
@@ -80,7 +82,7 @@ def _explained(case: Case, board: Board, job: Job, tried: bool) -> Unplaced:
         rule = "horizon"
     except Blocked as blocked:
         rule = blocked.rule
-    found = _first_that_helps(case, pour) if tried else None
+    found = what_helps(case.problem, pour) if tried else None
     if found is None:
         return Unplaced(pour, rule, f"{pour} has no place in the planned days: {WORDS[rule]}.")
     return Unplaced(pour, found.rule, f"{pour} has no place: {found.cause}.", found.words)
@@ -100,9 +102,16 @@ WORDS = {
 }
 
 
-def _first_that_helps(case: Case, pour: str, due: bool = False) -> Change | None:
-    """Return the first change with which the pour has a place (in time) and no other loses its."""
-    problem = case.problem
+def what_helps(problem: Problem, pour: str, due: bool = False) -> Change | None:
+    """
+    Return the first change with which a pour has a place and no other pour loses its own.
+
+    Parameters
+    ----------
+    due : bool
+        The pour must also be done when it is due.
+    """
+    case = Case(problem)
     own = next(j for j in case.jobs if j.pour.id == pour)
     alone = replace(problem, pours=_with_below(case, own), previous=None)
     before = _outcome(problem, pour)
@@ -162,7 +171,7 @@ def _outcome(problem: Problem, pour: str) -> tuple[bool, int, int]:
     return placed is not None, len(case.jobs) - len(board.placed), placed.late if placed else 0
 
 
-def _shortage(case: Case, job: Job) -> dict[str, float]:
+def _shortage(case: Case, job: Job) -> dict[str, tuple[float, str]]:
     """Return what materials lack for the week, or the pour's own need if only dates bind, kg."""
     if not case.problem.check_lots:
         return {}
@@ -176,18 +185,17 @@ def _shortage(case: Case, job: Job) -> dict[str, float]:
         ):
             need[material] = need.get(material, 0.0) + kg
     own = job.chemistry.system
-    lacking = {}
+    lacking: dict[str, tuple[float, str]] = {}
     for material in (own.resin, own.hardener):
         if material not in case.stock.scarce:
             continue
         have = sum(c.kg for _, c in case.stock.by_material.get(material, []))
         short = need[material] - have
         if short > 0:
-            lacking[material] = short
+            lacking[material] = (short, "lot_mass")
         else:
-            lacking[material] = sum(
-                kg for x in job.lifts for kg in _parts(job, x.divisions[0], material)
-            )
+            own_kg = sum(kg for x in job.lifts for kg in _parts(job, x.divisions[0], material))
+            lacking[material] = (own_kg, "lot_date")
     return lacking
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
-from planning.core.solver import masks, pots, steps
+from planning.core.solver import masks, pots, removal, steps
 from planning.core.solver.board import (
     LATE_MINUTE,
     Board,
@@ -232,6 +232,8 @@ def _choose(
                     )
                     continue
                 abraded = _abrade(shop, found, job, index, low)
+                if abraded is None and found.new == len(portions) and below is None:
+                    abraded = _abrade_first(shop, board, job, index, portions, low, sharable)
                 if abraded is None:
                     continue
                 found, works = abraded
@@ -287,6 +289,9 @@ def _ways(
             if way is not None:
                 found.append(way)
                 tried += 1
+                if last and len(portions) == 1 and _would_be_late(job, index, way):
+                    ahead = removal.pour_ahead(shop, board, job, index, portions[0], low, pot)
+                    found += [ahead] if ahead is not None else []
                 break
     return found
 
@@ -298,6 +303,11 @@ def _delayed(job: Job, taste: Taste, index: int, low: int) -> int:
     rest = job.tail_min + sum(_least_lift_min(job, x) for x in job.lifts[index:])
     latest = min(due for due, _ in job.dues) - rest
     return low + round(max(0, latest - low) * taste.rng.random())
+
+
+def _would_be_late(job: Job, index: int, way: Poured) -> bool:
+    rest = job.tail_min + sum(_least_lift_min(job, x) for x in job.lifts[index + 1 :])
+    return any(way.end + rest > due for due, _ in job.dues)
 
 
 def _abrade(
@@ -317,6 +327,33 @@ def _abrade(
     board.reserve(people, start, start + minutes)
     work = Work("abrade", index, start, start + minutes, people, steps.NO_OVEN, 0, False)
     return found._replace(board=board), [work]
+
+
+def _abrade_first(
+    shop: Shop,
+    board: Board,
+    job: Job,
+    index: int,
+    portions: tuple[float, ...],
+    low: int,
+    sharable: bool,
+) -> tuple[Poured, list[Work]] | None:
+    """Abrade as early as somebody can, and pour after that."""
+    minutes = job.chemistry.system.abrade_min
+    units = shop.group("")
+    bits = shop.in_horizon & shop.people_starts(board.free, units, 1, max(1, minutes))
+    start = masks.first(bits, low)
+    if start < 0:
+        return None
+    trial = board.copy()
+    people = shop.pick_people(trial.free, units, 1, start, max(1, minutes))
+    trial.reserve(people, start, start + minutes)
+    end = start + minutes
+    found = pots.pour_new(shop, trial, job, index, portions, end, None, sharable)
+    if found is None:
+        return None
+    work = Work("abrade", index, start, end, people, steps.NO_OVEN, 0, False)
+    return found, [work]
 
 
 def _fixed_abrade(job: Job, index: int) -> Work:

@@ -18,6 +18,7 @@ References
 from __future__ import annotations
 
 import math
+import random
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -90,6 +91,8 @@ class Columns:
         self.demand = np.array([kinds[k] for k in self.kinds], dtype=float)
         self.moments = self._moments()
         self.columns: list[tuple[int, ...]] = []
+        self.levels: list[float] = []
+        """How much of each column the last solution used."""
         self.bound = 0.0
 
     def _moments(self) -> list[list[int]]:
@@ -118,6 +121,20 @@ class Columns:
                         counts[i] += 1
                         room -= self.kinds[i].size
                 self.columns.append(tuple(counts))
+
+    def fitted(self, patterns: list[list[int]]) -> list[tuple[int, ...]]:
+        """Return patterns of sizes as columns, without what is not asked for here."""
+        number = {k.size: i for i, k in enumerate(self.kinds)}
+        found: dict[tuple[int, ...], None] = {}
+        for pattern in patterns:
+            counts = [0] * len(self.kinds)
+            for size in pattern:
+                i = number.get(size)
+                if i is not None and counts[i] < self.demand[i]:
+                    counts[i] += 1
+            if any(counts):
+                found[tuple(counts)] = None
+        return list(found)
 
     def price(self, duals: NDArray[np.float64]) -> list[tuple[float, tuple[int, ...]]]:
         """Return the most valuable column of each moment."""
@@ -176,6 +193,7 @@ class Columns:
             found = linprog(
                 np.ones(len(self.columns)), A_ub=-matrix, b_ub=-self.demand, method="highs"
             )
+            self.levels = [float(x) for x in found.x]
             duals = -found.ineqlin.marginals
             priced = self.price(duals)
             best = max(v for v, _ in priced)
@@ -231,7 +249,7 @@ def pack(sizes: Sequence[int], capacity: int, seconds: float = 60.0) -> Packing:
     if len(best) > bound:
         columns = Columns([Item(s) for s in sizes], capacity)
         bound = max(bound, rounded(columns.solve(enough=len(best))))
-        for method in (_by_columns, _by_arcs):
+        for method in (_by_diving, _by_arcs):
             if len(best) <= bound:
                 break
             found, proven = method(sizes, capacity, columns, bound, seconds)
@@ -245,17 +263,45 @@ def pack(sizes: Sequence[int], capacity: int, seconds: float = 60.0) -> Packing:
 Found = tuple[list[list[int]] | None, int]
 
 
-def _by_columns(
+def _by_diving(
     sizes: Sequence[int], capacity: int, columns: Columns, bound: int, seconds: float
 ) -> Found:
-    """Choose among the columns already generated; proves nothing."""
-    matrix = np.array(columns.columns, dtype=float).T
-    answer = _milp(np.ones(matrix.shape[1]), matrix, columns.demand, np.inf, min(5.0, seconds))
-    if answer is None:
-        return None, 0
-    counts = np.round(answer.x).astype(int)
-    patterns = [c for c, n in zip(columns.columns, counts, strict=True) for _ in range(n)]
-    return _deal(sizes, [_sizes_of(columns, p) for p in patterns]), 0
+    """Fix the columns nearest to whole, solve again for what is left; several tries."""
+    best: list[list[int]] | None = None
+    for attempt in range(6):
+        rng = random.Random(attempt)
+        bins = _dive(sizes, capacity, columns, rng, 0.0 if attempt == 0 else 0.15)
+        if best is None or len(bins) < len(best):
+            best = bins
+        if len(best) <= bound:
+            break
+    return best, 0
+
+
+def _dive(
+    sizes: Sequence[int], capacity: int, columns: Columns, rng: random.Random, blur: float
+) -> list[list[int]]:
+    left = Counter(sizes)
+    bins: list[list[int]] = []
+    patterns = [_sizes_of(columns, c) for c in columns.columns]
+    while left:
+        rest = Columns([Item(s) for s in left.elements()], capacity)
+        rest.columns = rest.fitted(patterns)
+        rest.start()
+        rest.solve(most_rounds=60)
+        patterns += [_sizes_of(rest, c) for c in rest.columns]
+        whole = [(c, int(x + 1e-6)) for c, x in zip(rest.columns, rest.levels, strict=False)]
+        if not any(n for _, n in whole):
+            near = max(range(len(rest.levels)), key=lambda i: rest.levels[i] + blur * rng.random())
+            whole = [(rest.columns[near], 1)]
+        for column, count in whole:
+            for _ in range(count):
+                content = [s for s in _sizes_of(rest, column) if left[s]]
+                content = list((Counter(content) & left).elements())
+                if content:
+                    left -= Counter(content)
+                    bins.append(content)
+    return _deal(sizes, bins)
 
 
 def _sizes_of(columns: Columns, pattern: tuple[int, ...]) -> list[int]:

@@ -6,8 +6,9 @@ import itertools
 
 from planning.core.batches import mixed_kg
 from planning.core.solver import masks, steps
-from planning.core.solver.board import Board, Placed, Pot, Share, lateness
+from planning.core.solver.board import Board, Placed, Pot, Share, lateness, pour_minutes
 from planning.core.solver.jobs import Job
+from planning.core.solver.pots import Poured, not_before
 from planning.core.solver.shop import Shop
 
 
@@ -178,7 +179,11 @@ def _below_ok(shop: Shop, job: Job, board: Board, placed: Placed, new: Share) ->
     if new.lift == 0:
         befores = [w for w in placed.works if w.kind == "before"]
         if not any(s.step.holds_place for s in job.before):
-            return False
+            if job.pour.same_place or job.stand is not None:
+                return False
+            need = masks.span(new.start, placed.stand_start)
+            if board.free[placed.slot] & need != need:
+                return False
         if not befores:
             return True
         last, step = befores[-1], job.before[-1]
@@ -198,7 +203,10 @@ def _above_ok(job: Job, placed: Placed, board: Board, new: Share) -> bool:
     afters = [w for w in placed.works if w.kind == "after"]
     if afters:
         return cured <= afters[0].start
-    return cured <= placed.finish
+    if cured <= placed.finish:
+        return True
+    need = masks.span(placed.finish, cured)
+    return not job.children and board.free[placed.slot] & need == need
 
 
 def _span(job: Job, board: Board, placed: Placed, lift: int) -> tuple[int, int] | None:
@@ -231,17 +239,56 @@ def _gap_ok(job: Job, placed: Placed, lift: int, end: int, start: int) -> bool:
     )
 
 
+def pour_ahead(
+    shop: Shop, board: Board, job: Job, lift: int, kg: float, low: int, pot: Pot
+) -> Poured | None:
+    """Pour a portion first from a pot that keeps its start; the others are poured later."""
+    system = job.chemistry.system
+    later = pour_minutes(job, kg) + system.move_min
+    begin = pot.pour
+    first = Share(job.index, lift, kg, begin, begin + later - system.move_min)
+    moved = [s._replace(start=s.start + later, end=s.end + later) for s in pot.shares]
+    if begin < low or pot.start < not_before(shop, board, job.index):
+        return None
+    if not shop.pour_clock >> begin & 1 or not shop.attended(job.chemistry) >> first.end & 1:
+        return None
+    jobs = shop.jobs
+    made = _rebuilt(shop, jobs, pot, [first, *moved])
+    if made is None or any(shop.crosses_shifts(u, made.start, made.end) for u in made.people):
+        return None
+    trial = board.copy()
+    trial.drop_pot(pot)
+    if not _fits(trial, made) or not all(
+        _may_move(shop, jobs, board, made, a, b) for a, b in zip(pot.shares, moved, strict=True)
+    ):
+        return None
+    trial.put_pot(made)
+    for share in moved:
+        _refinish(jobs, trial, share)
+    room = shop.mixer_of[pot.mixer].largest_kg - made.kg
+    return Poured(trial, (pot.id,), begin, first.end, 0, room)
+
+
 def _refinish(jobs: list[Job], board: Board, share: Share) -> None:
-    """Write down an earlier finish of a pour without steps after its cure."""
+    """Move the stand of a pour whose first or last lift moved, where no step holds it."""
     job = jobs[share.job]
+    placed = board.placed[share.job]
+    if share.lift == 0 and not any(s.step.holds_place for s in job.before):
+        board.release((placed.slot,), placed.stand_start, share.start)
+        board.reserve((placed.slot,), share.start, placed.stand_start)
+        placed = board.placed[share.job] = placed._replace(stand_start=share.start)
     if job.after or share.lift + 1 < len(job.lifts):
         return
-    placed = board.placed[share.job]
     cured = share.end + max(job.chemistry.at(share.end).cure_min, job.pour.cure_min or 0)
     late = lateness(job, cured)
     board.late += late - placed.late
     board.time += cured - placed.finish
-    board.placed[share.job] = placed._replace(finish=cured, late=late)
+    end = placed.stand_end
+    if not job.keeps_place and not job.children:
+        board.release((placed.slot,), cured, placed.stand_end)
+        board.reserve((placed.slot,), placed.stand_end, cured)
+        end = cured
+    board.placed[share.job] = placed._replace(finish=cured, late=late, stand_end=end)
 
 
 def _longest_run(pot: Pot, kept: list[Share]) -> list[Share]:

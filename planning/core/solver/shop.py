@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from bisect import bisect_right
 from dataclasses import dataclass
+from typing import Any
 
 from planning.core.batches import mixed_kg, mixers_for, poured_kg, usable_batches_kg
 from planning.core.plan import Problem, plannable_min
@@ -84,6 +85,8 @@ class Shop:
         self._staffed = masks.spans(staffed)
         self.pour_clock = self._pour_clock()
         self.stand_slots: dict[int, int] = {}
+        self.jobs: list[Any] = []
+        """Every pour made ready, in order; set by the case."""
         self._attended: dict[int, int] = {}
         self._allowed: dict[tuple[int, int, bool], int] = {}
         self._mixers_by_kg: dict[tuple[int, float], tuple[tuple[MixerUnit, ...], bool]] = {}

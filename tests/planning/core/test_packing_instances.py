@@ -1,0 +1,35 @@
+"""Published bin packing instances, packed by the code that bounds the pots of a week."""
+
+import pytest
+
+from planning.core.solver import packing
+from planning.core.solver.packing import Item
+from tests.benchmarks import instances
+
+SETS = ("u120", "u250", "planted", "N1C", "N2C", "N1W")
+ROWS = [
+    pytest.param(row, id=row["file"])
+    for row in instances.optima("bin_packing")
+    if any(row["file"].startswith(f"bin_packing/{s}") for s in SETS)
+]
+
+
+@pytest.mark.parametrize("row", ROWS)
+def test_the_fewest_bins_are_found_and_proven(row):
+    sizes, capacity = instances.bins(row["file"])
+    found = packing.pack(sizes, capacity)
+    assert len(found.bins) == found.bound == int(row["best_known"])
+    assert sorted(i for b in found.bins for i in b) == list(range(len(sizes)))
+    assert all(sum(sizes[i] for i in b) <= capacity for b in found.bins)
+
+
+def test_an_item_larger_than_a_bin_is_refused():
+    with pytest.raises(ValueError, match="an item of 11 is larger than a bin of 10"):
+        packing.pack([3, 11], 10)
+
+
+def test_portions_that_are_never_ready_together_take_a_pot_each():
+    together = [Item(4, 0, 2), Item(4, 1, 3)]
+    apart = [Item(4, 0, 1), Item(4, 2, 3)]
+    assert packing.least_bins(together, 10) == 1
+    assert packing.least_bins(apart, 10) == 2
