@@ -45,6 +45,8 @@ urlpatterns = [
     path("batches/<int:pk>/", weigh_in.batch, name="batch"),
     path("batches/<int:pk>/state.json", weigh_in.batch_state, name="batch-state"),
     path("batches/<int:pk>/scale.json", weigh_in.scale, name="batch-scale"),
+    path("batches/<int:pk>/photo/", weigh_in.add_photo, name="batch-photo-add"),
+    path("batch-photos/<int:pk>/", weigh_in.photo, name="batch-photo"),
     path("keeper.js", weigh_in.keeper, name="keeper"),
     path("orders/", pours.orders, name="orders"),
     path("orders/new/", pours.new_order, name="order-new"),
@@ -53,5 +55,6 @@ urlpatterns = [
     path("pours/<int:pk>/", cures.pour, name="pour"),
     path("pours/<int:pk>/temperature/", cures.log_temperature, name="pour-temperature"),
     path("pours/<int:pk>/demould/", cures.demould, name="pour-demould"),
+    path("demould-photos/<int:pk>/", cures.demould_photo, name="demould-photo"),
     path("pour-steps/<int:pk>/sign/", cures.sign, name="pour-step-sign"),
 ]

@@ -120,6 +120,10 @@ class DemouldForm(forms.Form):
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+    photo = forms.FileField(
+        required=False,
+        widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
+    )
     early_reason = forms.CharField(
         label="If the cure time has not run: why is it taken off now?",
         max_length=200,

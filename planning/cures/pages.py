@@ -7,15 +7,17 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.cures import actions, page_data
+from planning.cures.models import Demould
 from planning.cures.page_forms import DemouldForm, StepForm, TemperatureForm
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
+from planning.weigh_in.photos import clean_photo
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
@@ -139,17 +141,30 @@ def log_temperature(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("pour", pk=pk)
 
 
+@needs("cures:read")
+def demould_photo(request: HttpRequest, pk: int) -> FileResponse:
+    """Show the photo of a demoulding to people of its site."""
+    record = get_object_or_404(
+        Demould.objects.exclude(photo=""), pk=pk, pour__order__site=request.site
+    )
+    return FileResponse(record.photo.open("rb"), content_type="image/jpeg")
+
+
 @require_POST
 @needs("cures:write")
 def demould(request: HttpRequest, pk: int) -> HttpResponse:
     """Record taking the casting off."""
     found = _pour(request, pk)
-    form = DemouldForm(request.POST)
+    form = DemouldForm(request.POST, request.FILES)
     if not form.is_valid():
         return _page(request, found, 422, demould=form)
-    now = clock.now()
+    now, values = clock.now(), form.cleaned_data
+    given = values.pop("photo")
     try:
-        record = actions.demould(pour=found, at=now, now=now, by=request.user, **form.cleaned_data)
+        photo = None if given is None else clean_photo(given)
+        record = actions.demould(pour=found, at=now, now=now, by=request.user, **values)
+        if photo is not None and not record.photo:
+            record.photo.save("photo.jpg", photo)
     except ShopError as error:
         form.add_error("early_reason" if error.code == "not_cured" else None, error.message)
         return _page(request, found, 422, demould=form)

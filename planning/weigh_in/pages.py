@@ -2,18 +2,36 @@
 
 from __future__ import annotations
 
+import secrets
 from typing import Any
 
+from django import forms
+from django.contrib import messages
 from django.contrib.staticfiles import finders
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import get_object_or_404, render
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST
 
 from planning.week_plan.models import Batch
-from planning.weigh_in import scale_readings
+from planning.weigh_in import actions, scale_readings
+from planning.weigh_in.models import BatchEntry, EntryKind
 from planning.weigh_in.page_state import batch_with_parts, state_of
+from planning.weigh_in.photos import clean_photo
 from shared import clock
 from shared.api.permissions import needs
+from shared.errors import ShopError
+
+
+class PhotoForm(forms.Form):
+    """A photo for the log; `key` makes a second tap harmless."""
+
+    photo = forms.FileField(
+        widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
+        error_messages={"required": "photo is missing; take or choose one."},
+    )
+    words = forms.CharField(label="What it shows", max_length=400, required=False)
+    key = forms.CharField(widget=forms.HiddenInput, max_length=60)
 
 
 def _batch(request: HttpRequest, pk: int) -> Batch:
@@ -36,6 +54,8 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
             "batch": found,
             "state": state,
             "may_record": may_record,
+            "photo_form": PhotoForm(initial={"key": secrets.token_hex(12)}),
+            "photos": [entry for entry in found.entries.all() if entry.photo],
             "day": clock.local(found.planned_start, request.site).date(),
         },
     )
@@ -46,6 +66,43 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
 def batch_state(request: HttpRequest, pk: int) -> JsonResponse:
     """Hand the page what is recorded by now."""
     return JsonResponse(state_of(_batch(request, pk), clock.now()))
+
+
+@require_POST
+@needs("weighings:write")
+def add_photo(request: HttpRequest, pk: int) -> HttpResponse:
+    """Add a photo with its remark to a batch's log."""
+    found = get_object_or_404(Batch, pk=pk, site=request.site)
+    form = PhotoForm(request.POST, request.FILES)
+    if not form.is_valid():
+        for words in form.errors.values():
+            messages.error(request, " ".join(words))
+        return redirect("batch", pk=pk)
+    now = clock.now()
+    try:
+        actions.record_entry(
+            batch=found,
+            kind=EntryKind.REMARK,
+            key=f"photo:{form.cleaned_data['key']}",
+            at=now,
+            now=now,
+            by=request.user,
+            words=form.cleaned_data["words"],
+            photo=clean_photo(form.cleaned_data["photo"]),
+        )
+        messages.success(request, "The photo is in the log.")
+    except ShopError as error:
+        messages.error(request, error.message)
+    return redirect("batch", pk=pk)
+
+
+@needs("batches:read")
+def photo(request: HttpRequest, pk: int) -> FileResponse:
+    """Show a photo of a batch's log to people of its site."""
+    entry = get_object_or_404(
+        BatchEntry.objects.exclude(photo=""), pk=pk, batch__site=request.site
+    )
+    return FileResponse(entry.photo.open("rb"), content_type="image/jpeg")
 
 
 @never_cache
