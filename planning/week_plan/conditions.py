@@ -63,14 +63,15 @@ def condition_at(
     late_gel = max(_values((limit.gel_late_min.value for limit in found), gel))
     cure = max(_values((limit.demould_min.value for limit in found), float(info.demould_min)))
     opens = max(_values((limit.least_gap_min.value for limit in found), cure))
-    closes = min(_values((limit.greatest_gap_min.value for limit in found), opens))
+    # Where the window closes before it opens it is left so: every next lift is then abraded.
+    closes = min(_values(limit.greatest_gap_min.value for limit in found), default=None)
     attend = max(_values((limit.attended_min.value for limit in found), late_gel))
     return Condition(
         from_min=from_min,
         pot_life_min=max(1, math.floor(pot_life)),
         gel_limit_min=max(1, math.floor(gel)),
         gap_least_min=math.ceil(opens),
-        gap_greatest_min=max(math.ceil(opens), math.floor(closes)),
+        gap_greatest_min=math.ceil(opens) if closes is None else math.floor(closes),
         attend_min=math.ceil(attend),
         cure_min=math.ceil(cure),
         shop_c=shop_c,

@@ -108,6 +108,7 @@ class BatchCounter(models.Model):
 
 class BatchStatus(models.TextChoices):
     PLANNED = "planned", "Planned"
+    WEIGHING = "weighing", "Being weighed"
     WEIGHED = "weighed", "Weighed"
     MIXING = "mixing", "Mixed, pot life running"
     POURED = "poured", "Poured"

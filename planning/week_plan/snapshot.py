@@ -24,7 +24,12 @@ from shop.stores_types import ContainerInfo, SiteWeek, SystemInfo
 LOOK_AHEAD_DAYS = 14
 """From the Monday of the week: long enough for the cures of a week's last pours."""
 NO_LIMIT_MIN = 10_000_000
-STARTED = (BatchStatus.WEIGHED, BatchStatus.MIXING, BatchStatus.POURED)
+STARTED = (
+    BatchStatus.WEIGHING,
+    BatchStatus.WEIGHED,
+    BatchStatus.MIXING,
+    BatchStatus.POURED,
+)
 
 
 @dataclass(frozen=True)
@@ -156,7 +161,9 @@ def _kept_batches(site_id: int, pours: Iterable[Pour], now: datetime) -> list[Ba
         Batch.objects.filter(site_id=site_id, portions__lift__pour__in=[p.pk for p in pours])
         .distinct()
         .select_related("system")
-        .prefetch_related("people", "portions__lift__pour", "lines__container__lot")
+        .prefetch_related(
+            "people", "portions__lift__pour", "lines__container__lot", "lines__weighings"
+        )
         .order_by("id")
     )
     return [batch for batch in rows if is_kept(batch, now)]
@@ -173,7 +180,8 @@ def is_kept(batch: Batch, now: datetime) -> bool:
 def _clock(site: Site, monday: date, pours: list[Pour], batches: list[Batch]) -> Clock:
     zone = ZoneInfo(site.time_zone)
     begun = [batch.planned_start for batch in batches]
-    begun += [when for p in pours for s in p.steps.all() if (when := _began(s)) is not None]
+    steps = [step for pour in pours for step in pour.steps.all()]
+    begun += [at for step in steps if (at := _began(step) or step.planned_start) is not None]
     first = min([monday, *(at.astimezone(zone).date() for at in begun)])
     return Clock(datetime.combine(first, time.min, zone), zone)
 
@@ -342,7 +350,14 @@ def _frozen(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.Froze
     asked = {pour.pk for pour in pours}
     kept = [core_batch(b, clock) for b in batches]
     served = {(p.pour, p.lift) for b in kept for p in b.portions if int(p.pour) in asked}
-    tasks = [_done_task(step, clock) for pour in pours for step in pour.steps.all()]
+    begins: dict[int, datetime] = {}
+    for batch in batches:
+        for portion in batch.portions.all():
+            key = portion.lift.pour_id
+            begins[key] = max(batch.planned_start, begins.get(key, batch.planned_start))
+    tasks = [
+        _kept_task(step, clock, begins.get(pour.pk)) for pour in pours for step in pour.steps.all()
+    ]
     done = [task for task in tasks if task is not None]
     begun = {p for p, _ in served} | {task.pour for task in done}
     return core.Frozen(
@@ -353,9 +368,14 @@ def _frozen(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.Froze
     )
 
 
-def _done_task(step: PourStep, clock: Clock) -> core.Task | None:
-    began = _began(step)
-    if began is None or step.done_at is None:
+def _kept_task(step: PourStep, clock: Clock, until: datetime | None) -> core.Task | None:
+    """A step that is done, or stands before a kept batch of its pour, signed or not."""
+    start, end = _began(step), step.done_at
+    if end is None and until is not None:
+        start, end = step.planned_start, step.planned_end
+        if start is None or start > until:
+            return None
+    if start is None or end is None:
         return None
     between = step.phase == Phase.BETWEEN
     return core.Task(
@@ -363,8 +383,8 @@ def _done_task(step: PourStep, clock: Clock) -> core.Task | None:
         kind="abrade" if between else step.phase,  # type: ignore[arg-type]
         step="" if between else str(step.pk),
         people=tuple(sorted(str(p.pk) for p in step.planned_people.all())),
-        start_min=clock.minute(began),
-        end_min=clock.minute(step.done_at),
+        start_min=clock.minute(start),
+        end_min=clock.minute(end),
         lift=step.order - 1 if between else None,
     )
 
@@ -408,7 +428,8 @@ def _stands(pours: Iterable[Pour], clock: Clock) -> list[core.Stand]:
 
 def core_batch(batch: Batch, clock: Clock) -> core.Batch:
     """Return a confirmed batch as the core writes it; material already issued has no lots."""
-    issued = batch.status in STARTED
+    still_asked = batch.status in (BatchStatus.PLANNED, BatchStatus.WEIGHING)
+    lines = [line for line in batch.lines.all() if still_asked and not line.weighings.all()]
     return core.Batch(
         id=batch.number,
         system=batch.system.code,
@@ -430,16 +451,14 @@ def core_batch(batch: Batch, clock: Clock) -> core.Batch:
             )
             for p in batch.portions.all()
         ),
-        lots=()
-        if issued
-        else tuple(
+        lots=tuple(
             core.LotUse(
                 str(line.container.lot_id),
                 str(line.container_id),
                 line.role,  # type: ignore[arg-type]
                 float(line.exact_kg),
             )
-            for line in batch.lines.all()
+            for line in lines
         ),
     )
 
@@ -458,7 +477,7 @@ def _previous(
         .exclude(pk__in=held)
         .distinct()
         .select_related("system")
-        .prefetch_related("people", "portions__lift", "lines__container")
+        .prefetch_related("people", "portions__lift", "lines__container", "lines__weighings")
         .order_by("id")
     )
     batches = tuple(core_batch(batch, clock) for batch in rows)

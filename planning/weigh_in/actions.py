@@ -21,6 +21,9 @@ from planning.weigh_in.models import BatchEntry, EntryKind, Weighing
 from shared.errors import Invalid, ShopError
 from shop import stores
 
+OPEN = (BatchStatus.PLANNED, BatchStatus.WEIGHING, BatchStatus.WEIGHED)
+"""Into a pot in these states more may be weighed."""
+
 
 class WrongLot(ShopError):
     """A container that is not what the sheet asks for."""
@@ -61,7 +64,7 @@ def record_weighing(
             )
         return _weighed(found)
     batch = Batch.objects.select_for_update().get(pk=line.batch_id)
-    if batch.status not in (BatchStatus.PLANNED, BatchStatus.WEIGHED):
+    if batch.status not in OPEN:
         raise BatchFixed(
             f"Batch {batch.number} is {batch.get_status_display().lower()}; nothing more can be "
             "weighed into it.",
@@ -102,10 +105,9 @@ def record_weighing(
     result = _weighed(weighing)
     if result.ready:
         stores.free_reservations(prefix=f"batch:{batch.pk}:")
-    if result.ready and batch.status == BatchStatus.PLANNED:
-        Batch.objects.filter(pk=batch.pk).update(
-            status=BatchStatus.WEIGHED, version=F("version") + 1
-        )
+    status = BatchStatus.WEIGHED if result.ready else BatchStatus.WEIGHING
+    if batch.status != status:
+        Batch.objects.filter(pk=batch.pk).update(status=status, version=F("version") + 1)
     return result
 
 
@@ -254,7 +256,7 @@ def _contact(entry: BatchEntry) -> None:
     batch = entry.batch
     if batch.status != BatchStatus.WEIGHED:
         words = batch.get_status_display().lower()
-        why = "weigh resin and hardener first" if batch.status == BatchStatus.PLANNED else words
+        why = "weigh resin and hardener first" if batch.status in OPEN else words
         raise BatchFixed(
             f"Batch {batch.number} cannot be mixed: it is {words}; {why}.", code="batch_fixed"
         )

@@ -51,6 +51,15 @@ def test_weighing_issues_stock_and_uses_up_the_reservation(batch):
     assert not Reservation.objects.exists()
 
 
+def test_a_pot_half_weighed_stays_where_it_is_in_a_new_plan(batch, planned):
+    weigh(batch, "resin")
+    planned("the same pours again")
+    batch.refresh_from_db()
+    assert batch.status == "weighing"
+    hardener = batch.lines.get(role="hardener")
+    assert Reservation.objects.get().container == hardener.container
+
+
 def test_the_same_weighing_twice_issues_once(batch):
     weigh(batch, "resin")
     count = Movement.objects.count()
@@ -90,7 +99,7 @@ def test_too_much_hardener_is_answered_with_the_resin_to_add(batch):
     ratio = totals["hardener"] / (totals["resin"] + add) * 100
     assert ratio == pytest.approx(Decimal(15), rel=Decimal("0.025"))
     batch.refresh_from_db()
-    assert batch.status == "planned"
+    assert batch.status == "weighing"
     fixed = weigh(batch, "resin", kg=add, key="the-rest", reason="hardener poured over")
     assert fixed.ready
 
