@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 
 from planning.core.geometry import BadGeometry, CastingShape, Slice, check_between, check_size
+from planning.core.pattern_classes import CLASSES
 from planning.core.pattern_draft import (
     A_SIDE,
     B_SIDE,
     BAND_DEG,
-    CLASSES,
     Surface,
     examine_surface,
     undercut_patches,

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planning.core.geometry import BadGeometry
+from planning.core.pattern_classes import CLASSES
 from planning.core.pattern_mesh import Floats, Mesh
 from planning.core.pattern_sections import share_above
 
@@ -25,7 +26,6 @@ SQUARE_DEG = 85.0
 _LEVEL = 1e-6
 """A facet within this share of the pattern's height of the board rests on it."""
 
-CLASSES = ("undercut", "upright", "below_band", "in_band", "above_band", "square")
 A_SIDE, B_SIDE, RESTING = 0, 1, 2
 
 

@@ -1,8 +1,7 @@
 """
 A picture of a pattern coloured by draft and undercut, made on the server.
 
-Colours stay apart for colour-blind eyes (after the palette of Okabe and Ito, from memory), and
-what matters carries a hatch as well, so that a black-and-white print shows it too.
+Colours and hatches are those of `pattern_classes`.
 """
 
 from __future__ import annotations
@@ -15,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.core.pattern_draft import CLASSES, Surface
+from planning.core.pattern_classes import CLASSES, COLOURS, HATCHES
+from planning.core.pattern_draft import Surface
 from planning.core.pattern_mesh import Floats, Mesh
 from planning.core.pattern_raster import Overhang, rasterise
 
@@ -24,17 +24,6 @@ if TYPE_CHECKING:
 
 TRAPPED, RESTING = len(CLASSES), len(CLASSES) + 1
 SHOWN = (*CLASSES, "trapped", "resting")
-COLOURS = {
-    "undercut": "#d55e00",
-    "upright": "#5a5a5a",
-    "below_band": "#e69f00",
-    "in_band": "#009e73",
-    "above_band": "#8fcbf2",
-    "square": "#e8e8e8",
-    "trapped": "#cc79a7",
-    "resting": "#ffffff",
-}
-HATCHES = {"undercut": "diagonal", "trapped": "back", "upright": "level", "below_band": "dots"}
 VIEWS = {"above": (35.0, 32.0), "below": (215.0, -32.0)}
 """Where the eye is: degrees round the pull, degrees above the board."""
 _FINER = 2

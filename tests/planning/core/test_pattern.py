@@ -9,8 +9,9 @@ import pytest
 
 from planning.core.geometry import BadGeometry, CastingShape
 from planning.core.pattern import Setup, examine, half_of, legend_lines, summary
+from planning.core.pattern_classes import COLOURS, HATCHES
 from planning.core.pattern_mesh import Mesh, PatternRefused
-from planning.core.pattern_picture import COLOURS, HATCHES, SHOWN
+from planning.core.pattern_picture import SHOWN
 from planning.core.pattern_raster import rasterise
 from planning.core.pattern_sections import Sections
 from tests.planning.core.meshes import box_mesh, dovetail_mesh, frustum_mesh, sphere_mesh
