@@ -50,9 +50,19 @@ WAYS = (
     ("Week", "week", "plans:read"),
     ("Orders", "orders", "tool_orders:read"),
     ("Stock", "stock", "lots:read"),
+    ("Outlook", "outlook", "requirements:read"),
     ("Tools", "tools", "tools:read"),
     ("Buying", "buying", "purchases:read"),
     ("Workbench", "workbench", "calculations:read"),
+)
+SIDE_WAYS = (
+    ("Patterns", "patterns", "tool_orders:read"),
+    ("Trace", "trace", "trace:read"),
+    ("Reminders", "reminders", "reminders:read"),
+    ("People", "people", "accounts:read"),
+    ("Who changed what", "audit", "audit:read"),
+    ("Own password", "own-password", ""),
+    ("API", "api-docs", ""),
 )
 """Label, name of the page, and the scope it asks for; what a person may not see is left out."""
 
@@ -86,19 +96,31 @@ def cautions(
 @register.inclusion_tag("parts/ways.html", takes_context=True)
 def ways(context: template.Context) -> dict[str, Any]:
     """List the main pages, the current one marked."""
+    return {"ways": _open_ways(context, WAYS), "label": "Main"}
+
+
+@register.inclusion_tag("parts/ways.html", takes_context=True)
+def side_ways(context: template.Context) -> dict[str, Any]:
+    """List the pages that are needed now and then."""
+    return {"ways": _open_ways(context, SIDE_WAYS), "label": "More", "side": True}
+
+
+def _open_ways(
+    context: template.Context, listed: Iterable[tuple[str, str, str]]
+) -> list[dict[str, Any]]:
     request = context.get("request")
     here = request.path if request else ""
     access = getattr(request, "access", None)
     found = []
-    for label, name, scope in WAYS:
-        if access is not None and not access.may(scope):
+    for label, name, scope in listed:
+        if scope and access is not None and not access.may(scope):
             continue
         try:
             address = reverse(name)
-        except NoReverseMatch:
+        except NoReverseMatch:  # this installation has no such page
             continue
         found.append({"label": label, "address": address, "current": here.startswith(address)})
-    return {"ways": found}
+    return found
 
 
 @register.inclusion_tag("parts/who.html", takes_context=True)
