@@ -84,6 +84,7 @@ class PatternViewSet(
         """Throw it away unless a pour was made from it."""
         actions.throw_away(pattern=row)
 
+    @extend_schema(responses={202: PatternSerializer})
     @action(detail=True, methods=["post"], serializer_class=SetupSerializer)
     def examinations(self, request: Any, pk: Any = None) -> Any:
         """Examine it again with another unit, pull, box or with repair."""
@@ -94,6 +95,7 @@ class PatternViewSet(
             status=202,
         )
 
+    @extend_schema(responses={200: PourSerializer})
     @action(detail=True, methods=["post"], serializer_class=UseSerializer)
     def uses(self, request: Any, pk: Any = None) -> Any:
         """Give a pour the casting of one half: volume by height, depth and area to coat."""
