@@ -39,7 +39,7 @@ def read_goods(data: bytes, site: Site) -> list[Goods]:
     Invalid
         With row, column and value of everything that cannot be read.
     """
-    known = {
+    known: dict[str, dict[str, Any]] = {
         "material": {row.code: row for row in Material.objects.all()},
         "supplier": {row.code: row for row in Supplier.objects.all()},
         "location": {row.code: row for row in Location.objects.filter(site=site, in_use=True)},

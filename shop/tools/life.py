@@ -13,7 +13,7 @@ from shared import clock
 from shared.access.models import Site
 from shop.core.recoat import CoatsLeft, shots_left
 from shop.core.tool_life import Life
-from shop.core.weibull import Outlook, best_known, outlook
+from shop.core.weibull import Outlook, Weibull, best_known, outlook
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolStatus
 
 PACE_DAYS = 90
@@ -74,7 +74,7 @@ def states(tools: Iterable[Tool], site: Site, today: date) -> list[ToolState]:
 
 
 def _state(
-    tool: Tool, events: list[ToolEvent], life: object, site: Site, today: date
+    tool: Tool, events: list[ToolEvent], life: Weibull | None, site: Site, today: date
 ) -> ToolState:
     total = sum(event.shots for event in events)
     since = today - timedelta(days=PACE_DAYS)

@@ -6,11 +6,13 @@ from django.core.management import call_command
 from django.db import connection
 
 from shared import append_only
+from shop.errors import LotHeld
 from shop.ledger import actions, purposes
 from shop.ledger.audit import differences
 from shop.ledger.models import Movement, Reservation
 from shop.ledger.reservations import reserve
 from shop.lots.models import Container
+from shop.tasks import audit_stock
 from tests.factories.shop import NOW, make_container
 
 pytestmark = pytest.mark.django_db
@@ -113,3 +115,18 @@ def test_the_audit_asks_as_often_for_one_container_as_for_many(
         make_container(holds=1)
     with django_assert_num_queries(5):
         differences()
+
+
+def test_the_nightly_audit_stops_issues_from_a_lot_that_differs(busy, planned, caplog):
+    one, _ = busy
+    sound = make_container(holds=5)
+    Container.objects.filter(pk=one.pk).update(balance=99)
+    assert audit_stock() == 1
+    assert "stock differs: balance" in caplog.text
+    with pytest.raises(LotHeld, match="the nightly audit found a difference"):
+        actions.issue(
+            container_id=one.pk, quantity=Decimal(1), key="x", counterpart="batch:1",
+            happened_at=NOW,
+        )  # fmt: skip
+    sound.lot.refresh_from_db()
+    assert sound.lot.status == "released"
