@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any
@@ -93,9 +95,23 @@ def take_order(
         created_at=now,
     )
     below = None
-    for fields in sorted(rows, key=lambda row: row.get("half", "A")):
-        below = add_pour(order=order, fields=fields, stands_on=below)
+    for n, fields in sorted(enumerate(rows), key=lambda row: row[1].get("half", "A")):
+        with under(f"pours/{n}"):
+            below = add_pour(order=order, fields=fields, stands_on=below)
     return order
+
+
+@contextmanager
+def under(place: str) -> Iterator[None]:
+    """Say of fields refused inside where in the whole request they stand."""
+    try:
+        yield
+    except Invalid as error:
+        moved = (
+            replace(problem, pointer=f"#/{place}/{problem.pointer.removeprefix('#/')}")
+            for problem in error.problems
+        )
+        raise Invalid(error.message, tuple(moved)) from error
 
 
 def _check_halves(route: Route, rows: list[Mapping[str, Any]]) -> None:
@@ -298,10 +314,14 @@ def next_number(site_id: int, day: date) -> str:
 @transaction.atomic
 def take_orders(rows: Iterable[Mapping[str, Any]]) -> list[ToolOrder]:
     """Take in several orders or none of them; a number taken meanwhile is named."""
+    orders = []
     try:
-        return [take_order(**row) for row in rows]
+        for n, row in enumerate(rows):
+            with under(f"items/{n}"):
+                orders.append(take_order(**row))
     except IntegrityError as error:
         raise ShopError(
             "One of these order numbers was taken meanwhile; nothing was stored. Try again.",
             code="number_taken",
         ) from error
+    return orders
