@@ -92,10 +92,10 @@ class Choice(forms.ChoiceField):
     def clean(self, value: Any) -> str:
         """Return the choice; the initial one when it is left out."""
         text = "" if value is None else str(value).strip()
-        if not text and self.initial is not None:
+        if value is None and self.initial is not None:
             return str(self.initial)
         allowed = self.keys
-        if not text:
+        if not text and self.initial is None:
             if self.required:
                 listed = ", ".join(allowed) or "nothing yet"
                 raise Refused(f"{self.name} is missing; choose one of {listed}.", "required")

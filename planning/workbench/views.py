@@ -34,11 +34,15 @@ def _parameter(name: str, field: Any) -> OpenApiParameter:
         listed = field.keys
     words = [str(field.label)]
     if isinstance(field, Quantity):
-        words.append(f"{field.bounds}.")
+        words.append(field.bounds)
     if field.help_text:
-        words.append(str(field.help_text))
+        words.append(str(field.help_text).rstrip("."))
     return OpenApiParameter(
-        name, OpenApiTypes.STR, required=field.required, enum=listed, description=". ".join(words)
+        name,
+        OpenApiTypes.STR,
+        required=field.required,
+        enum=listed,
+        description=". ".join(words) + ".",
     )
 
 
