@@ -9,6 +9,9 @@ from django.conf import settings
 LATE_AFTER = timedelta(minutes=10)
 """Reminders told later than this, as after an outage, share one message a person."""
 
+SEEN_FOR = timedelta(seconds=2)
+"""So long a worker relies on having looked at the things themselves before it sends."""
+
 WEBHOOK_ITEMS = 40
 """Most reminders in one webhook message, to stay below 20 kB."""
 

@@ -13,12 +13,13 @@ import os
 import random
 import secrets
 import socket
+from collections import defaultdict
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.template.loader import render_to_string
 
 from planning.reminders import limits, wanted
@@ -35,7 +36,6 @@ from planning.reminders.models import (
     Delivery,
     DeliveryItem,
     DeliveryState,
-    Reminder,
     ReminderSettings,
     ReminderState,
 )
@@ -85,65 +85,108 @@ def send_due(read_clock: Clock, worker: str, most: int = 1000) -> int:
         if not rows:
             break
         reached("claimed")
-        mailer = Mailer()
+        run = _Run(read_clock, worker)
         try:
-            for row in rows:
-                _send_one(row, read_clock, worker, mailer)
+            for place, row in enumerate(rows):
+                run.send(row, rows[place:])
         finally:
-            mailer.close()
+            run.mailer.close()
         done += len(rows)
     return done
 
 
-def _send_one(delivery: Delivery, read_clock: Clock, worker: str, mailer: Mailer) -> None:
-    now = read_clock()
-    assert delivery.lease_until is not None
-    if delivery.lease_until - now < limits.lease() / 4:
-        # Too little time left to be sure of finishing: give it back unharmed.
-        _finish(delivery, worker, D.CLAIMED, state=D.WAITING, attempts=F("attempts") - 1)
-        return
-    items = _still_due(delivery, now)
-    reached("checked")
-    if not items:
-        _finish(delivery, worker, D.CLAIMED, state=D.DROPPED)
-        return
-    message = _render(delivery, items, now)
-    reached("rendered")
-    if not _finish(delivery, worker, D.CLAIMED, keep=True, state=D.SENDING):
-        return
-    reached("marked")
-    try:
-        _hand_over(delivery, message, now, mailer)
-    except NotDelivered as failure:
-        _put_off(delivery, worker, failure, read_clock())
-        return
-    reached("handed_over")
-    _finish(delivery, worker, D.SENDING, state=D.SENT, sent_at=read_clock(), error="")
-    reached("stamped")
+class _Run:
+    """The sending of a few claimed deliveries, one after another."""
+
+    def __init__(self, read_clock: Clock, worker: str) -> None:
+        self.read_clock, self.worker = read_clock, worker
+        self.mailer = Mailer()
+        self.seen_at: datetime | None = None
+        self.items: dict[int, list[DeliveryItem]] = {}
+
+    def send(self, delivery: Delivery, to_come: list[Delivery]) -> None:
+        """Send one delivery, if this worker holds it still and it is still to be told."""
+        now = self.read_clock()
+        assert delivery.lease_until is not None
+        if delivery.lease_until - now < limits.lease() / 4:
+            # Too little time left to be sure of finishing: give it back unharmed.
+            self._finish(delivery, D.CLAIMED, state=D.WAITING, attempts=F("attempts") - 1)
+            return
+        if self.seen_at is None or abs(now - self.seen_at) > limits.SEEN_FOR:
+            self.seen_at, self.items = now, _still_due(to_come, now)
+        items = self.items.get(delivery.pk, [])
+        reached("checked")
+        if not items:
+            self._finish(delivery, D.CLAIMED, state=D.DROPPED)
+            return
+        message = _render(delivery, items, now)
+        reached("rendered")
+        if not self._mark(delivery):
+            return
+        reached("marked")
+        try:
+            _hand_over(delivery, message, now, self.mailer)
+        except NotDelivered as failure:
+            self._put_off(delivery, failure)
+            return
+        reached("handed_over")
+        self._finish(delivery, D.SENDING, state=D.SENT, sent_at=self.read_clock(), error="")
+        reached("stamped")
+
+    def _held(self, delivery: Delivery, held_in: str) -> QuerySet[Delivery]:
+        return Delivery.objects.filter(pk=delivery.pk, state=held_in, claimed_by=self.worker)
+
+    def _finish(self, delivery: Delivery, held_in: str, **values: Any) -> None:
+        """Write the next state and let go, if this worker still holds the delivery."""
+        self._held(delivery, held_in).update(claimed_by="", lease_until=None, **values)
+
+    def _mark(self, delivery: Delivery) -> bool:
+        """
+        Write down that it is being handed over.
+
+        The version is compared once more in the same statement: a reminder that has moved, been
+        taken up or cancelled since it was looked at is not sent.
+        """
+        current = _current().filter(delivery=OuterRef("pk"))
+        held = self._held(delivery, D.CLAIMED)
+        if held.filter(Exists(current)).update(state=D.SENDING):
+            return True
+        self._finish(delivery, D.CLAIMED, state=D.DROPPED)
+        return False
+
+    def _put_off(self, delivery: Delivery, failure: NotDelivered) -> None:
+        """Try again later, or give up and let the failure be seen."""
+        values: dict[str, Any] = {"error": failure.words[:300]}
+        if failure.doubtful:
+            values["doubtful"] = True
+        if failure.final or delivery.attempts > len(ATTEMPT_WAITS_S):
+            self._finish(delivery, D.SENDING, state=D.FAILED, **values)
+            return
+        wait_s = ATTEMPT_WAITS_S[delivery.attempts - 1] * random.uniform(1, 1.1)
+        try_at = self.read_clock() + timedelta(seconds=max(wait_s, failure.wait_s or 0))
+        self._finish(delivery, D.SENDING, state=D.WAITING, try_at=try_at, **values)
 
 
-def _finish(
-    delivery: Delivery, worker: str, held_in: str, *, keep: bool = False, **values: Any
-) -> bool:
-    """Write the next state, if this worker still holds the delivery."""
-    if not keep:
-        values |= {"claimed_by": "", "lease_until": None}
-    mine = Delivery.objects.filter(pk=delivery.pk, state=held_in, claimed_by=worker)
-    return mine.update(**values) == 1
+def _current() -> QuerySet[DeliveryItem]:
+    """Return items whose reminder is as it was when the message was made, and not taken up."""
+    return DeliveryItem.objects.filter(
+        reminder__version=F("version"), reminder__state=ReminderState.TOLD
+    )
 
 
-def _still_due(delivery: Delivery, now: datetime) -> list[DeliveryItem]:
-    """Return what is still to be told: same version, not taken up, and the thing still says so."""
-    items = DeliveryItem.objects.filter(
-        delivery=delivery,
-        reminder__version=F("version"),
-        reminder__state=ReminderState.TOLD,
-    ).select_related("reminder__site")
-    return [item for item in items if _says_so(item.reminder, now)]
-
-
-def _says_so(reminder: Reminder, now: datetime) -> bool:
-    return wanted.still_due(reminder.kind, reminder.subject, now)
+def _still_due(deliveries: list[Delivery], now: datetime) -> dict[int, list[DeliveryItem]]:
+    """Return what is still to be told by delivery: unchanged, and the thing itself says so."""
+    rows = _current().filter(delivery__in=deliveries).select_related("reminder__site")
+    items = list(rows.order_by("id"))
+    subjects: dict[str, set[str]] = defaultdict(set)
+    for item in items:
+        subjects[item.reminder.kind].add(item.reminder.subject)
+    due = {kind: wanted.still_due(kind, names, now) for kind, names in subjects.items()}
+    found: dict[int, list[DeliveryItem]] = defaultdict(list)
+    for item in items:
+        if item.reminder.subject in due[item.reminder.kind]:
+            found[item.delivery_id].append(item)
+    return found
 
 
 def _render(delivery: Delivery, items: list[DeliveryItem], now: datetime) -> Message:
@@ -210,16 +253,3 @@ def _hand_over(delivery: Delivery, message: Message, now: datetime, mailer: Mail
         if failure.final:
             ReminderSettings.objects.filter(pk=own.pk).update(webhook_off=failure.words[:200])
         raise
-
-
-def _put_off(delivery: Delivery, worker: str, failure: NotDelivered, now: datetime) -> None:
-    """Try again later, or give up and let the failure be seen."""
-    values: dict[str, Any] = {"error": failure.words[:300]}
-    if failure.doubtful:
-        values["doubtful"] = True
-    if failure.final or delivery.attempts > len(ATTEMPT_WAITS_S):
-        _finish(delivery, worker, D.SENDING, state=D.FAILED, **values)
-        return
-    wait_s = ATTEMPT_WAITS_S[delivery.attempts - 1] * random.uniform(1, 1.1)
-    try_at = now + timedelta(seconds=max(wait_s, failure.wait_s or 0))
-    _finish(delivery, worker, D.SENDING, state=D.WAITING, try_at=try_at, **values)

@@ -42,11 +42,12 @@ class Wanted:
         return f"{self.kind}:{self.subject}"
 
 
-Source = Callable[[datetime, int | None], Iterator[Wanted]]
-"""Yields what is wanted now, of all subjects or of the one with the given id."""
+Ids = Collection[int] | None
+Source = Callable[[datetime, Ids], Iterator[Wanted]]
+"""Yields what is wanted now, of all subjects or of those with the given ids."""
 
 
-def _running(only: int | None) -> Iterator[Cure]:
+def _running(only: Ids) -> Iterator[Cure]:
     above = Lift.objects.filter(pour=OuterRef("lift__pour"), number__gt=OuterRef("lift__number"))
     rows = Cure.objects.filter(
         done_at__isnull=True,
@@ -54,7 +55,7 @@ def _running(only: int | None) -> Iterator[Cure]:
         lift__pour__order__status=OrderStatus.OPEN,
     ).annotate(has_next=Exists(above), next_cast=Exists(above.filter(cure__isnull=False)))
     if only is not None:
-        rows = rows.filter(pk=only)
+        rows = rows.filter(pk__in=only)
     yield from rows.select_related("lift__pour__order__site")
 
 
@@ -83,7 +84,7 @@ def _of_cure(kind: str, cure: Cure, due_at: datetime, title: str, words: str) ->
     )
 
 
-def cures_complete(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+def cures_complete(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A casting that may be demoulded once the cure of its last lift has run."""
     for cure in _running(only):
         if not cure.has_next:  # type: ignore[attr-defined]
@@ -97,7 +98,7 @@ def cures_complete(now: datetime, only: int | None = None) -> Iterator[Wanted]:
             )
 
 
-def lifts_open(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+def lifts_open(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A lift that can bear the next one."""
     for cure in _running(only):
         if cure.has_next and not cure.next_cast:  # type: ignore[attr-defined]
@@ -112,7 +113,7 @@ def lifts_open(now: datetime, only: int | None = None) -> Iterator[Wanted]:
             )
 
 
-def lifts_close(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+def lifts_close(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A lift that soon stops bonding to the next one."""
     for cure in _running(only):
         until = cure.next_closes_at
@@ -126,7 +127,7 @@ def lifts_close(now: datetime, only: int | None = None) -> Iterator[Wanted]:
             )
 
 
-def coats_dry(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+def coats_dry(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A coat of release agent that is dry, while nothing has followed it yet."""
     later = PourStep.objects.filter(
         pour=OuterRef("pour"),
@@ -143,7 +144,7 @@ def coats_dry(now: datetime, only: int | None = None) -> Iterator[Wanted]:
         pour__order__status=OrderStatus.OPEN,
     )
     if only is not None:
-        rows = rows.filter(pk=only)
+        rows = rows.filter(pk__in=only)
     for step in rows.select_related("pour__order"):
         assert step.done_at is not None
         yield Wanted(
@@ -157,7 +158,7 @@ def coats_dry(now: datetime, only: int | None = None) -> Iterator[Wanted]:
         )
 
 
-def unattended_peaks(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+def unattended_peaks(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A lift that is hottest after the last one has left the shop."""
     for cure in _running(only):
         if cure.peak_passed_at is not None:
@@ -175,7 +176,7 @@ def unattended_peaks(now: datetime, only: int | None = None) -> Iterator[Wanted]
             )
 
 
-def orders_late(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+def orders_late(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """An order whose day has passed, or whose confirmed plan ends after it."""
     rows = ToolOrder.objects.filter(status=OrderStatus.OPEN).annotate(
         ends_at=Max(
@@ -186,7 +187,7 @@ def orders_late(now: datetime, only: int | None = None) -> Iterator[Wanted]:
         planned_at=Max("pours__lifts__portions__batch__plan__confirmed_at"),
     )
     if only is not None:
-        rows = rows.filter(pk=only)
+        rows = rows.filter(pk__in=only)
     for order in rows.select_related("site").order_by(F("due_on"), "pk"):
         due_end = clock.day_end(order.due_on, order.site)
         ends = max(filter(None, (order.ends_at, order.steps_end, order.lifts_end)), default=None)
@@ -207,9 +208,9 @@ def orders_late(now: datetime, only: int | None = None) -> Iterator[Wanted]:
         )
 
 
-def lots_expiring(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+def lots_expiring(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A container with something left whose expiry or open life soon ends."""
-    for site_id, container in stores.soon_unusable(now + LOT_LEAD, container_id=only):
+    for site_id, container in stores.soon_unusable(now + LOT_LEAD, container_ids=only):
         until = container.usable_until
         assert until is not None
         yield Wanted(
@@ -224,9 +225,9 @@ def lots_expiring(now: datetime, only: int | None = None) -> Iterator[Wanted]:
         )
 
 
-def tools_due(now: datetime, only: int | None = None) -> Iterator[Wanted]:
+def tools_due(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A tool that has run the shots after which it is coated or inspected again."""
-    for need in stores.tools_due(tool_id=only):
+    for need in stores.tools_due(tool_ids=only):
         yield Wanted(
             Kind.TOOL_DUE,
             f"tool:{need.tool_id}",
@@ -259,8 +260,7 @@ def all_wanted(now: datetime, kinds: Collection[str] = tuple(SOURCES)) -> dict[s
     return {one.key: one for kind in kinds for one in SOURCES[kind](now, None)}
 
 
-def still_due(kind: str, subject: str, now: datetime) -> bool:
-    """Whether the thing itself still asks to be told by now, read afresh."""
-    only = int(subject.partition(":")[2])
-    found = [w for w in SOURCES[kind](now, only) if w.subject == subject]
-    return any(one.due_at <= now for one in found)
+def still_due(kind: str, subjects: Collection[str], now: datetime) -> set[str]:
+    """Return those of some subjects that still ask to be told by now, read afresh."""
+    ids = {int(subject.partition(":")[2]) for subject in subjects}
+    return {one.subject for one in SOURCES[kind](now, ids) if one.due_at <= now}

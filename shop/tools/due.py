@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import UTC, datetime
 
 from django.db.models import F, OuterRef, QuerySet, Subquery, Sum
@@ -18,11 +18,11 @@ WORK = {
 }
 
 
-def tools_due(*, tool_id: int | None = None) -> Iterator[ToolNeed]:
+def tools_due(*, tool_ids: Collection[int] | None = None) -> Iterator[ToolNeed]:
     """Yield each tool in service that needs work now, and since when."""
     tools = Tool.objects.filter(status=ToolStatus.IN_SERVICE)
-    if tool_id is not None:
-        tools = tools.filter(pk=tool_id)
+    if tool_ids is not None:
+        tools = tools.filter(pk__in=tool_ids)
     needs: dict[Tool, list[tuple[str, int, int, datetime]]] = defaultdict(list)
     for work, (field, kind) in WORK.items():
         for tool in _over_limit(tools, field, kind):

@@ -172,6 +172,35 @@ def test_change_between_claim_and_sending_stops_the_message(cure, clock, change)
     assert the_mail().state == "dropped"
 
 
+@pytest.mark.parametrize("change", ["confirmed", "moved and swept"])
+def test_change_after_the_message_was_written_stops_it_too(cure, clock, change):
+    def meanwhile(point):
+        if point == "rendered":
+            kill_points.forget()
+            CHANGES[change](cure)
+
+    kill_points.listen(meanwhile)
+    sweep(clock)
+    assert sent() == []
+    assert the_mail().state == "dropped"
+
+
+def test_each_message_of_a_slow_run_is_looked_at_again(cure, clock):
+    other = make_cure(
+        make_pour(cure.lift.pour.order.site), peak_passed_at=NOW, poured_at=NOW - 24 * HOUR
+    )
+
+    def slow(point):
+        if point == "stamped":
+            kill_points.forget()
+            clock.now += limits.SEEN_FOR + timedelta(seconds=1)
+            Pour.objects.filter(pk=other.lift.pour_id).update(status="cancelled")
+
+    kill_points.listen(slow)
+    sweep(clock)
+    assert [subject for subject, _ in sent()] == [TITLE.format(cure.lift.pour)]
+
+
 def test_moved_cure_is_mailed_again_at_its_new_time(cure, clock):
     CHANGES["moved and swept"](cure)
     sweep(clock)
