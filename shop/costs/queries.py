@@ -103,6 +103,7 @@ def _used(
         .filter(Q(kind=MovementKind.ISSUE) | Q(reverses__kind=MovementKind.ISSUE))
         .values_list(
             "counterpart",
+            "container__lot",
             "container__lot__code",
             "container__lot__material__code",
             "container__lot__unit_cost",
@@ -111,7 +112,21 @@ def _used(
         .annotate(total=Sum("quantity"))
         .order_by()
     )
-    return [(c, f"{m} {lot}", m, price, cur, -total) for c, lot, m, price, cur, total in rows]
+    name = _Names()
+    return [
+        (c, name(pk, f"{m} {code}"), m, price, cur, -total)
+        for c, pk, code, m, price, cur, total in rows
+    ]
+
+
+class _Names:
+    """Names for lots; two suppliers may give two lots of a material the same code."""
+
+    def __init__(self) -> None:
+        self.taken: dict[str, int] = {}
+
+    def __call__(self, pk: int, name: str) -> str:
+        return name if self.taken.setdefault(name, pk) == pk else f"{name} ({pk})"
 
 
 def _shares(counterpart: str, use: providers.Use | None) -> list[tuple[str, str, str, Decimal]]:
@@ -151,6 +166,7 @@ def losses(site: Site, first: date, last: date) -> tuple[MonthLoss, ...]:
             "what",
             "at",
             "quantity",
+            "container__lot",
             "container__lot__code",
             "container__lot__expires_on",
             "container__lot__material__code",
@@ -158,9 +174,9 @@ def losses(site: Site, first: date, last: date) -> tuple[MonthLoss, ...]:
             "container__lot__supplier__currency",
         )
     )
-    found, prices = [], {}
-    for what, at, quantity, code, until, material, price, currency in rows:
-        day, lot = clock.local(at, site).date(), f"{material} {code}"
+    found, prices, name = [], {}, _Names()
+    for what, at, quantity, pk, code, until, material, price, currency in rows:
+        day, lot = clock.local(at, site).date(), name(pk, f"{material} {code}")
         if price is not None:
             prices[lot] = LotPrice(price, currency or _home_currency())
         stale = what == MovementKind.SCRAP and until is not None and until < day

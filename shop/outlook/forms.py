@@ -91,9 +91,20 @@ def daily_cells(row: Row) -> Iterator[list[Any]]:
         yield [day, *(exact(q) for q in figures)]
 
 
+MOST_SHORT, MOST_AT_RISK = 20, 5
+"""How many pours and lots the summary names of each material; the days of one name all."""
+
+
 def plain(row: Row, *, daily: bool) -> dict[str, Any]:
-    """Return one material's outlook for JSON; quantities are text, in the material's unit."""
+    """
+    Return one material's outlook for JSON; quantities are text, in the material's unit.
+
+    Without its days only the first pours that go short and the first lots at risk are named; the
+    counts say how many there are.
+    """
     ahead = row.outlook
+    short = ahead.short_pours if daily else ahead.short_pours[:MOST_SHORT]
+    at_risk = ahead.at_risk if daily else ahead.at_risk[:MOST_AT_RISK]
     found: dict[str, Any] = {
         "material": str(row.material.pk),
         "material_code": row.material.code,
@@ -110,6 +121,7 @@ def plain(row: Row, *, daily: bool) -> dict[str, Any]:
         "last_order_on": _day(row.last_order_on),
         "usual_supplier": row.source.supplier if row.source else None,
         "lead_days": row.source.lead_days if row.source else None,
+        "short_pours_count": len(ahead.short_pours),
         "short_pours": [
             {
                 "pour": s.pour,
@@ -118,8 +130,9 @@ def plain(row: Row, *, daily: bool) -> dict[str, Any]:
                 "never_met": str(exact(s.never_met)),
                 "made_good_on": _day(s.made_good_on),
             }
-            for s in ahead.short_pours
+            for s in short
         ],
+        "at_risk_count": len(ahead.at_risk),
         "at_risk": [
             {
                 "lot": risk.code,
@@ -135,7 +148,7 @@ def plain(row: Row, *, daily: bool) -> dict[str, Any]:
                     for r in risk.rescues
                 ],
             }
-            for risk in ahead.at_risk
+            for risk in at_risk
         ],
     }
     if daily:

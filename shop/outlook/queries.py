@@ -28,6 +28,7 @@ from shop.purchasing import queries as purchasing
 
 USUAL_DAYS = 90
 MOST_DAYS = 730
+RESCUE_DAYS = 28
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,9 @@ def rows(
     result = []
     for material in materials:
         one = found.get(material.pk, Stock())
-        ahead = project(one.supplies, one.uses, start=today, days=days)
+        # Rescues are looked for only where lots have names.
+        rescue = 0 if wanted is None else RESCUE_DAYS
+        ahead = project(one.supplies, one.uses, start=today, days=days, rescue_days=rescue)
         source = sources.get(material.pk)
         last = None
         if ahead.first_short_day and source:

@@ -59,6 +59,17 @@ def test_a_batch_is_shared_by_mass_and_a_casting_counts_whole(site, resin, batch
     assert rows == {"Half 1": {"EUR": Decimal("42.00")}, "Half 2": {"EUR": Decimal("8.40")}}
 
 
+def test_two_suppliers_lots_of_one_code_keep_their_prices(site, resin):
+    twin = make_lot(
+        site, resin.lot.material, supplier=make_supplier(), code="L1", unit_cost=Decimal(10)
+    )
+    issue(resin, 1, "coat:3", key="a")
+    issue(make_container(twin, 5), 1, "coat:3", key="b")
+    (row,) = queries.costs(site, *NOVEMBER)
+    assert row.cost.totals == {"EUR": Decimal("18.40")}
+    assert len(row.cost.lines) == 2
+
+
 def test_a_reversed_issue_costs_nothing(site, resin):
     issue(resin, 4, "batch:9", key="k")
     ledger.reverse(key_of_original="k", key="undo", reason="wrong lot", happened_at=NOW)

@@ -35,6 +35,7 @@ def test_the_call_names_the_pour_the_day_and_the_last_order(api, short):
             "made_good_on": None,
         }
     ]  # fmt: skip
+    assert (row["short_pours_count"], row["at_risk_count"]) == (1, 0)
     assert "days" not in row
 
 
