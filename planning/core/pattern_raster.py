@@ -57,7 +57,7 @@ def rasterise(across: Floats, facets: Ints, width: int, height: int) -> Raster:
         block = np.ones((coarser, coarser), dtype=np.int64)
         return Raster(
             np.kron(small.facet, block)[:height, :width],
-            np.kron(small.depth, block)[:height, :width],
+            np.kron(small.depth, block)[:height, :width].astype(np.float64),
             coarser,
         )
     return _raster(across, facets, width, height)
@@ -142,7 +142,7 @@ def _spans(across: Floats, facets: Ints, first: Ints, count: Ints, width: int) -
     top, middle, bottom = (across[corners[:, place]] for place in range(3))
     which = np.repeat(np.arange(len(facets)), count)
     row = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count) + first[which]
-    level = row + 0.5
+    level: Floats = row.astype(np.float64) + 0.5
     long_x, long_z = _on_side(top, bottom, which, level)
     upper_x, upper_z = _on_side(top, middle, which, level)
     lower_x, lower_z = _on_side(middle, bottom, which, level)

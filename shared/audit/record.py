@@ -112,7 +112,7 @@ def values(row: Model) -> dict[str, Any]:
 def enter(deed: str, row: Model, before: dict[str, Any], after: dict[str, Any]) -> None:
     """Add one entry for the caller of the present request."""
     request = current_request()
-    user = getattr(request, "user", None)
+    user: Any = getattr(request, "user", None)
     known = user is not None and user.is_authenticated
     token = getattr(request, "auth", None)
     AuditEntry.objects.create(
@@ -136,7 +136,7 @@ def site_of(row: Model) -> int | None:
     if row._meta.label_lower == "shared.site":
         return row.pk
     for way in ("", "person", "lot", "order"):
-        owner = getattr(row, way, None) if way else row
+        owner: Any = getattr(row, way, None) if way else row
         if owner is not None and getattr(owner, "site_id", None) is not None:
             return owner.site_id
     return None

@@ -38,7 +38,9 @@ TONES: dict[str, str] = {
         ),
         "stop",
     ),
-    **dict.fromkeys(("solving", "weighing", "mixing", "pouring", "curing", "casting", "now"), "now"),
+    **dict.fromkeys(
+        ("solving", "weighing", "mixing", "pouring", "curing", "casting", "now"), "now"
+    ),
     **dict.fromkeys(
         ("finished", "replaced", "cancelled", "retired", "closed", "revoked", "past"), "past"
     ),

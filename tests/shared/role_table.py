@@ -62,9 +62,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("tools", "tool-events/{}", "GET"),
     **rows("movements", "counts"),
     **rows("movements", "counts/{}", "GET"),
-    **rows(
-        "movements", "counts/{}/figures counts/{}/approvals counts/{}/cancellations", "POST"
-    ),
+    **rows("movements", "counts/{}/figures counts/{}/approvals counts/{}/cancellations", "POST"),
     **rows("trace", "trace", "GET"),
     **rows("lots", "recalls", "POST"),
     **rows("requirements", "outlook", "GET"),
