@@ -244,8 +244,11 @@ PEOPLE_AND_PLACES = [
         "oven",
         "heated before it was in",
         ovens,
-        lambda p: spoils.step(p, "after", 1, wait_min=491),
-        lambda p: spoils.task(p, 4, oven_start_min=2029),
+        plan=lambda p: spoils.figures(
+            spoils.task(spoils.task(p, 4, oven_start_min=2039), 5, oven_start_min=2039),
+            lateness=57,
+            finish_min=2519,
+        ),
     ),
     row(
         "oven",
