@@ -226,7 +226,7 @@ def test_properties_of_a_filled_resin_from_its_parts(ask):
     ("lift", {"system": "T", "depth_mm": "70", "shop_c": "25", "tool_side": "cheese"},
      "tool_side", "tool_side is 'cheese'; it must be one of metal, board, foam, unknown."),
     ("lift", {"system": "T", "depth_mm": "70", "shop_c": "25", "tool_side": ""},
-     "tool_side", "tool_side is ''; it must be one of metal, board, foam, unknown."),
+     "tool_side", "tool_side is empty; give a value or leave it out."),
     ("mix", {"total_g": "500", "volume_l": "2", "readability_g": "1", "hardener_per_100": "12"},
      "total_g", "total_g and volume_l: both given; give exactly one of them."),
     ("mix", {"total_g": "500", "readability_g": "1"}, "hardener_per_100",
