@@ -54,7 +54,7 @@ class Case:
         for unit, place in shop.place_of.items():
             units.setdefault(place, []).append(unit)
         index_of = {p.id: i for i, p in enumerate(self.problem.pours)}
-        for stand in self.frozen.stands:
+        for stand in sorted(self.frozen.stands, key=lambda s: (s.start_min, s.pour)):
             taken = self._take(board, units, (stand.place,), stand.start_min, stand.end_min)
             if stand.pour in index_of and taken:
                 shop.stand_slots[index_of[stand.pour]] = taken[0]

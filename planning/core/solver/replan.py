@@ -25,7 +25,7 @@ def carry_over(case: Case, prices: Prices) -> Board:
     carrier = _Carrier(case, board, previous, prices)
     carrier.lay_pots()
     bad: set[int] = set()
-    for index in _parents_first(case.jobs):
+    for index in _in_time(case.jobs, carrier.stands):
         job = case.jobs[index]
         reason = carrier.lay(job)
         if reason:
@@ -38,14 +38,34 @@ def carry_over(case: Case, prices: Prices) -> Board:
     removal.remove(case.shop, case.jobs, board, bad)
     for index in sorted(bad):
         board.placed.pop(index, None)
+    _serve(case, board)
     return board
 
 
-def _parents_first(jobs: list[Job]) -> list[int]:
-    def depth(job: Job) -> int:
-        return 0 if job.parent is None else 1 + depth(jobs[job.parent])
+def _serve(case: Case, board: Board) -> None:
+    """Take off what the material no longer serves where it stands."""
+    short = case.stock.shortage(board)
+    while short is not None:
+        case.tight = True
+        pot = next(p[short.need.key] for p in board.pots if short.need.key in p)
+        gone = removal.remove(case.shop, case.jobs, board, {s.job for s in pot.shares})
+        for index in sorted(gone):
+            words = f"there is no {short.need.material} for it at that time"
+            case.came_off.setdefault(case.jobs[index].pour.id, words)
+        short = case.stock.shortage(board)
 
-    return [j.index for j in sorted(jobs, key=lambda j: (depth(j), j.index))]
+
+def _in_time(jobs: list[Job], stands: dict[str, Stand]) -> list[int]:
+    """Return pours by when they took their place, so that places are filled without gaps."""
+
+    def begun(job: Job) -> tuple[int, int]:
+        old = stands.get(job.pour.id)
+        depth, at = 0, job
+        while at.parent is not None and depth < len(jobs):
+            depth, at = depth + 1, jobs[at.parent]
+        return (old.start_min if old else 0, depth)
+
+    return [j.index for j in sorted(jobs, key=lambda j: (*begun(j), j.index))]
 
 
 class _Carrier:
@@ -380,7 +400,9 @@ class _Carrier:
         end = shop.place_length if job.keeps_place else placed.stand_end
         need = masks.span(placed.stand_start, end)
         if job.stand is not None:
-            return shop.stand_slots.get(job.index, -1)
+            slot = shop.stand_slots.get(job.index, -1)
+            own = masks.span(job.stand.start_min, job.stand.end_min)
+            return slot if slot >= 0 and (board.free[slot] | own) & need == need else -1
         if job.pour.same_place and job.parent is not None:
             return board.placed[job.parent].slot
         old = self.stands.get(job.pour.id)
@@ -427,7 +449,7 @@ def moves(case: Case, plan: Plan) -> tuple[Move, ...]:
         return ()
     wanted = {p.id for p in case.problem.pours}
     unplaced = {u.pour: u.words for u in plan.unplaced}
-    before, after = _starts(previous), _starts(plan)
+    before, after = starts_of(previous), starts_of(plan)
     first: dict[str, int] = {}
     for key, start in sorted(before.items()):
         if after.get(key) != start:
@@ -448,7 +470,7 @@ def moves(case: Case, plan: Plan) -> tuple[Move, ...]:
     return tuple(found)
 
 
-def _starts(plan: Plan) -> dict[tuple[str, str], int]:
+def starts_of(plan: Plan) -> dict[tuple[str, str], int]:
     """Return the start of each task, and of pouring each lift."""
     starts: dict[tuple[str, str], int] = {}
     for task in plan.tasks:

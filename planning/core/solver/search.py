@@ -187,7 +187,8 @@ def start(
     """Return the best of several constructions on top of a board."""
     best: Board | None = None
     for order in orders()[:passes]:
-        wanted = [j.index for j in sorted(case.jobs, key=order) if j.index not in board.placed]
+        missing = [j for j in case.jobs if j.index not in board.placed]
+        wanted = [j.index for j in sorted(missing, key=lambda j: (j.stand is None, *order(j)))]
         found = construct(case, board, wanted, prices.taste(joins=4), meter, case.tight)
         if not case.tight and case.stock.shortage(found) is not None:
             case.tight = True

@@ -1,0 +1,135 @@
+"""When the week slips: what is printed stays, little else moves, and each move says why."""
+
+from dataclasses import replace
+
+import pytest
+
+from planning.core.check import check
+from planning.core.plan import Plan, Problem
+from planning.core.problem import Limits
+from planning.core.week import plan_week
+from planning.core.whatif import (
+    another_person,
+    bigger_mixer,
+    difference,
+    open_day,
+    side_by_side,
+    warmer_shop,
+    without_person,
+)
+from tests.benchmarks.generator import week
+
+DAY = 1440
+NOW = DAY + 420
+
+
+def first_plan(pours: int, seed: int, people: int = 0) -> tuple[Problem, Plan]:
+    problem = replace(week(pours, seed, people=people), limits=Limits(60, seed, work=pours * 20))
+    return problem, plan_week(problem)
+
+
+def again(problem: Problem, plan: Plan, **changed: object) -> Problem:
+    settings = replace(problem.settings, freeze_until_min=NOW)
+    return replace(problem, previous=plan, settings=settings, **changed)  # type: ignore[arg-type]
+
+
+def portions(plan: Plan) -> set[tuple[str, int, float, int]]:
+    return {(p.pour, p.lift, p.kg, p.start_min) for b in plan.batches for p in b.portions}
+
+
+def rush(problem: Problem, count: int = 2):
+    return tuple(
+        replace(p, id=f"{p.id}-rush", stands_on=None, same_place=False, earliest_min=NOW,
+                due_min=3 * DAY + 1020, weight=3)
+        for p in problem.pours[:count]
+    )  # fmt: skip
+
+
+def test_nothing_moves_where_nothing_happened():
+    problem, plan = first_plan(24, 3)
+    same = plan_week(again(problem, plan, limits=Limits(60, 3, work=0)))
+    assert same.moves == ()
+    assert portions(same) == portions(plan)
+
+
+def test_two_rush_pours_and_a_person_away_two_days_move_little():
+    problem, plan = first_plan(60, 2, people=5)
+    after = without_person(problem, "T1", DAY, 3 * DAY)
+    after = again(after, plan, pours=(*problem.pours, *rush(problem)))
+    found = plan_week(after)
+    assert check(after, found) == []
+    assert found.unplaced == ()
+    frozen = {b for b in plan.batches if b.start_min < NOW}
+    assert frozen
+    assert frozen <= set(found.batches)
+    moved = portions(plan) - portions(found)
+    assert len(moved) <= 0.15 * len(portions(plan))
+    told = {m.what.split()[0] for m in found.moves}
+    assert {p for p, *_ in moved} <= told
+    assert all(m.reason.endswith(".") for m in found.moves)
+
+
+def late_delivery(problem):
+    return replace(problem, lots=tuple(
+        replace(x, containers=tuple(replace(c, available_from_min=2 * DAY) for c in x.containers))
+        if x.material == "R1" else x for x in problem.lots
+    ))  # fmt: skip
+
+
+EVENTS = {
+    "a rush tool": lambda p: replace(p, pours=(*p.pours, *rush(p, 1))),
+    "someone ill": lambda p: without_person(p, "T2", DAY, 2 * DAY),
+    "a delivery late": late_delivery,
+    "a cold night": lambda p: warmer_shop(p, 1.2),
+    "a mixer in repair": lambda p: replace(
+        p, mixers=(replace(p.mixers[0], closed=((DAY, 3 * DAY),)), *p.mixers[1:])
+    ),
+    "a pour cancelled": lambda p: replace(
+        p, pours=tuple(x for x in p.pours if x.id != "P003" and x.stands_on != "P003")
+    ),
+}
+
+
+@pytest.mark.parametrize("event", EVENTS)
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_week_that_slips_still_breaks_no_rule(event, seed):
+    problem, plan = first_plan(24, seed)
+    after = EVENTS[event](again(problem, plan))
+    assert check(after, plan_week(after)) == []
+
+
+def test_a_pot_scrapped_is_poured_again():
+    problem, plan = first_plan(24, 1)
+    scrapped = next(b for b in plan.batches if b.start_min >= NOW)
+    wrong = replace(plan, batches=tuple(b for b in plan.batches if b != scrapped))
+    found = plan_week(again(problem, wrong))
+    poured = {p.pour for b in found.batches for p in b.portions}
+    assert {p.pour for p in scrapped.portions} <= poured
+    assert check(problem, replace(found, moves=())) == []
+
+
+def test_what_if_leaves_the_problem_alone_and_compares_side_by_side():
+    problem, _ = first_plan(24, 2)
+    questions = {
+        "another technician": another_person(problem, "T1"),
+        "a bigger mixer": bigger_mixer(problem, "M1", 25.0),
+        "a warmer shop": warmer_shop(problem, 0.8),
+        "a Saturday": open_day(problem, 5, 4),
+    }
+    figures = side_by_side(problem, questions, work=200)
+    assert list(figures) == ["", *questions]
+    assert figures["another technician"].lateness <= figures[""].lateness
+    assert all(check(q, plan_week(replace(q, limits=Limits(60, 1, work=60)))) == []
+               for q in questions.values())  # fmt: skip
+
+
+def test_the_difference_of_two_plans_names_what_moved():
+    problem, plan = first_plan(12, 4)
+    other = plan_week(replace(problem, pours=problem.pours[:-1]))
+    found = difference(plan, other)
+    assert difference(plan, plan).shifts == ()
+    assert found.dropped == (problem.pours[-1].id,)
+    assert found.pots == other.figures.pots - plan.figures.pots
+    gone = [s for s in found.shifts if s.pour == problem.pours[-1].id]
+    assert gone
+    assert all(s.to_min is None for s in gone)
