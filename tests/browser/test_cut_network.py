@@ -88,3 +88,32 @@ def test_three_cuts_lose_nothing_and_double_nothing(
         assert before[line.pk] - held == line.target_kg
     unsent = "(batch) => Queue.of(batch).filter((row) => row.state !== 'sent')"
     assert page.evaluate(unsent, batch.pk) == []
+
+
+def test_entries_are_sent_under_the_name_of_who_made_them(
+    planned_batch, open_page, sign_in, clock, troubles
+):
+    batch = planned_batch
+    resin = batch.lines.get(role="resin")
+    page = open_page(390)
+    sign_in(page, "tess")
+    clock.move_to(batch.planned_start)
+    page.goto(f"/batches/{batch.pk}/")
+    troubles.cut_allowed = True
+    page.locator("#ready").tap()
+    page.context.set_offline(True)
+    steps.weigh_line(page, resin)
+    page.goto("about:blank")
+    page.context.set_offline(False)
+    page.context.clear_cookies()
+
+    sign_in(page, "timo")
+    page.goto(f"/batches/{batch.pk}/")
+    page.get_by_text("1 entry of another person").wait_for()
+    assert not Weighing.objects.exists()
+    page.context.clear_cookies()
+
+    sign_in(page, "tess")
+    page.goto(f"/batches/{batch.pk}/")
+    steps.wait_until_sent(page)
+    assert Weighing.objects.get().by.username == "tess"

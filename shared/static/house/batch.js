@@ -222,12 +222,14 @@ document.addEventListener("DOMContentLoaded", () => {
     const late = line.usable_until && new Date(line.usable_until) < Queue.now();
     const where = [line.material, `can ${line.container}`, `lot ${line.lot}`, line.shelf].filter(Boolean).join(", ");
     const head = [h("p", {}, where), target(`${line.role}, kg`, kgText(aim), `within ${kgText(low)} to ${kgText(high)} kg`)];
+    const barred = line.lot_status !== "released";
+    if (barred) head.push(h("p", { class: "judge judge--stop" }, `Stop: lot ${line.lot} is not released (${line.lot_status}). Fetch another can of ${line.material} and scan it.`));
     if (late) {
       head.push(h("p", { class: "judge judge--stop" }, `Stop: lot ${line.lot} may not be used after ${clockText(line.usable_until)} on ${line.usable_until.slice(0, 10)}. Fetch another can of ${line.material} and scan it.`));
     }
     if (!scanned.has(line.id)) {
       return [...head, scanEntry(line, (instead) => {
-        if (late && !instead) return;
+        if ((late || barred) && !instead) return;
         substitute = instead && { ...instead, line: line.id };
         scanned.add(line.id);
         shown = null;
@@ -395,7 +397,8 @@ document.addEventListener("DOMContentLoaded", () => {
     const refused = mine.filter((row) => row.state === "refused");
     const waiting = Queue.unsent().filter((row) => row.state === "waiting");
     const box = part("network");
-    box.hidden = !refused.length && !waiting.length;
+    const others = Queue.others().length;
+    box.hidden = !refused.length && !waiting.length && !others;
     box.className = `note note--${refused.length ? "stop" : "mind"}`;
     box.replaceChildren();
     for (const row of refused) {
@@ -406,6 +409,7 @@ document.addEventListener("DOMContentLoaded", () => {
       const words = waiting.map((row) => row.words).filter(Boolean)[0] || (Queue.isTrying() ? "No connection: kept on this device and sent as soon as there is one. Go on working." : "Being sent.");
       box.append(h("p", {}, h("strong", {}, `${waiting.length} ${waiting.length === 1 ? "entry" : "entries"} not sent yet. `), words));
     }
+    if (others) box.append(h("p", {}, `${others} ${others === 1 ? "entry" : "entries"} of another person wait on this device; they are sent when that person signs in and opens a batch here.`));
   }
 
   function drawTrouble() {

@@ -16,6 +16,11 @@ document.addEventListener("DOMContentLoaded", () => {
   if (document.querySelector("[data-print-now]")) window.print();
 });
 
+/* Whoever signs out leaves no pages on the device; entries that are not sent yet stay. */
+document.addEventListener("submit", (event) => {
+  if (event.target.matches("[data-leaves]") && "caches" in window) caches.delete("shop-pages-1");
+});
+
 /* A form is sent once: a second tap on a slow phone does nothing. */
 document.addEventListener("submit", (event) => {
   const form = event.target;

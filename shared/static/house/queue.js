@@ -34,8 +34,12 @@ const Queue = (() => {
     if (!Number.isNaN(said)) localStorage.setItem(OFFSET, Math.abs(apart) > 2000 ? apart : 0);
   }
 
+  /* An entry is sent by the person who made it, never under another's name. */
+  const user = () => (document.querySelector("[data-user]") || { dataset: {} }).dataset.user || "";
+  const mine = (row) => row.user === user();
+
   function add(entry) {
-    const row = { ...entry, key: newKey(), at: now().toISOString(), state: "waiting", words: "" };
+    const row = { ...entry, user: user(), key: newKey(), at: now().toISOString(), state: "waiting", words: "" };
     row.body = { ...entry.body, at: row.at };
     write([...read(), row]);
     send();
@@ -69,7 +73,7 @@ const Queue = (() => {
     try {
       for (;;) {
         const rows = read();
-        const row = rows.find((one) => one.state !== "sent");
+        const row = rows.find((one) => one.state !== "sent" && mine(one));
         if (!row || row.state === "refused") break;
         const { status, answer } = await post(row, csrfToken());
         if (status >= 200 && status < 300) {
@@ -107,12 +111,13 @@ const Queue = (() => {
 
   const drop = (keys) => write(read().filter((row) => !keys.includes(row.key)));
   const of = (batch) => read().filter((row) => row.batch === batch);
-  const unsent = () => read().filter((row) => row.state !== "sent");
+  const unsent = () => read().filter((row) => row.state !== "sent" && mine(row));
+  const others = () => read().filter((row) => row.state !== "sent" && !mine(row));
 
   window.addEventListener("online", () => { failures = 0; send(); });
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   window.addEventListener("storage", (event) => { if (event.key === NAME) tell(); });
 
-  return { add, send, of, unsent, drop, now, learnClock, isTrying: () => failures > 0,
+  return { add, send, of, unsent, others, drop, now, learnClock, isTrying: () => failures > 0,
     onChange: (listener) => listeners.push(listener) };
 })();
