@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
-from django.db.models import Sum
-
 from shared import clock
 from shared.access.models import Site
 from shared.retry import retried
@@ -36,6 +34,7 @@ from shop.stores_types import (
     SystemInfo,
     ToolInfo,
 )
+from shop.sums import exact_sum
 from shop.tools import queries as tools
 from shop.tools.actions import make_tool, open_tool_record, tool_is_casting
 from shop.tools.due import tools_due
@@ -188,6 +187,6 @@ def reserved_by_container(container_ids: Iterable[int], *, prefix: str) -> dict[
     rows = (
         Reservation.objects.filter(container__in=list(container_ids), purpose__startswith=prefix)
         .values("container")
-        .annotate(total=Sum("quantity"))
+        .annotate(total=exact_sum("quantity"))
     )
     return {row["container"]: row["total"] for row in rows}

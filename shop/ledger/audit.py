@@ -6,15 +6,18 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 
-from django.db.models import DecimalField, F, OuterRef, Q, Subquery, Sum, Value, Window
+from django.db.models import F, OuterRef, Q, Subquery, Sum, Value, Window
 from django.db.models.functions import Coalesce
 
 from shop.ledger.models import Movement, MovementKind, Reservation
+from shop.ledger.posting import STEP
 from shop.ledger.purposes import open_purposes
-from shop.lots.models import QUANTITY, Container
+from shop.lots.models import Container
+from shop.sums import NUMBER, exact_sum
 
 ZERO = Decimal(0)
-NUMBER: DecimalField = DecimalField(**QUANTITY)
+HALF_STEP = STEP / 2
+"""A running sum less than this below zero is binary drift of SQLite, not a balance below zero."""
 
 
 @dataclass(frozen=True)
@@ -43,8 +46,8 @@ def differences() -> list[Difference]:
 
 
 def _total(model: type, field: str = "quantity") -> Coalesce:
-    rows = model._default_manager.filter(container=OuterRef("pk")).order_by()
-    summed = rows.values("container").annotate(total=Sum(field)).values("total")
+    rows = model._default_manager.filter(container=OuterRef("pk")).order_by()  # type: ignore[attr-defined]
+    summed = rows.values("container").annotate(total=exact_sum(field)).values("total")
     return Coalesce(Subquery(summed, output_field=NUMBER), Value(ZERO), output_field=NUMBER)
 
 
@@ -63,7 +66,7 @@ def _balances() -> Iterator[Difference]:
 
 def _ever_below_zero() -> Iterator[Difference]:
     running = Window(Sum("quantity"), partition_by=F("container"), order_by=F("id").asc())
-    rows = Movement.objects.annotate(running=running).filter(running__lt=0)
+    rows = Movement.objects.annotate(running=running).filter(running__lte=-HALF_STEP)
     for row in rows.select_related("container__lot").order_by("pk"):
         where = f"container {row.container.code}, lot {row.container.lot.code}"
         words = f"movement {row.key} takes it to {row.running}"
@@ -83,7 +86,7 @@ def _transfers() -> Iterator[Difference]:
     """Transfers move between the shop's own containers, so each lot's transfers sum to zero."""
     kind = Q(kind=MovementKind.TRANSFER) | Q(reverses__kind=MovementKind.TRANSFER)
     sums = Movement.objects.filter(kind).order_by().values("container__lot")
-    for row in sums.annotate(total=Sum("quantity")).exclude(total=0):
+    for row in sums.annotate(total=exact_sum("quantity")).exclude(total=0):
         words = f"transfers between its containers sum to {row['total']}, not 0"
         lot = row["container__lot"]
         yield Difference("transfer", f"lot {lot}", words, lot)
@@ -91,7 +94,9 @@ def _transfers() -> Iterator[Difference]:
 
 def _purposes() -> Iterator[Difference]:
     answered, wanted = open_purposes()
-    sums = Reservation.objects.order_by().values_list("purpose").annotate(total=Sum("quantity"))
+    sums = (
+        Reservation.objects.order_by().values_list("purpose").annotate(total=exact_sum("quantity"))
+    )
     held = dict(sums)
     for purpose, quantity in sorted(held.items()):
         if purpose.startswith(answered) and purpose not in wanted:

@@ -7,7 +7,7 @@ from uuid import uuid4
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Q, Sum
+from django.db.models import Q
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
@@ -23,6 +23,7 @@ from shop.lots.queries import clocks, container_info
 from shop.lots.storage import breaches
 from shop.materials.models import Material, MaterialKind
 from shop.sites.models import Location
+from shop.sums import exact_sum
 from shop.trace.providers import uses
 
 ON_A_PAGE = 50
@@ -106,7 +107,7 @@ def lots(request: Any) -> HttpResponse:
         rows = rows.filter(material=int(asked["material"]))
     page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
     held = Container.objects.filter(lot__in=[lot.pk for lot in page]).order_by()
-    sums = held.values_list("lot").annotate(total=Sum("balance"))
+    sums = held.values_list("lot").annotate(total=exact_sum("balance"))
     balances = dict(sums)
     today = clock.today(request.site)
     return render(

@@ -15,7 +15,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Sum
+from django.db.models import F
 from django.db.models.functions import Round
 
 from shared import clock
@@ -25,6 +25,7 @@ from shop.ledger.models import Movement, MovementKind, Reservation
 from shop.lots.models import Container, Lot
 from shop.lots.queries import with_lots
 from shop.stores_types import MovementInfo
+from shop.sums import exact_sum
 
 STEP = Decimal("0.0001")
 """The smallest step of the ledger, in the unit of the material."""
@@ -109,7 +110,7 @@ def repeat_of(entry: Entry) -> MovementInfo | None:
 def info(movement: Movement) -> MovementInfo:
     """Return a movement with the balance it left, which its own container's order decides."""
     upto = Movement.objects.filter(container=movement.container_id, id__lte=movement.pk)
-    after = upto.aggregate(total=Sum("quantity"))["total"]
+    after = upto.aggregate(total=exact_sum("quantity"))["total"]
     return MovementInfo(movement.pk, movement.key, movement.container_id, movement.quantity, after)
 
 

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Q, Sum
+from django.db.models import Q
 
 from shared import clock
 from shared.access.models import Site
@@ -15,6 +15,7 @@ from shop.ledger.models import Movement
 from shop.lots.models import Container, LotStatus
 from shop.lots.queries import clocks
 from shop.materials.models import Material
+from shop.sums import exact_sum
 
 SOON = timedelta(days=30)
 ZERO = Decimal(0)
@@ -48,20 +49,18 @@ def stock_levels(site: Site, now: datetime, **narrow: Any) -> list[StockLevel]:
     soon = today + SOON
     held = Container.objects.filter(lot__site=site, balance__gt=0)
     released = Q(lot__status=LotStatus.RELEASED)
+    blocked = Q(lot__status__in=[LotStatus.QUARANTINE, LotStatus.HELD])
     in_date = Q(lot__expires_on__isnull=True) | Q(lot__expires_on__gte=today)
-    sums = held.order_by().values("lot__material").annotate(
-        total=Sum("balance"),
-        reserved=Sum("reserved"),
-        usable=Sum("balance", filter=released & in_date),
-        blocked=Sum(
-            "balance", filter=Q(lot__status__in=[LotStatus.QUARANTINE, LotStatus.HELD])
-        ),
-        expired=Sum("balance", filter=released & Q(lot__expires_on__lt=today)),
-        soon=Sum(
-            "balance",
-            filter=released & Q(lot__expires_on__gte=today, lot__expires_on__lt=soon),
-        ),
-    )  # fmt: skip
+    expiring = Q(lot__expires_on__gte=today, lot__expires_on__lt=soon)
+    sums = held.order_by().values("lot__material")
+    sums = sums.annotate(
+        total=exact_sum("balance"),
+        reserved=exact_sum("reserved"),
+        usable=exact_sum("balance", only=released & in_date),
+        blocked=exact_sum("balance", only=blocked),
+        expired=exact_sum("balance", only=released & Q(lot__expires_on__lt=today)),
+        soon=exact_sum("balance", only=released & expiring),
+    )
     levels = {row.pk: StockLevel(row) for row in Material.objects.filter(**narrow)}
     for row in sums:
         level = levels.get(row["lot__material"])
@@ -92,5 +91,5 @@ def _count_open_life(held: Any, levels: dict[int, StockLevel], today: Any, soon:
 def balances_at(site: Site, at: datetime, **narrow: Any) -> dict[int, Decimal]:
     """Return what each container of a site held at a past moment, from the ledger alone."""
     rows = Movement.objects.filter(site=site, happened_at__lte=at, **narrow).order_by()
-    sums = rows.values_list("container").annotate(total=Sum("quantity"))
+    sums = rows.values_list("container").annotate(total=exact_sum("quantity"))
     return {container: total for container, total in sums if total}

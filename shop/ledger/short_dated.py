@@ -5,13 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 from decimal import Decimal
 
-from django.db.models import Sum
-
 from shared import clock
 from shop.core.shelf_life import sealed_until
 from shop.ledger.models import Requirement
 from shop.ledger.posting import amount
 from shop.lots.models import Container, Lot, LotStatus
+from shop.sums import exact_sum
 
 SHORT_SHARE = Decimal("0.5")
 """Of the shelf life: with less than this left at receipt a lot is flagged. Chosen here."""
@@ -32,8 +31,8 @@ def usable_by_plan(lot: Lot, quantity: Decimal) -> Decimal:
         lot__status__in=[LotStatus.RELEASED, LotStatus.QUARANTINE],
         lot__expires_on__lte=lot.expires_on,
     ).exclude(lot=lot)
-    wanted = needs.aggregate(total=Sum("quantity"))["total"] or Decimal(0)
-    before = earlier.aggregate(total=Sum("balance"))["total"] or Decimal(0)
+    wanted = needs.aggregate(total=exact_sum("quantity"))["total"]
+    before = earlier.aggregate(total=exact_sum("balance"))["total"]
     return min(quantity, max(wanted - before, Decimal(0)))
 
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
-from django.db.models import Max, QuerySet, Sum
+from django.db.models import Max, QuerySet
 
 from shared.access.models import User
 from shop.ledger.models import Movement, MovementKind
 from shop.lots.models import Container, Lot
+from shop.sums import exact_sum
 from shop.tools.models import Tool, ToolEvent, ToolEventKind
 from shop.trace.providers import Use, counterparts_of, uses
 
@@ -66,7 +67,7 @@ def _net(moves: QuerySet[Movement]) -> list[Taken]:
     for beginning in NOT_USED:
         moves = moves.exclude(counterpart__startswith=beginning)
     sums = moves.order_by().values("container__lot", "counterpart")
-    summed = sums.annotate(net=Sum("quantity"), last=Max("happened_at"))
+    summed = sums.annotate(net=exact_sum("quantity"), last=Max("happened_at"))
     rows = [row for row in summed if row["net"]]
     lots = Lot.objects.select_related("material", "supplier", "site").in_bulk(
         {row["container__lot"] for row in rows}

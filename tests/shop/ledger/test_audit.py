@@ -130,3 +130,26 @@ def test_the_nightly_audit_stops_issues_from_a_lot_that_differs(busy, planned, c
         )  # fmt: skip
     sound.lot.refresh_from_db()
     assert sound.lot.status == "released"
+
+
+def test_the_audit_is_exact_where_binary_sums_drift(planned):
+    """A hundred tenths are not ten in binary: sums are rounded to the ledger's step first."""
+    can = make_container()
+    for n in range(100):
+        actions.receive(
+            container_id=can.pk, quantity=Decimal("0.1"), key=f"r{n}", counterpart="supplier:1",
+            happened_at=NOW,
+        )  # fmt: skip
+    for n in range(33):
+        actions.issue(
+            container_id=can.pk, quantity=Decimal("0.3"), key=f"i{n}", counterpart="batch:1",
+            happened_at=NOW,
+        )  # fmt: skip
+    planned.clear()
+    assert differences() == []
+    last = actions.issue(
+        container_id=can.pk, quantity=Decimal("0.1"), key="last", counterpart="batch:1",
+        happened_at=NOW,
+    )  # fmt: skip
+    assert last.balance_after == 0
+    assert differences() == []

@@ -127,3 +127,47 @@ def test_no_movement_is_lost_or_doubled_and_no_balance_falls_below_zero(shop):
     assert running == {int(c): Decimal(b) for c, b in found["held"].items()}
     assert any(answer == "refused" for _, answer, _ in answers), "stock was never short"
     shop.run("manage.py", "audit_stock", "--skip-checks")
+
+
+DEADLOCK = """
+import django; django.setup()
+import threading
+from decimal import Decimal
+from django.db import connection
+from shared.retry import retried
+from shop.ledger import actions
+from shop.lots.models import Container
+from tests.factories.shop import NOW, make_container
+
+cans = [make_container(holds=10).pk for _ in range(2)]
+both_hold_one = threading.Barrier(2)
+tries = []
+
+def mix(name, order):
+    @retried
+    def write():
+        tries.append(name)
+        for n, can in enumerate(order):
+            actions.issue(container_id=can, quantity=Decimal(1), key=f"{name}:{can}",
+                          counterpart="batch:1", happened_at=NOW)
+            if n == 0 and tries.count(name) == 1:
+                both_hold_one.wait(20)
+    write()
+    connection.close()
+
+threads = [threading.Thread(target=mix, args=("one", cans)),
+           threading.Thread(target=mix, args=("two", cans[::-1]))]
+[t.start() for t in threads]; [t.join(60) for t in threads]
+held = Container.objects.filter(pk__in=cans).values_list("balance", flat=True)
+print(len(tries), [str(balance) for balance in held])
+"""
+
+
+@pytest.mark.servers
+def test_a_deadlock_is_run_again_and_both_writers_get_through():
+    """Two weigh-ins take the same two cans in opposite order; PostgreSQL breaks one off."""
+    with short_folder() as folder, postgres() as url:
+        shop = Shop(url, folder)
+        shop.run("manage.py", "migrate", "--skip-checks", "--verbosity", "0")
+        told = shop.run("-c", DEADLOCK).strip().splitlines()[-1]
+    assert told == "3 ['8.0000', '8.0000']", "one of the two must have been tried twice"
