@@ -18,6 +18,7 @@ from planning.week_plan.models import (
     BatchLine,
     BatchPortion,
     Lift,
+    PlanningRules,
     WeekPlan,
 )
 from planning.weigh_in.models import BatchEntry, Weighing
@@ -36,6 +37,7 @@ __all__ = [
     "Heartbeat",
     "Lift",
     "PatternMesh",
+    "PlanningRules",
     "Pour",
     "PourStep",
     "Reminder",

@@ -11,6 +11,7 @@ from planning.cures import pages as cures
 from planning.pours import pages as pours
 from planning.today import pages as today
 from planning.week_plan import pages as week_plan
+from planning.week_plan import rules_pages
 from planning.weigh_in import pages as weigh_in
 
 
@@ -37,6 +38,7 @@ urlpatterns = [
     path("sheets/<day:day>/", batch_sheets.sheet, name="sheet"),
     path("sheets/<day:day>.pdf", batch_sheets.sheet_pdf, name="sheet-pdf"),
     path("week/", week_plan.this_week, name="week"),
+    path("week/rules/", rules_pages.planning_rules, name="planning-rules"),
     path("week/<str:week>/", week_plan.week, name="week-of"),
     path("week/<str:week>/ask/", week_plan.ask, name="plan-ask"),
     path("plans/<int:pk>/progress/", week_plan.progress, name="plan-progress"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import asdict
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -16,7 +16,7 @@ from planning.core import plan as core
 from planning.core.problem import Limits, Settings
 from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus
-from planning.week_plan import confirming, snapshot
+from planning.week_plan import confirming, rules, snapshot
 from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
 from shared.access.models import Site
 from shared.errors import Invalid, ShopError
@@ -49,7 +49,8 @@ def write_wish(
     seconds: float = 10.0,
     settings: Settings | None = None,
 ) -> WeekPlan:
-    """Write down a wish for a plan, for the worker or the caller to work out."""
+    """Write down a wish for a plan, by the site's own rules unless others are given."""
+    kept = rules.rules_of(site.pk)
     _check_week(week)
     if not 0.5 <= seconds <= LONGEST_SECONDS:
         raise Invalid.one(
@@ -70,7 +71,7 @@ def write_wish(
             seconds=Decimal(str(seconds)),
             asked_by=by,
             asked_at=now,
-            progress={"settings": plain.to_plain(settings or Settings())},
+            progress={"settings": plain.to_plain(settings or rules.settings_of(kept))},
         )
 
 
@@ -126,11 +127,13 @@ def solve(
 
 def _problem(plan: WeekPlan, now: datetime) -> core.Problem:
     chosen = plain.from_plain(Settings, plan.progress["settings"])
+    ahead = rules.rules_of(plan.site_id).freeze_hours
     return snapshot.problem_of_week(
         site=plan.site,
         week=plan.week,
         now=now,
         settings=chosen,
+        freeze=timedelta(hours=float(ahead)),
         limits=Limits(seconds=float(plan.seconds)),
     )
 

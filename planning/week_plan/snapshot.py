@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -71,6 +71,7 @@ def problem_of_week(
     now: datetime,
     settings: given.Settings,
     limits: given.Limits,
+    freeze: timedelta = timedelta(0),
 ) -> core.Problem:
     """Gather one site's open pours and what there is to pour them with."""
     monday, sunday = week_days(week)
@@ -114,9 +115,13 @@ def problem_of_week(
         day_starts=tuple(starts.values()),
         frozen=frozen,
         previous=_previous(site.pk, pours, batches, clock),
-        settings=settings,
+        settings=_frozen_until(settings, clock.minute(now + freeze) if freeze else 0),
         limits=limits,
     )
+
+
+def _frozen_until(settings: given.Settings, minute: int) -> given.Settings:
+    return replace(settings, freeze_until_min=max(settings.freeze_until_min, minute))
 
 
 def _open_pours(site_id: int, sunday: date) -> list[Pour]:

@@ -53,7 +53,7 @@ class Client:
         return answer
 
 
-def until(found: Callable[[], Any], seconds: float = 90) -> Any:
+def until(found: Callable[[], Any], seconds: float = 240) -> Any:
     """Return the first answer that is not empty; fail when none comes in time."""
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:
