@@ -133,6 +133,8 @@ class Examined:
         """Return the PNG seen from `above` or `below`."""
         length, width, height = self.report.size_mm
         title = f"From {view} - {length:.4g} x {width:.4g} x {height:.4g} mm"
+        if self.report.parting_mm:
+            title += f", parted at {self.report.parting_mm:.4g} mm (dashed)"
         legend = legend_lines(self.report)
         return picture_png(self.mesh, self.surface, self.overhangs, view, title, legend)
 

@@ -28,6 +28,7 @@ VIEWS = {"above": (35.0, 32.0), "below": (215.0, -32.0)}
 """Where the eye is: degrees round the pull, degrees above the board."""
 _FINER = 2
 """The picture is drawn this much larger and scaled down, which smooths its edges."""
+_LEVEL = 0.9999
 _EDGE = 0.86
 """Neighbouring pixels whose normals differ by more than about 30 degrees get a line."""
 
@@ -126,6 +127,11 @@ def _drawn(
     colour[hatched] = np.where(shown[hatched, None] == SHOWN.index("upright"), 235.0, 20.0)
     canvas[rows, columns] = colour
     canvas[_lines(raster.depth, normals, rows, columns, span=float(high[2] - low[2]))] = 30.0
+    if surface.parting_mm > 0:
+        near = np.abs(points[:, 2] - surface.parting_mm) < 2 * _FINER / scale
+        near &= np.abs(normals[:, 2]) < _LEVEL  # a face level with the plane is no line
+        dashed = near & ((columns // (12 * _FINER)) % 2 == 0)
+        canvas[rows[dashed], columns[dashed]] = 0.0
     return canvas.clip(0, 255).astype(np.uint8)
 
 
@@ -138,6 +144,9 @@ def _shown(
 ) -> NDArray[np.int64]:
     """Return the row of `SHOWN` for each pixel."""
     upper = points[:, 2] >= surface.parting_mm
+    on_plane = np.abs(normals[:, 2]) >= _LEVEL
+    on_plane &= np.abs(points[:, 2] - surface.parting_mm) < 1e-3
+    upper[on_plane] = normals[on_plane, 2] > 0  # it belongs to the half it faces
     shown = np.where(upper, surface.a_class[facet], surface.b_class[facet]).astype(np.int64)
     for half, overhang in zip((upper, ~upper), overhangs, strict=True):
         some = np.flatnonzero(half & (shown != 0))

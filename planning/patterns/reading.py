@@ -14,7 +14,7 @@ from django.conf import settings
 
 from planning.patterns.child import CPU_SECONDS, TOO_BIG
 
-WALL_SECONDS = 180
+WALL_SECONDS = 240
 """Longest wait for the child, which may have to share its processor."""
 LARGEST_ANSWER_BYTES = 5_000_000
 TOO_SLOW = (

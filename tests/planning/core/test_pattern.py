@@ -228,3 +228,14 @@ def test_slivers_and_stacked_sheets_are_drawn_without_endless_work():
     assert set(np.unique(stacked.facet)) == {-1, 4_999}
     assert stacked.facet.shape == (900, 900)
     assert (stacked.facet >= 0).mean() == pytest.approx(0.5, abs=0.02)
+
+
+def test_a_flange_parted_at_its_underside_shows_no_undercut():
+    flange, foot = frustum_mesh(32, 60, 55, 20), frustum_mesh(32, 30, 40, 50)
+    points = np.vstack([foot.points_mm, flange.points_mm + np.array([0, 0, 50])])
+    facets = np.vstack([foot.facets, flange.facets + len(foot.points_mm)])
+    examined = examine(Mesh(points, facets), Setup(parting_mm=50))
+    assert examined.report.undercut_count == 0
+    drawn = picture(examined, "below")[50:690]
+    assert hue_share(drawn, COLOURS["undercut"]) == 0
+    assert (drawn.sum(axis=2) < 60).mean() < 0.01
