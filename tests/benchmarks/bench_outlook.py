@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import sys
 import time
 from collections.abc import Callable
 from typing import Any
@@ -91,10 +92,12 @@ def main() -> None:
         import django
 
         django.setup()
-        print(measure(lots))  # noqa: T201
+        words, same = measure(lots)
+    print(words)  # noqa: T201
+    sys.exit(0 if same else 1)
 
 
-def measure(lots: int) -> str:
+def measure(lots: int) -> tuple[str, bool]:
     from django.core.management import call_command
     from django.db import connection
     from django.test import Client
@@ -156,12 +159,13 @@ def measure(lots: int) -> str:
         f for f in figures if abs(ours[f[0], f[1]][0] - float(f[3])) > 1e-4
         or abs(ours[f[0], f[1]][1] - float(f[4])) > 1e-4
     ]  # fmt: skip
-    return (
+    words = (
         f"{lots} lots, {movements} movements, {MATERIALS} materials, {DAYS} days: query by hand "
         f"{hand_s:.3f} s; read and projected {own_s:.3f} s in {count} queries; "
         f"call {call_s:.3f} s ({call_s / hand_s:.2f} times), page {page_s:.3f} s "
         f"({page_s / hand_s:.2f} times); {len(figures)} figures compared, {len(differ)} differ"
     )
+    return words, not differ
 
 
 if __name__ == "__main__":
