@@ -17,7 +17,7 @@ ROWS = [
 @pytest.mark.parametrize("row", ROWS)
 def test_the_fewest_bins_are_found_and_proven(row):
     sizes, capacity = instances.bins(row["file"])
-    found = packing.pack(sizes, capacity)
+    found = packing.pack(sizes, capacity, seconds=900)
     assert len(found.bins) == found.bound == int(row["best_known"])
     assert sorted(i for b in found.bins for i in b) == list(range(len(sizes)))
     assert all(sum(sizes[i] for i in b) <= capacity for b in found.bins)
