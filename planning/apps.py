@@ -4,3 +4,13 @@ from django.apps import AppConfig
 class PlanningConfig(AppConfig):
     name = "planning"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Tell the stores what lies behind the words planning leaves in their ledger."""
+        from planning.cures.tracing import BATCH, POUR, Batches, Pours
+        from planning.weigh_in.wanted import wanted_stock
+        from shop import stores
+
+        stores.register_trace(BATCH, Batches())
+        stores.register_trace(POUR, Pours())
+        stores.register_open_purposes(BATCH, wanted_stock)

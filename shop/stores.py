@@ -39,11 +39,15 @@ from shop.tools import queries as tools
 from shop.tools.actions import make_tool, open_tool_record, tool_is_casting
 from shop.tools.due import tools_due
 from shop.tools.models import Tool
+from shop.trace.providers import Part as TracePart
+from shop.trace.providers import Use as TraceUse
 from shop.trace.providers import register_trace
 
 __all__ = [
     "NeedRow",
     "PersonInfo",
+    "TracePart",
+    "TraceUse",
     "container",
     "container_by_code",
     "containers",

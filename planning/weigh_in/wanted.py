@@ -1,0 +1,34 @@
+"""What planned pots still want set aside, for the audit of the stores."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django.db.models import F
+
+from planning.week_plan.confirming import purpose
+from planning.week_plan.models import BatchLine, BatchStatus
+from planning.weigh_in.models import Weighing
+
+
+def wanted_stock() -> dict[str, Decimal]:
+    """
+    Return each purpose with the mass it still wants reserved, kg; two queries.
+
+    A row of which another container was used has given its reservation back.
+    """
+    waiting = [BatchStatus.PLANNED, BatchStatus.WEIGHING]
+    lines = BatchLine.objects.filter(batch__status__in=waiting)
+    weighings = Weighing.objects.filter(line__batch__status__in=waiting)
+    elsewhere = set(
+        weighings.exclude(container=F("line__container")).values_list("line", flat=True)
+    )
+    weighed: dict[int, Decimal] = {}
+    for line, kg in weighings.values_list("line", "weighed_kg"):
+        weighed[line] = weighed.get(line, Decimal(0)) + kg
+    found = {
+        purpose(line): line.target_kg - weighed.get(line.pk, Decimal(0))
+        for line in lines
+        if line.pk not in elsewhere
+    }
+    return {text: kg for text, kg in found.items() if kg > 0}
