@@ -18,6 +18,7 @@ from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 from shop.ledger.goods_in import Goods, Pack
+from shop.materials.scanning import GoodsScan, read_goods_scan
 from shop.purchasing import actions, papers, queries
 from shop.purchasing.models import OrderStatus, PurchaseOrder, PurchaseOrderLine
 from shop.sites.models import Location
@@ -180,14 +181,15 @@ def _receive(request: Any, found: PurchaseOrder) -> str:
     if not 1 <= packs <= 500:
         words = f"packs is {packs}; give 1 to 500."
         raise Invalid.one("packs", "out_of_range", words, value=packs, limit=500)
-    each = _decimal(request, "content", line.content)
+    scan = _scan(request, line)
+    each = _decimal(request, "content", (scan and scan.quantity) or line.content)
     shelf = Location.objects.filter(site=request.site, pk=_whole(request, "location", 0)).first()
     goods = Goods(
         line.material,
-        request.POST.get("lot_code", "").strip(),
+        request.POST.get("lot_code", "").strip() or (scan and scan.lot_code) or "",
         [Pack(each, location=shelf)] * packs,
-        made_on=_day(request, "made_on", None),
-        expires_on=_day(request, "expires_on", None),
+        made_on=_day(request, "made_on", scan and scan.made_on),
+        expires_on=_day(request, "expires_on", scan and scan.expires_on),
         certificate=request.POST.get("certificate", "").strip()[:200],
     )
     if not goods.lot_code:
@@ -208,6 +210,21 @@ def _receive(request: Any, found: PurchaseOrder) -> str:
         f"Received {packs} × {each.normalize():f} {unit} as lot {lot.code}, "
         f"{lot.get_status_display().lower()}."
     )
+
+
+def _scan(request: Any, line: PurchaseOrderLine) -> GoodsScan | None:
+    """Read the label that was scanned, if any, and refuse one of another material."""
+    text = request.POST.get("scan", "").strip()
+    if not text:
+        return None
+    scan = read_goods_scan(text, clock.today(request.site), line.order.supplier_id)
+    named = scan.material or read_goods_scan(text, clock.today(request.site)).material
+    if named is not None and named.pk != line.material_id:
+        words = f"The label is of {named}; this line asks for {line.material}."
+        raise Invalid.one("scan", "other_material", words, value=text[:80])
+    for warning in scan.warnings:
+        messages.warning(request, warning)
+    return scan
 
 
 def _close(request: Any, found: PurchaseOrder) -> str:

@@ -143,3 +143,33 @@ def test_an_order_by_hand_that_makes_no_sense_is_refused(browser_of, site, sent,
     answer = browser_of("purchasing").post("/buying/orders/write/", body, follow=True)
     assert words in answer.content.decode()
     assert PurchaseOrder.objects.count() == 0
+
+
+def test_a_scanned_label_fills_in_what_was_left_empty(browser_of, site):
+    order = make_order(site, make_pack(gtin="09520123456788"))
+    line = order.lines.get()
+    scan = "]d2010952012345678817280331310300500010LOT-7A"
+    body = {"line": line.pk, "packs": "1", "receipt_key": "k", "scan": scan}
+    browser_of("purchasing").post(f"/buying/orders/{order.pk}/receive/", body)
+    moved = Movement.objects.select_related("container__lot").get()
+    lot = moved.container.lot
+    assert (lot.code, lot.expires_on.isoformat(), moved.quantity) == ("LOT-7A", "2028-03-31", 5)
+
+
+@pytest.mark.parametrize(
+    ("scan", "words"),
+    [
+        ("]d2010952012345678817280331", "The label is of"),
+        ("]d20109520123456789", "check digit"),
+        ("]d2" + "10A" * 200, "at most 400 are read"),
+    ],
+)
+def test_a_label_of_another_material_or_a_bad_one_is_refused(browser_of, site, scan, words):
+    make_pack(gtin="09520123456788")
+    order = make_order(site)
+    body = {"line": order.lines.get().pk, "lot_code": "L", "receipt_key": "k", "scan": scan}
+    answer = browser_of("purchasing").post(
+        f"/buying/orders/{order.pk}/receive/", body, follow=True
+    )
+    assert words in answer.content.decode()
+    assert Movement.objects.count() == 0
