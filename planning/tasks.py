@@ -14,6 +14,10 @@ SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "planning.tasks.examine_waiting",
         "schedule": 30.0,
     },
+    "throw away files of no pattern": {
+        "task": "planning.tasks.sweep_pattern_files",
+        "schedule": 24 * 3600.0,
+    },
     "pick up plans that nobody works out": {
         "task": "planning.tasks.solve_waiting",
         "schedule": 30.0,
@@ -84,3 +88,11 @@ def examine_waiting() -> int:
     for pattern_id in waiting:
         examine_pattern.delay(pattern_id)
     return len(waiting)
+
+
+@shared_task(name="planning.tasks.sweep_pattern_files")
+def sweep_pattern_files() -> int:
+    """Delete pattern files that belong to no row."""
+    from planning.patterns import actions
+
+    return actions.sweep_files(clock.now())

@@ -6,7 +6,7 @@ import hashlib
 import logging
 import secrets
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path, PurePath
 from typing import Any
@@ -29,6 +29,7 @@ LARGEST_BYTES = 50_000_084
 """A million facets of binary STL: 84 + 50 n."""
 FORMATS = ("stl", "ply", "obj", "3mf")
 VIEWS = ("above", "below")
+STRAY_AFTER = timedelta(days=1)
 SETUP_FIELDS = (
     "unit",
     "pull",
@@ -285,3 +286,25 @@ def throw_away(*, pattern: PatternMesh) -> None:
 def _remove(files: list[Path]) -> None:
     for file in files:
         file.unlink(missing_ok=True)
+
+
+def sweep_files(now: datetime) -> int:
+    """Delete files that belong to no pattern, left by a request that was rolled back."""
+    if not folder().is_dir():
+        return 0
+    known = set(PatternMesh.objects.values_list("stored", flat=True))
+    old = (now - STRAY_AFTER).timestamp()
+    strays = [
+        file
+        for file in folder().iterdir()
+        if _stored_name(file.name) not in known and file.stat().st_mtime < old
+    ]
+    for file in strays:
+        file.unlink(missing_ok=True)
+    return len(strays)
+
+
+def _stored_name(file_name: str) -> str:
+    for view in VIEWS:
+        file_name = file_name.removesuffix(f"-{view}.png")
+    return file_name

@@ -42,9 +42,12 @@ class Upload:
 
 def check_length(request: Any) -> None:
     """Refuse a body that is too long before any of it is read."""
-    length = request.META.get("CONTENT_LENGTH") or "0"
-    if int(length) > LARGEST_BYTES + ROOM_FOR_FIELDS:
-        raise too_large(int(length))
+    try:
+        length = int(request.META.get("CONTENT_LENGTH") or 0)
+    except ValueError:
+        length = 0  # what Django makes of it too: nothing is read
+    if length > LARGEST_BYTES + ROOM_FOR_FIELDS:
+        raise too_large(length)
 
 
 class OneFile(MultiPartParser):

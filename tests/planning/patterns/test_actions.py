@@ -255,3 +255,19 @@ def test_committing_sends_the_pattern_to_the_worker(hand_in, django_capture_on_c
         pattern = hand_in()
     pattern.refresh_from_db()
     assert pattern.state == PatternState.READY
+
+
+def test_files_of_no_pattern_are_swept_after_a_day(read, media):
+    import os
+    from datetime import UTC, datetime
+
+    now = datetime.now(UTC)
+    read()
+    kept = {path.name for path in media.iterdir()}
+    old, young = media / "0123.stl", media / "4567.stl"
+    for path in (old, young):
+        path.write_bytes(b"left over")
+    for path in (old, *(media / name for name in kept)):
+        os.utime(path, (now.timestamp() - 90_000,) * 2)
+    assert actions.sweep_files(now) == 1
+    assert {path.name for path in media.iterdir()} == kept | {young.name}
