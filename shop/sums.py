@@ -7,9 +7,7 @@ from typing import Any
 from django.db.models import DecimalField, Q, Sum, Value
 from django.db.models.functions import Coalesce, Round
 
-from shop.lots.models import QUANTITY
-
-NUMBER: DecimalField = DecimalField(**QUANTITY)
+NUMBER: DecimalField = DecimalField(max_digits=14, decimal_places=4)
 
 
 def exact_sum(field: str, *, only: Q | None = None) -> Any:

@@ -83,9 +83,8 @@ def _temperatures(
             if value is not None:
                 found[entry.batch_id].append((words, value))
     lifts = {portion.lift_id for rows in portions.values() for portion in rows}
-    peaks = dict(
-        Cure.objects.filter(lift__in=lifts, peak_c__isnull=False).values_list("lift", "peak_c")
-    )
+    cures = Cure.objects.filter(lift__in=lifts).values_list("lift", "peak_c")
+    peaks = {lift: peak for lift, peak in cures if peak is not None}
     for batch, rows in portions.items():
         seen = [peaks[portion.lift_id] for portion in rows if portion.lift_id in peaks]
         if seen:

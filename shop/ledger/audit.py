@@ -46,7 +46,7 @@ def differences() -> list[Difference]:
 
 
 def _total(model: type, field: str = "quantity") -> Coalesce:
-    rows = model._default_manager.filter(container=OuterRef("pk")).order_by()  # type: ignore[attr-defined]
+    rows = model._default_manager.filter(container=OuterRef("pk")).order_by()
     summed = rows.values("container").annotate(total=exact_sum(field)).values("total")
     return Coalesce(Subquery(summed, output_field=NUMBER), Value(ZERO), output_field=NUMBER)
 
