@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db.models import Q, Sum
+from django.db.models import Q
 from django.db.models.functions import Coalesce
 
 from shared import clock
@@ -25,6 +25,7 @@ from shop.core.costing import (
 from shop.ledger.models import Movement, MovementKind
 from shop.lots.models import Container, LotStatus
 from shop.materials.models import Supplier
+from shop.sums import exact_sum
 from shop.trace import providers
 
 ZERO = Decimal(0)
@@ -109,7 +110,7 @@ def _used(
             "container__lot__unit_cost",
             "container__lot__supplier__currency",
         )
-        .annotate(total=Sum("quantity"))
+        .annotate(total=exact_sum("quantity"))
         .order_by()
     )
     name = _Names()
@@ -195,7 +196,7 @@ def stale_stock(site: Site, today: date) -> tuple[StaleStock, ...]:
             "lot__supplier__currency",
             "lot__unit_cost",
         )
-        .annotate(total=Sum("balance"))
+        .annotate(total=exact_sum("balance"))
         .order_by()
     )
     summed: dict[tuple[str, str, str], tuple[Decimal, Decimal | None]] = defaultdict(

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import QuerySet, Sum
+from django.db.models import QuerySet
 
 from shop.core.shelf_life import add_months
 from shop.ledger.models import Movement
 from shop.materials.models import Pack
 from shop.purchasing.models import COMING, OrderStatus, PurchaseOrder, PurchaseOrderLine
+from shop.sums import exact_sum
 
 ZERO = Decimal(0)
 FRESH_SHARE = Decimal("0.8")
@@ -57,7 +58,7 @@ def received(lines: Iterable[PurchaseOrderLine]) -> dict[int, Decimal]:
     rows = (
         Movement.objects.filter(counterpart__in=keys)
         .values("counterpart")
-        .annotate(total=Sum("quantity"))
+        .annotate(total=exact_sum("quantity"))
         .order_by()
     )
     found = dict.fromkeys(keys.values(), ZERO)
