@@ -105,6 +105,9 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("reminders", "reminder-choices"),
     **rows("reminders", "reminders/{}/confirmations", "POST"),
     **rows("reminders", "reminder-deliveries/{}/replays", "POST"),
+    **rows("prices", "casting-costs losses", "GET"),
+    **rows("reminders", "reminder-choices/{}", "GET"),
+    **rows("calculations", "workbench/fit workbench/properties", "GET"),
     **rows("audit", "audit-entries audit-entries/{}", "GET"),
     **rows(
         "calculations",

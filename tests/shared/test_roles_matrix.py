@@ -13,6 +13,7 @@ from shared.api.roles import ROLES, SCOPES
 from tests.callers import caller, make_site, make_user
 from tests.shared.role_table import ANYBODY, SIGNED_IN, TABLE
 
+pytestmark = pytest.mark.django_db
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 EXAMPLES = {"view": "above", "day": "2026-11-30", "week": "2026-W49", "name": "mix", "token": "x"}
 
