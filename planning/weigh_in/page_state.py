@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from planning.batch_sheets.printed import decimals_of
 from planning.batch_sheets.queries import POURING_STEPS, batch_row
+from planning.core.pot_life import pot_life_min
+from planning.system_data import system_data
 from planning.week_plan.models import Batch
 from planning.weigh_in.models import Weighing
 from shop import stores
+from shop.stores_types import SystemInfo
 
 
 def batch_with_parts(pk: int, site_id: int) -> Batch | None:
@@ -36,8 +39,13 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
     info = stores.system(batch.system_id)
     row = batch_row(batch, info)
     pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
+    pot_life, basis = _pot_life(batch, info)
+    contact = batch.contact_at or batch.planned_contact
     return {
         **row,
+        "pot_life_min": pot_life,
+        "pot_life_basis": basis,
+        "latest_pour_at": contact + timedelta(minutes=pot_life),
         "status_words": batch.get_status_display(),
         "hardener_per_100": info.hardener_per_100,
         "decimals": decimals_of(row["readability_g"]),
@@ -71,6 +79,22 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "zone": batch.site.time_zone,
         "now": now,
     }
+
+
+def _pot_life(batch: Batch, info: SystemInfo) -> tuple[int, str]:
+    """Return the planned pot life, or a shorter one when the shop was found to be warmer."""
+    seen = [e for e in batch.entries.all() if e.kind == "conditions" and "air_c" in e.facts]
+    if not seen:
+        return batch.pot_life_min, batch.pot_life_basis
+    air_c = float(seen[-1].facts["air_c"])
+    try:
+        limit = pot_life_min(system_data(info), air_c, float(batch.mixed_kg))
+    except ValueError:  # measured far outside what the system's data reach
+        return batch.pot_life_min, batch.pot_life_basis
+    if limit.value is None or limit.value >= batch.pot_life_min:
+        return batch.pot_life_min, batch.pot_life_basis
+    source = "data sheet's" if limit.basis == "datasheet" else "computed"
+    return max(1, int(limit.value)), f"shorter than planned: {source} at the measured {air_c:g} °C"
 
 
 def _lines(batch: Batch) -> list[Any]:
