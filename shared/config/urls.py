@@ -6,7 +6,9 @@ from importlib import import_module
 from importlib.util import find_spec
 from typing import Any
 
+from django.conf import settings
 from django.urls import include, path
+from django.views.generic import RedirectView
 from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSplitView
 
 
@@ -27,6 +29,7 @@ api = [
 ]
 urlpatterns = [
     path("", include("shared.config.health")),
+    path("favicon.ico", RedirectView.as_view(url=f"{settings.STATIC_URL}house/mark.svg")),
     path("api/v1/", include(api)),
     *_of("shared.access", "urlpatterns"),
     *_of("shared.audit", "urlpatterns"),
