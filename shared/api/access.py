@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Model, Q, QuerySet
+from django.db.models import QuerySet
 
 from shared.access.models import AccessToken, Membership, Site, User
 from shared.api.roles import ROLES, SCOPES
@@ -68,9 +68,3 @@ def access_of(request: Any) -> Access:
             kept = (who, Access())
         bare._access = kept
     return kept[1]
-
-
-def site_rows(model: type[Model], access: Access, scope: str, path: str | None) -> QuerySet[Any]:
-    """Return the rows of a model that the caller may see; all of them when it has no site."""
-    rows = model._default_manager.all()
-    return rows if path is None else rows.filter(Q(**{f"{path}__in": access.sites_with(scope)}))

@@ -77,11 +77,3 @@ ROLES: dict[str, frozenset[str]] = {
         "tool_orders purchases movements events webhooks calculations",
     ),
 }
-
-
-def scopes_of(roles: object) -> frozenset[str]:
-    """Return all scopes of some roles together."""
-    together: set[str] = set()
-    for role in roles:  # type: ignore[attr-defined]
-        together |= ROLES[role]
-    return frozenset(together)
