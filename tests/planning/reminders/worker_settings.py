@@ -2,11 +2,12 @@
 
 import os
 import signal
+from collections.abc import Callable
 from contextlib import suppress
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
-from celery.signals import worker_process_init
+from celery.signals import worker_process_init, worker_ready
 
 from planning.reminders import kill_points
 from shared.config.settings.dev import *  # noqa: F403
@@ -16,7 +17,6 @@ EMAIL_HOST, EMAIL_PORT = "127.0.0.1", int(os.environ["TEST_MAIL_PORT"])
 REMINDER_LEASE_S = 8
 REMINDER_SWEEP_S = 3
 ORDERS = Path(os.environ["TEST_ORDERS"])
-AHEAD = timedelta(seconds=float(os.environ.get("TEST_CLOCK_AHEAD_S", "0")))
 
 
 def die_when_told(point: str) -> None:
@@ -29,10 +29,20 @@ def die_when_told(point: str) -> None:
 kill_points.listen(die_when_told)
 
 
+@worker_ready.connect(weak=False)
+def say_ready(**_: object) -> None:
+    """Tell the test that this worker takes tasks."""
+    (ORDERS.parent / f"ready-{os.getpid()}").touch()
+
+
 @worker_process_init.connect(weak=False)
 def set_clock(**_: object) -> None:
-    """Let the worker live on another day, at the same pace."""
+    """Let the worker live on another day, at the same pace, as far ahead as the test says."""
     from planning.reminders import sweep
     from shared import clock
 
-    sweep.database_clock = lambda: lambda: clock.now() + AHEAD
+    def read_clock() -> Callable[[], datetime]:
+        ahead = timedelta(seconds=float((ORDERS.parent / "ahead_s").read_text()))
+        return lambda: clock.now() + ahead
+
+    sweep.database_clock = read_clock
