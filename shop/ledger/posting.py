@@ -23,7 +23,6 @@ from shared.errors import Invalid
 from shop.errors import KeyReused, NotEnoughStock, NotFound
 from shop.ledger.models import Movement, MovementKind, Reservation
 from shop.lots.models import Container, Lot
-from shop.lots.queries import with_lots
 from shop.stores_types import MovementInfo
 from shop.sums import exact_sum
 
@@ -69,16 +68,11 @@ def amount(quantity: Decimal, unit: str) -> str:
 def locked(container_ids: Iterable[int]) -> dict[int, Container]:
     """Lock the containers and their lots, in order of id, and return them with their lots."""
     ids = sorted(set(container_ids))
-    lot_ids = Container.objects.filter(pk__in=ids).values_list("lot_id", flat=True)
-    list(
-        Lot.objects.select_for_update(no_key=True)
-        .filter(pk__in=sorted(set(lot_ids)))
-        .order_by("pk")
-    )
-    rows = (
-        with_lots().select_for_update(of=("self",), no_key=True).filter(pk__in=ids).order_by("pk")
-    )
-    found = {row.pk: row for row in rows}
+    held = Container.objects.filter(pk__in=ids)
+    lots = Lot.objects.filter(pk__in=sorted(set(held.values_list("lot_id", flat=True))))
+    list(lots.select_for_update(no_key=True).order_by("pk").values_list("pk"))
+    rows = held.select_related("lot__site", "lot__material").order_by("pk")
+    found = {row.pk: row for row in rows.select_for_update(of=("self",), no_key=True)}
     for wanted in ids:
         if wanted not in found:
             raise NotFound(f"There is no container {wanted}.", container=wanted)
