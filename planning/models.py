@@ -19,6 +19,7 @@ from planning.week_plan.models import (
     BatchPortion,
     Lift,
     PlanningRules,
+    PlanTrial,
     WeekPlan,
 )
 from planning.weigh_in.models import BatchEntry, Weighing
@@ -37,6 +38,7 @@ __all__ = [
     "Heartbeat",
     "Lift",
     "PatternMesh",
+    "PlanTrial",
     "PlanningRules",
     "Pour",
     "PourStep",

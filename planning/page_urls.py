@@ -11,7 +11,7 @@ from planning.cures import pages as cures
 from planning.pours import pages as pours
 from planning.today import pages as today
 from planning.week_plan import pages as week_plan
-from planning.week_plan import rules_pages
+from planning.week_plan import rules_pages, trial_pages
 from planning.weigh_in import pages as weigh_in
 
 
@@ -41,6 +41,8 @@ urlpatterns = [
     path("week/rules/", rules_pages.planning_rules, name="planning-rules"),
     path("week/<str:week>/", week_plan.week, name="week-of"),
     path("week/<str:week>/ask/", week_plan.ask, name="plan-ask"),
+    path("plans/<int:pk>/what-if/", trial_pages.what_if, name="what-if"),
+    path("what-if/<int:pk>/", trial_pages.what_if_answers, name="what-if-answers"),
     path("plans/<int:pk>/progress/", week_plan.progress, name="plan-progress"),
     path("plans/<int:pk>/stop/", week_plan.stop, name="plan-stop"),
     path("plans/<int:pk>/confirm/", week_plan.confirm, name="plan-confirm"),

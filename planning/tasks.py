@@ -44,15 +44,26 @@ def solve_week(plan_id: int) -> str:
     return actions.solve(plan_id=plan_id, now=clock.now()).state
 
 
+@shared_task(name="planning.tasks.answer_trial")
+def answer_trial(trial_id: int) -> str:
+    """Answer what-if questions; a second call for the same ones finds nothing to do."""
+    from planning.week_plan import trials
+
+    return trials.answer(trial_id=trial_id).state
+
+
 @shared_task(name="planning.tasks.solve_waiting")
 def solve_waiting() -> int:
-    """Send waiting plans to the workers again: a lost message must not lose a plan."""
+    """Send waiting plans and questions out again: a lost message must lose neither."""
     from planning.week_plan import queries
 
-    waiting = queries.waiting_plans(clock.now())
-    for plan_id in waiting:
+    now = clock.now()
+    plans, trials = queries.waiting_plans(now), queries.waiting_trials(now)
+    for plan_id in plans:
         solve_week.delay(plan_id)
-    return len(waiting)
+    for trial_id in trials:
+        answer_trial.delay(trial_id)
+    return len(plans) + len(trials)
 
 
 @shared_task(name="planning.tasks.sweep_reminders")

@@ -17,6 +17,7 @@ from planning.core.problem import Limits, Settings
 from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus
 from planning.week_plan import confirming, rules, snapshot
+from planning.week_plan.kept import STARTED
 from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
 from shared.access.models import Site
 from shared.errors import Invalid, ShopError
@@ -210,7 +211,7 @@ def _check_fresh(plan: WeekPlan, problem: core.Problem, now: datetime) -> None:
     )
     gone = asked - open_now
     begun = Batch.objects.filter(
-        site=plan.site, status__in=snapshot.STARTED, portions__lift__pour__in=asked
+        site=plan.site, status__in=STARTED, portions__lift__pour__in=asked
     ).values_list("number", flat=True)
     known = {batch.id for batch in problem.frozen.batches}
     new = sorted(set(begun) - known)

@@ -22,7 +22,7 @@ from planning.week_plan.models import (
     Lift,
     WeekPlan,
 )
-from planning.week_plan.snapshot import Clock
+from planning.week_plan.week_clock import Clock
 from shop import stores
 from shop.stores_types import NeedRow, ScaleInfo, SystemInfo
 

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Q, QuerySet
 
-from planning.week_plan.models import PlanState, WeekPlan
+from planning.week_plan.models import PlanState, PlanTrial, WeekPlan
 
 LOST_AFTER = timedelta(seconds=20)
 DEAD_AFTER = timedelta(minutes=30)
@@ -19,6 +19,12 @@ def waiting_plans(now: datetime) -> list[int]:
         .order_by("asked_at")
         .values_list("pk", flat=True)[:20]
     )
+
+
+def waiting_trials(now: datetime) -> list[int]:
+    """Return what-if questions whose message to the worker seems lost."""
+    lost = PlanTrial.objects.filter(state="waiting", asked_at__lt=now - LOST_AFTER)
+    return list(lost.order_by("asked_at").values_list("pk", flat=True)[:20])
 
 
 def plans(site_id: int, week: str | None = None) -> QuerySet[WeekPlan]:

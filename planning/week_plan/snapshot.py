@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -15,7 +15,14 @@ from planning.core import problem as given
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
 from planning.week_plan.conditions import conditions, deepest_lift_mm
-from planning.week_plan.models import Batch, BatchStatus, Lift
+from planning.week_plan.kept import (
+    began,
+    frozen_work,
+    kept_batches,
+    previous_plan,
+)
+from planning.week_plan.models import Batch
+from planning.week_plan.week_clock import Clock
 from shared.access.models import Site
 from shared.units import parse_week
 from shop import stores
@@ -24,38 +31,6 @@ from shop.stores_types import ContainerInfo, SiteWeek, SystemInfo
 LOOK_AHEAD_DAYS = 14
 """From the Monday of the week: long enough for the cures of a week's last pours."""
 NO_LIMIT_MIN = 10_000_000
-STARTED = (
-    BatchStatus.WEIGHING,
-    BatchStatus.WEIGHED,
-    BatchStatus.MIXING,
-    BatchStatus.POURED,
-)
-
-
-@dataclass(frozen=True)
-class Clock:
-    """Turns instants into minutes since the origin and back."""
-
-    origin: datetime
-    zone: ZoneInfo
-
-    @classmethod
-    def of(cls, problem: core.Problem, site: Site) -> Clock:
-        """Return the clock a problem was made with."""
-        return cls(datetime.fromisoformat(problem.origin), ZoneInfo(site.time_zone))
-
-    @property
-    def first_day(self) -> date:
-        return self.origin.astimezone(self.zone).date()
-
-    def minute(self, at: datetime) -> int:
-        return math.floor((at - self.origin).total_seconds() / 60)
-
-    def instant(self, minute: int) -> datetime:
-        return self.origin + timedelta(minutes=minute)
-
-    def midnight(self, day: date) -> int:
-        return self.minute(datetime.combine(day, time.min, self.zone))
 
 
 def week_days(week: str) -> tuple[date, date]:
@@ -72,17 +47,22 @@ def problem_of_week(
     settings: given.Settings,
     limits: given.Limits,
     freeze: timedelta = timedelta(0),
+    warmer_k: float = 0.0,
 ) -> core.Problem:
-    """Gather one site's open pours and what there is to pour them with."""
+    """
+    Gather one site's open pours and what there is to pour them with.
+
+    `warmer_k` asks what the week would be in a shop so much warmer than expected, K.
+    """
     monday, sunday = week_days(week)
     pours = _open_pours(site.pk, sunday)
-    batches = _kept_batches(site.pk, pours, now)
+    batches = kept_batches(site.pk, pours, now)
     clock = _clock(site, monday, pours, batches)
     first = clock.first_day
     days = (monday - first).days + LOOK_AHEAD_DAYS
-    shop = stores.site_week(site.pk, first, days)
+    shop = _warmed(stores.site_week(site.pk, first, days), warmer_k)
     systems = {info.id: info for info in stores.systems({pour.system_id for pour in pours})}
-    frozen = _frozen(pours, batches, clock)
+    frozen = frozen_work(pours, batches, clock)
     starts = {
         first + timedelta(days=n): clock.midnight(first + timedelta(days=n)) for n in range(days)
     }
@@ -114,10 +94,17 @@ def problem_of_week(
         staffed=_staffed(shop, clock),
         day_starts=tuple(starts.values()),
         frozen=frozen,
-        previous=_previous(site.pk, pours, batches, clock),
+        previous=previous_plan(site.pk, pours, batches, clock),
         settings=_frozen_until(settings, clock.minute(now + freeze) if freeze else 0),
         limits=limits,
     )
+
+
+def _warmed(shop: SiteWeek, warmer_k: float) -> SiteWeek:
+    if not warmer_k:
+        return shop
+    more = Decimal(str(warmer_k))
+    return replace(shop, expected_c={day: at + more for day, at in shop.expected_c.items()})
 
 
 def _frozen_until(settings: given.Settings, minute: int) -> given.Settings:
@@ -160,42 +147,13 @@ def _open_pours(site_id: int, sunday: date) -> list[Pour]:
     return [pour for pour in pours if pour.pk in wanted]
 
 
-def _kept_batches(site_id: int, pours: Iterable[Pour], now: datetime) -> list[Batch]:
-    """Batches of these pours that are begun, printed or pinned: they stay exactly."""
-    rows = (
-        Batch.objects.filter(site_id=site_id, portions__lift__pour__in=[p.pk for p in pours])
-        .distinct()
-        .select_related("system")
-        .prefetch_related(
-            "people", "portions__lift__pour", "lines__container__lot", "lines__weighings"
-        )
-        .order_by("id")
-    )
-    return [batch for batch in rows if is_kept(batch, now)]
-
-
-def is_kept(batch: Batch, now: datetime) -> bool:
-    """Begun work stays; printed and pinned work stays unless its hour has passed unused."""
-    if batch.status in STARTED:
-        return True
-    promised = batch.printed_at is not None or batch.pinned
-    return promised and batch.status == BatchStatus.PLANNED and batch.planned_start >= now
-
-
 def _clock(site: Site, monday: date, pours: list[Pour], batches: list[Batch]) -> Clock:
     zone = ZoneInfo(site.time_zone)
     begun = [batch.planned_start for batch in batches]
     steps = [step for pour in pours for step in pour.steps.all()]
-    begun += [at for step in steps if (at := _began(step) or step.planned_start) is not None]
+    begun += [at for step in steps if (at := began(step) or step.planned_start) is not None]
     first = min([monday, *(at.astimezone(zone).date() for at in begun)])
     return Clock(datetime.combine(first, time.min, zone), zone)
-
-
-def _began(step: PourStep) -> datetime | None:
-    if step.done_at is None:
-        return None
-    took = step.hands_min if step.took_min is None else step.took_min
-    return step.done_at - timedelta(minutes=took)
 
 
 def _person(info: stores.PersonInfo, clock: Clock, now_min: int) -> given.Person:
@@ -349,151 +307,3 @@ def _container(row: ContainerInfo, kg: Decimal, clock: Clock) -> given.Container
         opened=row.opened_at is not None,
         open_life_min=None if row.open_life_days is None else row.open_life_days * 1440,
     )
-
-
-def _frozen(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.Frozen:
-    asked = {pour.pk for pour in pours}
-    kept = [core_batch(b, clock) for b in batches]
-    served = {(p.pour, p.lift) for b in kept for p in b.portions if int(p.pour) in asked}
-    begins: dict[int, datetime] = {}
-    for batch in batches:
-        for portion in batch.portions.all():
-            key = portion.lift.pour_id
-            begins[key] = max(batch.planned_start, begins.get(key, batch.planned_start))
-    tasks = [
-        _kept_task(step, clock, begins.get(pour.pk)) for pour in pours for step in pour.steps.all()
-    ]
-    done = [task for task in tasks if task is not None]
-    begun = {p for p, _ in served} | {task.pour for task in done}
-    return core.Frozen(
-        lifts=tuple(lift for lift in _lifts(pours) if (lift.pour, lift.lift) in served),
-        batches=tuple(kept),
-        tasks=tuple(done),
-        stands=tuple(s for s in _stands(pours, clock) if s.pour in begun),
-    )
-
-
-def _kept_task(step: PourStep, clock: Clock, until: datetime | None) -> core.Task | None:
-    """A step that is done, or stands before a kept batch of its pour, signed or not."""
-    start, end = _began(step), step.done_at
-    if end is None and until is not None:
-        start, end = step.planned_start, step.planned_end
-        if start is None or start > until:
-            return None
-    if start is None or end is None:
-        return None
-    between = step.phase == Phase.BETWEEN
-    return core.Task(
-        pour=str(step.pour_id),
-        kind="abrade" if between else step.phase,  # type: ignore[arg-type]
-        step="" if between else str(step.pk),
-        people=tuple(sorted(str(p.pk) for p in step.planned_people.all())),
-        start_min=clock.minute(start),
-        end_min=clock.minute(end),
-        lift=step.order - 1 if between else None,
-    )
-
-
-def _lifts(pours: Iterable[Pour]) -> list[core.Lift]:
-    """The lifts as confirmed, put back on the layers they end at."""
-    rows = []
-    for pour in pours:
-        layer = 0
-        for lift in sorted(pour.lifts.all(), key=lambda lift: lift.number):
-            first, depth = layer, 0.0
-            while layer < len(pour.layers) and depth < float(lift.depth_mm) - 0.01:
-                depth += pour.layers[layer]["depth_mm"]
-                layer += 1
-            mass = math.fsum(row["mass_kg"] for row in pour.layers[first:layer])
-            rows.append(core.Lift(str(pour.pk), lift.number - 1, first, layer, depth, mass))
-    return rows
-
-
-def _stands(pours: Iterable[Pour], clock: Clock) -> list[core.Stand]:
-    rows = []
-    for pour in pours:
-        lifts = [lift for lift in pour.lifts.all() if lift.place_id is not None]
-        if not lifts:
-            continue
-        holding = [
-            at
-            for step in pour.steps.all()
-            if step.holds_place and (at := _began(step) or step.planned_start) is not None
-        ]
-        ends = [step.planned_end for step in pour.steps.all() if step.planned_end is not None]
-        start = min([*holding, *(lift.planned_start for lift in lifts)])
-        end = max([*ends, *(lift.planned_end for lift in lifts)])
-        rows.append(
-            core.Stand(
-                str(pour.pk), str(lifts[0].place_id), clock.minute(start), clock.minute(end)
-            )
-        )
-    return rows
-
-
-def core_batch(batch: Batch, clock: Clock) -> core.Batch:
-    """Return a confirmed batch as the core writes it; material already issued has no lots."""
-    still_asked = batch.status in (BatchStatus.PLANNED, BatchStatus.WEIGHING)
-    lines = [line for line in batch.lines.all() if still_asked and not line.weighings.all()]
-    return core.Batch(
-        id=batch.number,
-        system=batch.system.code,
-        mixer=str(batch.mixer_id),
-        people=tuple(sorted(str(person.pk) for person in batch.people.all())),
-        start_min=clock.minute(batch.planned_start),
-        contact_min=clock.minute(batch.planned_contact),
-        pour_start_min=clock.minute(batch.planned_pour_start),
-        pour_end_min=clock.minute(batch.planned_pour_end),
-        end_min=clock.minute(batch.planned_end),
-        mixed_kg=float(batch.mixed_kg),
-        portions=tuple(
-            core.Portion(
-                str(p.lift.pour_id),
-                p.lift.number - 1,
-                float(p.kg),
-                clock.minute(p.planned_start),
-                clock.minute(p.planned_end),
-            )
-            for p in batch.portions.all()
-        ),
-        lots=tuple(
-            core.LotUse(
-                str(line.container.lot_id),
-                str(line.container_id),
-                line.role,  # type: ignore[arg-type]
-                float(line.exact_kg),
-            )
-            for line in lines
-        ),
-    )
-
-
-def _previous(
-    site_id: int, pours: list[Pour], kept: list[Batch], clock: Clock
-) -> core.Plan | None:
-    """What is confirmed but not begun, so that a new plan moves as little as it can."""
-    held = {batch.pk for batch in kept}
-    rows = (
-        Batch.objects.filter(
-            site_id=site_id,
-            status=BatchStatus.PLANNED,
-            portions__lift__pour__in=[pour.pk for pour in pours],
-        )
-        .exclude(pk__in=held)
-        .distinct()
-        .select_related("system")
-        .prefetch_related("people", "portions__lift", "lines__container", "lines__weighings")
-        .order_by("id")
-    )
-    batches = tuple(core_batch(batch, clock) for batch in rows)
-    if not batches:
-        return None
-    return core.Plan(
-        lifts=tuple(_lifts(pours)), batches=batches, stands=tuple(_stands(pours, clock))
-    )
-
-
-def lift_rows(pour_ids: Iterable[int]) -> dict[tuple[int, int], Lift]:
-    """Return confirmed lifts by pour and number (from 1)."""
-    found = Lift.objects.filter(pour_id__in=list(pour_ids))
-    return {(lift.pour_id, lift.number): lift for lift in found}

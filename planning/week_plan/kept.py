@@ -1,0 +1,194 @@
+"""What an earlier plan has fixed: begun, printed and pinned work, as the core writes it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from planning.core import plan as core
+from planning.pours.models import Pour, PourStep
+from planning.routes.models import Phase
+from planning.week_plan.models import Batch, BatchStatus
+from planning.week_plan.week_clock import Clock
+
+STARTED = (
+    BatchStatus.WEIGHING,
+    BatchStatus.WEIGHED,
+    BatchStatus.MIXING,
+    BatchStatus.POURED,
+)
+
+
+def kept_batches(site_id: int, pours: Iterable[Pour], now: datetime) -> list[Batch]:
+    """Batches of these pours that are begun, printed or pinned: they stay exactly."""
+    rows = (
+        Batch.objects.filter(site_id=site_id, portions__lift__pour__in=[p.pk for p in pours])
+        .distinct()
+        .select_related("system")
+        .prefetch_related(
+            "people", "portions__lift__pour", "lines__container__lot", "lines__weighings"
+        )
+        .order_by("id")
+    )
+    return [batch for batch in rows if is_kept(batch, now)]
+
+
+def is_kept(batch: Batch, now: datetime) -> bool:
+    """Begun work stays; printed and pinned work stays unless its hour has passed unused."""
+    if batch.status in STARTED:
+        return True
+    promised = batch.printed_at is not None or batch.pinned
+    return promised and batch.status == BatchStatus.PLANNED and batch.planned_start >= now
+
+
+def began(step: PourStep) -> datetime | None:
+    """Return when a signed step began, by what it took or else by its hands-on time."""
+    if step.done_at is None:
+        return None
+    took = step.hands_min if step.took_min is None else step.took_min
+    return step.done_at - timedelta(minutes=took)
+
+
+def frozen_work(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.Frozen:
+    """Return what stays as it is: kept batches with their lifts, and the steps before them."""
+    asked = {pour.pk for pour in pours}
+    kept = [core_batch(b, clock) for b in batches]
+    served = {(p.pour, p.lift) for b in kept for p in b.portions if int(p.pour) in asked}
+    begins: dict[int, datetime] = {}
+    for batch in batches:
+        for portion in batch.portions.all():
+            key = portion.lift.pour_id
+            begins[key] = max(batch.planned_start, begins.get(key, batch.planned_start))
+    tasks = [
+        _kept_task(step, clock, begins.get(pour.pk)) for pour in pours for step in pour.steps.all()
+    ]
+    done = [task for task in tasks if task is not None]
+    begun = {p for p, _ in served} | {task.pour for task in done}
+    return core.Frozen(
+        lifts=tuple(lift for lift in lifts_of(pours) if (lift.pour, lift.lift) in served),
+        batches=tuple(kept),
+        tasks=tuple(done),
+        stands=tuple(s for s in stands_of(pours, clock) if s.pour in begun),
+    )
+
+
+def _kept_task(step: PourStep, clock: Clock, until: datetime | None) -> core.Task | None:
+    """A step that is done, or stands before a kept batch of its pour, signed or not."""
+    start, end = began(step), step.done_at
+    if end is None and until is not None:
+        start, end = step.planned_start, step.planned_end
+        if start is None or start > until:
+            return None
+    if start is None or end is None:
+        return None
+    between = step.phase == Phase.BETWEEN
+    return core.Task(
+        pour=str(step.pour_id),
+        kind="abrade" if between else step.phase,  # type: ignore[arg-type]
+        step="" if between else str(step.pk),
+        people=tuple(sorted(str(p.pk) for p in step.planned_people.all())),
+        start_min=clock.minute(start),
+        end_min=clock.minute(end),
+        lift=step.order - 1 if between else None,
+    )
+
+
+def lifts_of(pours: Iterable[Pour]) -> list[core.Lift]:
+    """The lifts as confirmed, put back on the layers they end at."""
+    rows = []
+    for pour in pours:
+        layer = 0
+        for lift in sorted(pour.lifts.all(), key=lambda lift: lift.number):
+            first, depth = layer, 0.0
+            while layer < len(pour.layers) and depth < float(lift.depth_mm) - 0.01:
+                depth += pour.layers[layer]["depth_mm"]
+                layer += 1
+            mass = math.fsum(row["mass_kg"] for row in pour.layers[first:layer])
+            rows.append(core.Lift(str(pour.pk), lift.number - 1, first, layer, depth, mass))
+    return rows
+
+
+def stands_of(pours: Iterable[Pour], clock: Clock) -> list[core.Stand]:
+    """Return where pours stand, from their first place-holding work to their last."""
+    rows = []
+    for pour in pours:
+        lifts = [lift for lift in pour.lifts.all() if lift.place_id is not None]
+        if not lifts:
+            continue
+        holding = [
+            at
+            for step in pour.steps.all()
+            if step.holds_place and (at := began(step) or step.planned_start) is not None
+        ]
+        ends = [step.planned_end for step in pour.steps.all() if step.planned_end is not None]
+        start = min([*holding, *(lift.planned_start for lift in lifts)])
+        end = max([*ends, *(lift.planned_end for lift in lifts)])
+        rows.append(
+            core.Stand(
+                str(pour.pk), str(lifts[0].place_id), clock.minute(start), clock.minute(end)
+            )
+        )
+    return rows
+
+
+def core_batch(batch: Batch, clock: Clock) -> core.Batch:
+    """Return a confirmed batch as the core writes it; material already issued has no lots."""
+    still_asked = batch.status in (BatchStatus.PLANNED, BatchStatus.WEIGHING)
+    lines = [line for line in batch.lines.all() if still_asked and not line.weighings.all()]
+    return core.Batch(
+        id=batch.number,
+        system=batch.system.code,
+        mixer=str(batch.mixer_id),
+        people=tuple(sorted(str(person.pk) for person in batch.people.all())),
+        start_min=clock.minute(batch.planned_start),
+        contact_min=clock.minute(batch.planned_contact),
+        pour_start_min=clock.minute(batch.planned_pour_start),
+        pour_end_min=clock.minute(batch.planned_pour_end),
+        end_min=clock.minute(batch.planned_end),
+        mixed_kg=float(batch.mixed_kg),
+        portions=tuple(
+            core.Portion(
+                str(p.lift.pour_id),
+                p.lift.number - 1,
+                float(p.kg),
+                clock.minute(p.planned_start),
+                clock.minute(p.planned_end),
+            )
+            for p in batch.portions.all()
+        ),
+        lots=tuple(
+            core.LotUse(
+                str(line.container.lot_id),
+                str(line.container_id),
+                line.role,  # type: ignore[arg-type]
+                float(line.exact_kg),
+            )
+            for line in lines
+        ),
+    )
+
+
+def previous_plan(
+    site_id: int, pours: list[Pour], kept: list[Batch], clock: Clock
+) -> core.Plan | None:
+    """What is confirmed but not begun, so that a new plan moves as little as it can."""
+    held = {batch.pk for batch in kept}
+    rows = (
+        Batch.objects.filter(
+            site_id=site_id,
+            status=BatchStatus.PLANNED,
+            portions__lift__pour__in=[pour.pk for pour in pours],
+        )
+        .exclude(pk__in=held)
+        .distinct()
+        .select_related("system")
+        .prefetch_related("people", "portions__lift", "lines__container", "lines__weighings")
+        .order_by("id")
+    )
+    batches = tuple(core_batch(batch, clock) for batch in rows)
+    if not batches:
+        return None
+    return core.Plan(
+        lifts=tuple(lifts_of(pours)), batches=batches, stands=tuple(stands_of(pours, clock))
+    )
