@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -32,6 +32,7 @@ def age_by_quadrature(times, temps, ref_c, e):
     )
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0.01, 50), st.floats(-5, 90)), min_size=1, max_size=8),
     st.floats(10, 40), st.floats(30e3, 90e3),
@@ -45,6 +46,7 @@ def test_equivalent_age_agrees_with_quadrature(steps, ref_c, e):
     assert equivalent_age(times, temps, ref_c, e)[-1] == pytest.approx(expected, rel=1e-4)
 
 
+@settings(deadline=None)
 @given(st.floats(0.05, 40), st.floats(5, 35))
 def test_clock_time_at_an_age_has_that_age(need, then_c):
     times, temps = [0.0, 3.0, 9.0, 20.0], [25.0, 32.0, 18.0, 16.0]

@@ -1,7 +1,7 @@
 """Dew point: the rule people work by, and refusals. Values are in the reference rows."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planning.core.dew_point import check_surface, dew_point_c, saturation_pressure_hpa
@@ -10,6 +10,7 @@ AIR = st.floats(0, 45)
 HUMIDITY = st.floats(5, 100)
 
 
+@settings(deadline=None)
 @given(AIR, HUMIDITY)
 def test_air_at_its_dew_point_is_saturated(air_c, humidity):
     dew_c = dew_point_c(air_c, humidity)
@@ -18,6 +19,7 @@ def test_air_at_its_dew_point_is_saturated(air_c, humidity):
     assert dew_c <= air_c + 1e-9
 
 
+@settings(deadline=None)
 @given(AIR, HUMIDITY, st.floats(0, 45))
 def test_verdict_follows_from_either_bound(air_c, humidity, surface_c):
     checked = check_surface(air_c, humidity, surface_c)

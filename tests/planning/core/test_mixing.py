@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planning.core.mixing import (
@@ -28,6 +28,7 @@ def test_published_worked_figures_of_the_planning_cases():
     assert (resin_kg, hardener_kg) == pytest.approx((9.720515267, 1.944103053), rel=1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(1, 200), st.floats(0.8, 3), st.floats(0.8, 3))
 def test_ratio_by_volume_and_back_is_the_ratio(per_100, resin, hardener):
     there = hardener_per_100_by_volume(per_100, resin, hardener)
@@ -67,6 +68,7 @@ def test_overpour_by_hand(weighed, add, add_g, total_g):
     assert fix.problems == ()
 
 
+@settings(deadline=None)
 @given(
     resin=st.integers(500, 20_000), hardener=st.integers(60, 4_000),
     per_100=st.sampled_from([8.0, 12.0, 13.5, 25.0, 50.0]), division=st.sampled_from([1.0, 0.1]),

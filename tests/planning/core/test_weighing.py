@@ -30,7 +30,7 @@ ratios = st.builds(
 divisions = st.sampled_from([0.1, 0.5, 1.0, 2.0, 5.0])
 
 
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 @given(ratios, st.floats(5, 20_000), divisions, divisions)
 def test_targets_are_on_the_division_and_tell_their_worst_case(ratio, total_g, d_r, d_h):
     t = weigh_targets(ratio, total_g, d_r, d_h)
