@@ -16,12 +16,16 @@ from planning.core.plain import FormError, dumps, loads
 from planning.core.plan import Plan, Problem
 from planning.core.solver import answer, bounds, explain, replan, search
 from planning.core.solver.board import LATE_MINUTE, Board
+from planning.core.solver.carry import carry_over
 from planning.core.solver.case import Case
 from planning.core.solver.lots import give_out
+from planning.core.solver.retime import retime
 
 CUT = "The clock ended the search; run again it may find another plan. Raise the seconds for more."
-INSERTIONS_PER_SECOND = 900
+INSERTIONS_PER_SECOND = 600
 """For a week of 60 pours; larger ones take longer, see `usual_work`."""
+RETIME_WORK = 0.05
+"""Deterministic work of CP-SAT for each second of the limit."""
 QUICK_SECONDS = 2.0
 """With less time than this the pots are bounded by mass alone."""
 
@@ -98,13 +102,13 @@ class Planner:
         """Return the plan."""
         case = self.case
         passes = 4 if len(case.jobs) <= 150 else 2
-        begun = replan.carry_over(case, self.prices)
+        begun = carry_over(case, self.prices)
         best = search.start(case, begun, self.prices, self.meter, passes, self._told)
         self.stage = "improve"
         late = self.alone.lateness
         best = search.improve(
             case, best, self.prices, self.meter, self.problem.limits.seed,
-            self._told, late, self._bound_pots,
+            self._told, late, self._bound_pots, self._retimed,
         )  # fmt: skip
         best = search.without_light(case, best)
         self.stage = "finish"
@@ -117,6 +121,15 @@ class Planner:
         moves = replan.moves(case, plan)
         return replace(plan, moves=moves, notes=tuple(notes))
 
+    def _retimed(self, board: Board) -> Board:
+        """Time the board anew where that could make it less late and there is time for it."""
+        seconds = self.problem.limits.seconds
+        if seconds < QUICK_SECONDS or board.late <= self.alone.lateness_of(board.placed):
+            return board
+        return retime(
+            self.case, board, self.prices, RETIME_WORK * seconds, 0.2 * self.clock.left()
+        )
+
     def _bound_pots(self, board: Board) -> int:
         """Bound the pots of plans no later than this board."""
         problem = self.problem
@@ -126,7 +139,8 @@ class Planner:
             late = board.late if strict and complete else None
             if complete:
                 self.pots_bound = max(
-                    self.pots_bound, bounds.pots_bound(self.case, self.alone, late, self.clock.part(0.25))
+                    self.pots_bound,
+                    bounds.pots_bound(self.case, self.alone, late, self.clock.part(0.25)),
                 )
             self._told(board)
         return self.pots_bound - len(self.case.frozen.batches)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
-from planning.core.solver import masks, pots, removal, steps
+from planning.core.solver import abrading, masks, pots, removal, steps
 from planning.core.solver.board import (
     LATE_MINUTE,
     Board,
@@ -231,9 +231,11 @@ def _choose(
                         found.start if next_start is None else min(next_start, found.start)
                     )
                     continue
-                abraded = _abrade(shop, found, job, index, low)
+                abraded = abrading.abrade(shop, found, job, index, low)
                 if abraded is None and found.new == len(portions) and below is None:
-                    abraded = _abrade_first(shop, board, job, index, portions, low, sharable)
+                    abraded = abrading.abrade_first(
+                        shop, board, job, index, portions, low, sharable
+                    )
                 if abraded is None:
                     continue
                 found, works = abraded
@@ -308,58 +310,6 @@ def _delayed(job: Job, taste: Taste, index: int, low: int) -> int:
 def _would_be_late(job: Job, index: int, way: Poured) -> bool:
     rest = job.tail_min + sum(_least_lift_min(job, x) for x in job.lifts[index + 1 :])
     return any(way.end + rest > due for due, _ in job.dues)
-
-
-def _abrade(
-    shop: Shop, found: Poured, job: Job, index: int, low: int
-) -> tuple[Poured, list[Work]] | None:
-    """Take one person to abrade between two lifts."""
-    if job.lifts[index].abraded is not None:
-        return found, [_fixed_abrade(job, index)]
-    minutes = job.chemistry.system.abrade_min
-    units = shop.group("")
-    bits = shop.in_horizon & shop.people_starts(found.board.free, units, 1, max(1, minutes))
-    start = masks.last(bits, found.start - minutes)
-    if start < low:
-        return None
-    board = found.board.copy()
-    people = shop.pick_people(board.free, units, 1, start, max(1, minutes))
-    board.reserve(people, start, start + minutes)
-    work = Work("abrade", index, start, start + minutes, people, steps.NO_OVEN, 0, False)
-    return found._replace(board=board), [work]
-
-
-def _abrade_first(
-    shop: Shop,
-    board: Board,
-    job: Job,
-    index: int,
-    portions: tuple[float, ...],
-    low: int,
-    sharable: bool,
-) -> tuple[Poured, list[Work]] | None:
-    """Abrade as early as somebody can, and pour after that."""
-    minutes = job.chemistry.system.abrade_min
-    units = shop.group("")
-    bits = shop.in_horizon & shop.people_starts(board.free, units, 1, max(1, minutes))
-    start = masks.first(bits, low)
-    if start < 0:
-        return None
-    trial = board.copy()
-    people = shop.pick_people(trial.free, units, 1, start, max(1, minutes))
-    trial.reserve(people, start, start + minutes)
-    end = start + minutes
-    found = pots.pour_new(shop, trial, job, index, portions, end, None, sharable)
-    if found is None:
-        return None
-    work = Work("abrade", index, start, end, people, steps.NO_OVEN, 0, False)
-    return found, [work]
-
-
-def _fixed_abrade(job: Job, index: int) -> Work:
-    task = job.lifts[index].abraded
-    assert task is not None
-    return Work("abrade", index, task.start_min, task.end_min, (), steps.NO_OVEN, 0, True)
 
 
 def _score(job: Job, taste: Taste, index: int, found: Poured, abraded: bool, low: int) -> float:

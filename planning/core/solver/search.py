@@ -236,6 +236,7 @@ def improve(
     told: Callable[[Board], None] = lambda _: None,
     late_bound: int = 0,
     pots_bound: Callable[[Board], int] = lambda _: 0,
+    retimed: Callable[[Board], Board] = lambda b: b,
 ) -> Board:
     """
     Take pours off and put them back: first for lateness, then for pots with lateness held.
@@ -248,6 +249,8 @@ def improve(
         The first phase ends once the best board is no later.
     pots_bound : callable
         Asked once, of the board the second phase begins with; it ends at as few pots.
+    retimed : callable
+        Makes the best board of the first phase less late, if it can.
     """
     rng = random.Random(seed)
     best = board
@@ -258,6 +261,8 @@ def improve(
             continue
         budget = int((meter.work - meter.done) * phase.share)
         own = replace(prices, late_minute=phase.late_minute) if first else prices
+        if not first and prices.late_minute == LATE_MINUTE:
+            best = retimed(best)
         fewest = 0 if first else pots_bound(best)
 
         enough = _enough(placeable, late_bound, None if first else fewest)

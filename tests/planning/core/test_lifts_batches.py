@@ -39,9 +39,7 @@ def test_lifts_already_poured_stay():
 @pytest.mark.parametrize(
     ("shape", "settings", "words"),
     [
-        pytest.param(
-            layers(5, depth=60), Settings(), "60 mm deep; a lift may be 50", id="deep"
-        ),
+        pytest.param(layers(5, depth=60), Settings(), "60 mm deep; a lift may be 50", id="deep"),
         pytest.param(
             (Layer(45, 4), Layer(20, 2)), Settings(least_lift_mm=30), "no cut", id="thin"
         ),
