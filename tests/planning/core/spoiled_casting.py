@@ -247,6 +247,22 @@ CASTING = [
     ),
     row(
         "sharing",
+        "a pot of a system nobody has",
+        single,
+        plan=lambda p: spoils.figures(
+            replace(
+                p,
+                batches=(
+                    *p.batches,
+                    replace(weeks.batch("B2", (600, 610, 615, 615, 620), 0.2, (), ()), system="X"),
+                ),
+            ),
+            pots=2,
+            residue_kg=0.5,
+        ),
+    ),
+    row(
+        "sharing",
         "two portions for one pour",
         single,
         lambda p: spoils.system(p, move_min=0),
