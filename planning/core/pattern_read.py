@@ -8,6 +8,7 @@ from its common description (80 bytes, a 32-bit count, 50 bytes a facet; from me
 
 from __future__ import annotations
 
+import gc
 import io
 import re
 from dataclasses import dataclass
@@ -179,6 +180,9 @@ def _by_library(data: bytes, kind: str, limits: Limits) -> tuple[Floats, Ints]:
             "empty", f"The {kind.upper()} file holds no facets, only points or nothing. {AGAIN}"
         )
     corners, rows = np.array(points, dtype=np.float64), np.array(facets, dtype=np.int64)
+    # the library's mesh refers to itself and keeps the raw file: hundreds of megabytes
+    del loaded, points, facets
+    gc.collect()
     if corners.shape != (len(corners), 3) or rows.shape != (len(rows), 3):
         raise PatternRefused(
             "not_a_mesh", f"The {kind.upper()} file has facets or corners without 3 parts. {AGAIN}"
