@@ -22,7 +22,14 @@ from planning.core.pattern_draft import (
     examine_surface,
     undercut_patches,
 )
-from planning.core.pattern_mesh import LARGEST_SIZE_MM, Mesh, counted, lay_down
+from planning.core.pattern_mesh import (
+    LARGEST_SIZE_MM,
+    LEAST_SIZE_MM,
+    Mesh,
+    PatternRefused,
+    counted,
+    lay_down,
+)
 from planning.core.pattern_picture import LegendLine, picture_png
 from planning.core.pattern_raster import Overhang, trapped_mm2
 from planning.core.pattern_repair import mend
@@ -167,6 +174,7 @@ def examine(mesh: Mesh, setup: Setup) -> Examined:
         mended = mend(mesh)
         mesh, repaired, sound = mended.mesh, mended.done, mended.soundness
     lying = lay_down(mesh, setup.pull)
+    _check_height(lying)
     surface = examine_surface(lying, setup.parting_mm, setup.band_deg)
     profile, table = None, []
     if sound.solid:
@@ -198,6 +206,16 @@ def examine(mesh: Mesh, setup: Setup) -> Examined:
         band_deg=setup.band_deg,
     )
     return Examined(report, lying, surface, overhangs)
+
+
+def _check_height(lying: Mesh) -> None:
+    height = lying.size_mm[2]
+    if height < LEAST_SIZE_MM:
+        raise PatternRefused(
+            "flat",
+            f"The pattern is {height:.3g} mm high along the pull; at least {LEAST_SIZE_MM:g} mm. "
+            "It is a sheet and no body, or the pull is meant along another axis.",
+        )
 
 
 def _half(

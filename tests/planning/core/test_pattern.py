@@ -146,6 +146,12 @@ def test_a_setup_that_makes_no_sense_is_refused(setup, said):
     assert said in str(refused.value)
 
 
+def test_a_sheet_without_height_is_refused():
+    sheet = Mesh(np.array([[0.0, 0, 5], [10, 0, 5], [0, 10, 5]]), np.array([[0, 1, 2]]))
+    with pytest.raises(PatternRefused, match="is 0 mm high along the pull; at least"):
+        examine(sheet, Setup())
+
+
 def picture(examined, view):
     from PIL import Image
 
