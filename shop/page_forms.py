@@ -18,7 +18,8 @@ _NUMBER = re.compile(r"\d{1,10}(\.\d{1,4})?", re.ASCII)
 
 def text(post: Mapping[str, str], name: str, most: int = 200) -> str:
     """Return what was typed, without spaces at its ends."""
-    found = post.get(name, "").strip()
+    # PostgreSQL cannot keep a NUL, and nobody types one.
+    found = post.get(name, "").replace("\0", "").strip()
     if len(found) > most:
         words = f"{name} has {len(found)} characters; at most {most} are kept."
         raise Invalid.one(name, "too_long", words, value=len(found), limit=most)
@@ -61,12 +62,19 @@ def day(post: Mapping[str, str], name: str) -> date | None:
         raise Invalid.one(name, "not_a_day", words, value=typed[:40]) from None
 
 
+def row_id(typed: str) -> int | None:
+    """Return the id that a text is, or nothing where it is none."""
+    fits = typed.isascii() and typed.isdigit() and len(typed) < 19
+    return int(typed) if fits else None
+
+
 def chosen(post: Mapping[str, str], name: str, rows: QuerySet[Row]) -> Row | None:
     """Return the row that was chosen, or nothing where the choice was left empty."""
     typed = post.get(name, "").strip()
     if not typed:
         return None
-    found: Any = rows.filter(pk=int(typed)).first() if typed.isdigit() else None
+    key = row_id(typed)
+    found: Any = None if key is None else rows.filter(pk=key).first()
     if found is None:
         words = f"{name} is {typed[:40]!r}; choose one from the list."
         raise Invalid.one(name, "does_not_exist", words, value=typed[:40])

@@ -113,8 +113,8 @@ def _figure(request: Any, found: CycleCount) -> str:
     held = Container.objects.filter(lot__site=request.site)
     tail = code.rstrip("/").rsplit("/containers/", 1)
     named = held.filter(code=code)
-    if len(tail) == 2 and tail[1].isdigit():
-        named = held.filter(pk=int(tail[1]))
+    if len(tail) == 2:
+        named = held.filter(pk=forms.row_id(tail[1]))
     container = named.select_related("lot__material").first()
     if container is None:
         words = f"code is {code!r}; no container here carries it."

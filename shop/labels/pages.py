@@ -31,8 +31,8 @@ def labels(request: Any) -> HttpResponse:
     """Offer the containers of a lot, or the latest ones, and the sizes."""
     lot = request.GET.get("lot", "")
     rows = _containers(request)
-    if lot.isdigit():
-        rows = rows.filter(lot=int(lot))
+    if (lot_id := forms.row_id(lot)) is not None:
+        rows = rows.filter(lot=lot_id)
     else:
         rows = rows.filter(balance__gt=0).order_by("-pk")
     return render(
@@ -56,9 +56,9 @@ def labels_file(request: Any) -> HttpResponse:
         if layout is None:
             words = f"layout must be one of {', '.join(LAYOUTS)}."
             raise Invalid.one("layout", "invalid_choice", words)
-        ids = [int(pk) for pk in request.GET.getlist("container") if pk.isdigit()][: MOST + 1]
+        ids = [forms.row_id(pk) for pk in request.GET.getlist("container")][: MOST + 1]
         first = forms.whole({"first": request.GET.get("first", "1")}, "first", 500)
-        rows = list(_containers(request).filter(pk__in=ids))
+        rows = list(_containers(request).filter(pk__in=[pk for pk in ids if pk is not None]))
 
         def address(container: Container) -> str:
             return request.build_absolute_uri(reverse("container", args=[container.pk]))

@@ -29,14 +29,12 @@ from shop.sites.models import Location
 @require_safe
 def goods_in(request: Any) -> HttpResponse:
     """Offer the form, filled in with what a scanned label says."""
-    scan = request.GET.get("scan", "")
+    scan = request.GET.get("scan", "").replace("\0", "")
     supplier = request.GET.get("supplier", "")
     found, problem = None, None
     if scan:
         try:
-            found = read_goods_scan(
-                scan, clock.today(request.site), int(supplier) if supplier.isdigit() else None
-            )
+            found = read_goods_scan(scan, clock.today(request.site), forms.row_id(supplier))
         except Invalid as error:
             problem = error
     return _form(request, scan=scan, supplier=supplier, found=found, problem=problem)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 from uuid import uuid4
 
 from django.contrib import messages
@@ -10,6 +11,7 @@ from django.core.paginator import Paginator
 from django.db.models import Q
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from shared import clock
@@ -22,6 +24,7 @@ from shop.lots.models import Container, Lot, LotStatus
 from shop.lots.queries import clocks, container_info
 from shop.lots.storage import breaches
 from shop.materials.models import Material, MaterialKind
+from shop.page_forms import row_id
 from shop.sites.models import Location
 from shop.sums import exact_sum
 from shop.trace.providers import uses
@@ -65,21 +68,22 @@ def stock(request: Any) -> HttpResponse:
 @require_GET
 def find(request: Any) -> HttpResponse:
     """Go to what a scanned or typed code names: a container, else lots."""
-    code = request.GET.get("code", "").strip()
+    code = request.GET.get("code", "").replace("\0", "").strip()
     typed = code.rstrip("/").rsplit("/containers/", 1)
     held = Container.objects.filter(lot__site=request.site)
-    if len(typed) == 2 and typed[1].isdigit():
-        found = held.filter(pk=int(typed[1])).first()
+    if len(typed) == 2:
+        found = held.filter(pk=row_id(typed[1])).first()
     else:
         found = held.filter(code=code).first()
     if found is not None:
-        return redirect(f"/stock/lots/{found.lot_id}/?container={found.pk}")
+        return redirect(f"{reverse('lot', args=[found.lot_id])}?container={found.pk}")
     lots = Lot.objects.filter(site=request.site, code=code)
     if lots.count() == 1:
         return redirect("lot", lots.get().pk)
     if not lots:
         messages.warning(request, f"Nothing here carries the code {code[:80]!r}.")
-    return redirect(f"/stock/lots/?q={code[:80]}" if lots else "stock")
+        return redirect("stock")
+    return redirect(f"{reverse('lots')}?{urlencode({'q': code})}")
 
 
 @needs("lots:read")
@@ -87,7 +91,7 @@ def find(request: Any) -> HttpResponse:
 def container(request: Any, pk: int) -> HttpResponse:
     """Go from the code on a label to the lot's page."""
     found = get_object_or_404(Container, pk=pk, lot__site=request.site)
-    return redirect(f"/stock/lots/{found.lot_id}/?container={found.pk}")
+    return redirect(f"{reverse('lot', args=[found.lot_id])}?container={found.pk}")
 
 
 @needs("lots:read")
@@ -95,7 +99,8 @@ def container(request: Any, pk: int) -> HttpResponse:
 def lots(request: Any) -> HttpResponse:
     """List lots, by what is asked for."""
     rows = Lot.objects.filter(site=request.site).select_related("material", "supplier")
-    asked = {name: request.GET.get(name, "").strip() for name in ("q", "status", "material")}
+    names = ("q", "status", "material")
+    asked = {name: request.GET.get(name, "").replace("\0", "").strip() for name in names}
     if asked["q"]:
         match = Q(code__icontains=asked["q"]) | Q(containers__code__icontains=asked["q"])
         rows = rows.filter(match | Q(material__name__icontains=asked["q"])).distinct()
@@ -103,8 +108,8 @@ def lots(request: Any) -> HttpResponse:
         rows = rows.filter(status=asked["status"])
     elif not asked["q"]:
         rows = rows.exclude(status=LotStatus.FINISHED)
-    if asked["material"].isdigit():
-        rows = rows.filter(material=int(asked["material"]))
+    if (material := row_id(asked["material"])) is not None:
+        rows = rows.filter(material=material)
     page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
     held = Container.objects.filter(lot__in=[lot.pk for lot in page]).order_by()
     sums = held.values_list("lot").annotate(total=exact_sum("balance"))

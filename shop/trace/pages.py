@@ -23,7 +23,7 @@ from shop.trace import queries
 @require_safe
 def trace(request: Any) -> HttpResponse:
     """Show the trace of a lot or a tool, or ask for one."""
-    lot, tool = request.GET.get("lot", ""), request.GET.get("tool", "")
+    lot, tool = (request.GET.get(n, "").replace("\0", "") for n in ("lot", "tool"))
     context: dict[str, Any] = {"may_hold": request.access.may("lots:write", request.site.pk)}
     if lot:
         found = _by(Lot.objects.select_related("material", "site"), lot, request)
@@ -44,11 +44,8 @@ def trace(request: Any) -> HttpResponse:
 
 def _by(rows: Any, asked: str, request: Any) -> Any:
     """Return the row of an id or of a code at the site."""
-    narrow = {"pk": int(asked)} if asked.isdigit() and len(asked) < 19 else {"code": asked}
-    found = rows.filter(site=request.site, **narrow).first()
-    if found is not None:
-        return found
-    return get_object_or_404(rows, site=request.site, code=asked)
+    found = rows.filter(site=request.site, pk=forms.row_id(asked)).first()
+    return found or get_object_or_404(rows, site=request.site, code=asked)
 
 
 @needs("lots:write")

@@ -68,7 +68,9 @@ class TraceView(viewsets.ScopedView):
     def get(self, request: Any) -> Any:
         """Return the trace."""
         asked = {n: request.query_params[n] for n in ("lot", "tool") if n in request.query_params}
-        if len(asked) != 1 or not all(v.isdigit() and len(v) < 19 for v in asked.values()):
+        if len(asked) != 1 or not all(
+            v.isascii() and v.isdigit() and len(v) < 19 for v in asked.values()
+        ):
             sentence = "Give the id of one lot or of one tool."
             raise BadParameter([{"parameter": "lot", "code": "required", "detail": sentence}])
         sites = self.access.sites_with("trace:read")

@@ -314,3 +314,21 @@ def test_pages_ask_as_often_for_many_rows_as_for_few(browser_of, site, queries, 
         make_container(lot, holds=1, location=make_location(site))
         make_container(make_lot(site), holds=1)
     assert queries(lambda: read(client, address)) == few
+
+
+@pytest.mark.parametrize("typed", ["9" * 40, "²", "-1", "%0A", "1%002"])
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/stock/find/?code={}",
+        "/stock/find/?code=https://x/stock/containers/{}/",
+        "/stock/lots/?material={}&q={}",
+        "/stock/labels/?lot={}",
+        "/stock/goods-in/?scan={}&supplier={}",
+        "/trace/?lot={}",
+        "/trace/?tool={}",
+    ],
+)
+def test_odd_ids_in_addresses_are_no_fault_of_the_service(browser_of, site, address, typed):
+    answer = browser_of("technician").get(address.replace("{}", typed))
+    assert answer.status_code in (200, 302, 404)
