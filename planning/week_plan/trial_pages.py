@@ -27,8 +27,8 @@ def what_if(request: HttpRequest, pk: int) -> HttpResponse:
         try:
             ask_trial(plan=plan, questions=_asked(request), now=clock.now(), by=request.user)
         except Invalid as error:
-            for problem in error.problems:
-                messages.error(request, problem.detail)
+            for wrong in error.problems:
+                messages.error(request, wrong.detail)
         return redirect("what-if", pk=pk)
     problem = plain.from_plain(core.Problem, plan.problem)
     monday, sunday = week_days(plan.week)
