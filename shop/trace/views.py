@@ -13,6 +13,7 @@ from shared.api.problems import BadParameter
 from shared.api.serializers import StrictSerializer
 from shop.lots.actions import hold
 from shop.lots.models import Lot
+from shop.page_forms import row_id
 from shop.quantities import QuantityField
 from shop.tools.models import Tool
 from shop.trace import queries
@@ -68,19 +69,18 @@ class TraceView(viewsets.ScopedView):
     def get(self, request: Any) -> Any:
         """Return the trace."""
         asked = {n: request.query_params[n] for n in ("lot", "tool") if n in request.query_params}
-        if len(asked) != 1 or not all(
-            v.isascii() and v.isdigit() and len(v) < 19 for v in asked.values()
-        ):
+        ids = [row_id(value) for value in asked.values()]
+        if len(ids) != 1 or ids[0] is None:
             sentence = "Give the id of one lot or of one tool."
             raise BadParameter([{"parameter": "lot", "code": "required", "detail": sentence}])
         sites = self.access.sites_with("trace:read")
         if "lot" in asked:
             lots = Lot.objects.select_related("material", "site")
-            lot = lots.filter(pk=int(asked["lot"]), site__in=sites).first()
+            lot = lots.filter(pk=ids[0], site__in=sites).first()
             if lot is None:
                 raise Http404
             return Response(_lot_shown(queries.lot_trace(lot)))
-        tool = Tool.objects.filter(pk=int(asked["tool"]), site__in=sites).first()
+        tool = Tool.objects.filter(pk=ids[0], site__in=sites).first()
         if tool is None:
             raise Http404
         trace = queries.tool_trace(tool)
