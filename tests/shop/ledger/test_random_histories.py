@@ -27,7 +27,8 @@ from tests.factories.shop import NOW, make_container, make_lot
 
 QUANTITY = st.integers(1, 60_000).map(lambda n: Decimal(n) / 10_000)
 WHICH = st.integers(0, 2)
-PURPOSE = st.sampled_from(["", "batch:1", "batch:2", "batch:3"])
+PURPOSE = st.sampled_from(["", "use:1", "use:2", "use:3"])
+"""Begins unlike what planning answers for: the audit asks planning about its own uses only."""
 
 
 class Ledger(RuleBasedStateMachine):
