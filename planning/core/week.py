@@ -114,10 +114,10 @@ class Planner:
         self.stage = "finish"
         self._told(best)
         plan = answer.make_plan(
-            case, best, give_out(case, best), explain.unplaced(case, best),
+            case, best, give_out(case, best), explain.unplaced(case, best, self.clock.grace(0.2)),
             self.alone.lateness_of(best.placed), self.pots_bound,
         )  # fmt: skip
-        notes = [CUT] if self.meter.cut else []
+        notes = [CUT] if self.meter.cut or self.clock.cut else []
         moves = replan.moves(case, plan)
         return replace(plan, moves=moves, notes=tuple(notes))
 
@@ -126,9 +126,10 @@ class Planner:
         seconds = self.problem.limits.seconds
         if seconds < QUICK_SECONDS or board.late <= self.alone.lateness_of(board.placed):
             return board
-        return retime(
-            self.case, board, self.prices, RETIME_WORK * seconds, 0.2 * self.clock.left()
-        )
+        over, most = self.clock.part(0.2), 0.2 * self.clock.left()
+        found = retime(self.case, board, self.prices, RETIME_WORK * seconds, most)
+        over()
+        return found
 
     def _bound_pots(self, board: Board) -> int:
         """Bound the pots of plans no later than this board."""
@@ -167,16 +168,29 @@ class _Clock:
     """The final cut by wall-clock time, and the request to stop."""
 
     def __init__(self, seconds: float, stop: Callable[[], bool] | None) -> None:
+        self.seconds = seconds
         self.until = time.monotonic() + seconds
         self.stop = stop
+        self.cut = False
+        """Some part of the planning was ended by the clock."""
 
     def expired(self) -> bool:
         return time.monotonic() >= self.until or (self.stop is not None and self.stop())
 
+    def grace(self, share: float) -> Callable[[], bool]:
+        """Return what says that the time, and a share of it more, is over."""
+        self.until = max(self.until, time.monotonic()) + share * self.seconds
+        return self.part(1.0)
+
     def part(self, share: float) -> Callable[[], bool]:
         """Return what says that a share of the time still left is over."""
         until = time.monotonic() + share * self.left()
-        return lambda: time.monotonic() >= until
+
+        def over() -> bool:
+            self.cut = self.cut or time.monotonic() >= until
+            return time.monotonic() >= until
+
+        return over
 
     def left(self) -> float:
         return max(0.0, self.until - time.monotonic())

@@ -6,6 +6,7 @@ A change is only proposed after the week has been solved again with it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from planning.core.plan import Plan, Problem, Unplaced
@@ -20,9 +21,17 @@ from planning.core.solver.wording import when
 
 EXPLAINED = 6
 """Pours for which a change is looked for; the others get the rule alone."""
+SOLVED = 60
+"""Changes for which the whole week is solved again before the search gives up on a pour."""
 
 
-def unplaced(case: Case, board: Board) -> tuple[Unplaced, ...]:
+def _never() -> bool:
+    return False
+
+
+def unplaced(
+    case: Case, board: Board, expired: Callable[[], bool] = _never
+) -> tuple[Unplaced, ...]:
     """Return every pour that is not on the board, with rule, words and change."""
     found: list[Unplaced] = []
     for job in case.jobs:
@@ -31,7 +40,7 @@ def unplaced(case: Case, board: Board) -> tuple[Unplaced, ...]:
         tried = len([u for u in found if u.change]) < EXPLAINED
         if job.trouble:
             rule, words, change = job.trouble
-            helps = what_helps(case.problem, job.pour.id) if tried else None
+            helps = what_helps(case.problem, job.pour.id, expired=expired) if tried else None
             found.append(Unplaced(job.pour.id, rule, words, helps.words if helps else change))
             continue
         parent = None if job.parent is None else case.jobs[job.parent]
@@ -40,7 +49,7 @@ def unplaced(case: Case, board: Board) -> tuple[Unplaced, ...]:
             change = f"first let {parent.pour.id} through"
             found.append(Unplaced(job.pour.id, "stands_on", words, change))
             continue
-        found.append(_explained(case, board, job, tried))
+        found.append(_explained(case, board, job, tried, expired))
     return tuple(found)
 
 
@@ -75,14 +84,16 @@ def finish_of(problem: Problem, plan: Plan, pour: str) -> int:
     return next(s.end_min for s in plan.stands if s.pour == pour)
 
 
-def _explained(case: Case, board: Board, job: Job, tried: bool) -> Unplaced:
+def _explained(
+    case: Case, board: Board, job: Job, tried: bool, expired: Callable[[], bool]
+) -> Unplaced:
     pour = job.pour.id
     try:
         search.place(case, board, job.index, search.Prices.of(case).taste(), True)
         rule = "horizon"
     except Blocked as blocked:
         rule = blocked.rule
-    found = what_helps(case.problem, pour) if tried else None
+    found = what_helps(case.problem, pour, expired=expired) if tried else None
     if found is None:
         return Unplaced(pour, rule, f"{pour} has no place in the planned days: {WORDS[rule]}.")
     return Unplaced(pour, found.rule, f"{pour} has no place: {found.cause}.", found.words)
@@ -102,7 +113,9 @@ WORDS = {
 }
 
 
-def what_helps(problem: Problem, pour: str, due: bool = False) -> Change | None:
+def what_helps(
+    problem: Problem, pour: str, due: bool = False, expired: Callable[[], bool] = _never
+) -> Change | None:
     """
     Return the first change with which a pour has a place and no other pour loses its own.
 
@@ -110,15 +123,23 @@ def what_helps(problem: Problem, pour: str, due: bool = False) -> Change | None:
     ----------
     due : bool
         The pour must also be done when it is due.
+    expired : callable
+        Ends the search when it says True; None is returned then.
     """
     case = Case(problem)
     own = next(j for j in case.jobs if j.pour.id == pour)
     alone = replace(problem, pours=_with_below(case, own), previous=None)
+    if expired():
+        return None
     before = _outcome(problem, pour)
+    solved = 0
     for change in candidates(problem, own.pour, _shortage(case, own)):
+        if expired() or solved == SOLVED:
+            return None
         try:
             if not _fits(replace(change.problem, pours=_pours(change.problem, alone)), pour, due):
                 continue
+            solved += 1
             after = _outcome(change.problem, pour)
         except ValueError:
             continue
@@ -161,8 +182,8 @@ def _outcome(problem: Problem, pour: str) -> tuple[bool, int, int]:
     """Solve briefly; return whether a pour is planned, how many are not, and how late it is."""
     case = Case(problem)
     prices = search.Prices.of(case)
-    meter = search.Meter(4 * len(case.jobs) + 200, lambda: False)
-    board = search.start(case, case.empty, prices, meter, 2)
+    meter = search.Meter(2 * len(case.jobs) + 60, _never)
+    board = search.start(case, case.empty, prices, meter, 1)
     own = next(j for j in case.jobs if j.pour.id == pour)
     if own.index not in board.placed or board.placed[own.index].late:
         board = search.improve(case, board, prices, meter, problem.limits.seed)

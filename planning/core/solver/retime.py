@@ -19,7 +19,7 @@ from planning.core.solver.jobs import Job, StepJob
 from planning.core.solver.search import Prices
 from planning.core.solver.timing import Activity, Lag, Model, Resource, Target
 
-MOST_POURS = 150
+MOST_POURS = 300
 Key = tuple[str, int, int]
 
 

@@ -213,7 +213,7 @@ class Phase:
 
 
 DELAYS = (0.0, 0.3, 0.6)
-PHASES = (Phase(0.3, 1.0, 5.0, 0.5), Phase(1.0, LATE_MINUTE, 0.5, 0.03))
+PHASES = (Phase(0.5, 1.0, 5.0, 0.5), Phase(1.0, LATE_MINUTE, 0.5, 0.03))
 
 
 def without_light(case: Case, board: Board) -> Board:
