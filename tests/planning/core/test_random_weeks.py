@@ -46,7 +46,7 @@ def random_week(seed: int) -> Problem:
     if rng.random() < 0.4:
         lots = tuple(replace(x, containers=x.containers[: rng.randint(0, 3)]) for x in lots)
     return replace(
-        problem, systems=systems, lots=lots, limits=Limits(60, seed, work=rng.choice((0, 20, 60)))
+        problem, systems=systems, lots=lots, limits=Limits(1.0, seed, work=rng.choice((0, 20, 60)))
     )
 
 
