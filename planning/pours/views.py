@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 
 from planning.pours import actions, steps
@@ -106,6 +107,7 @@ class StepViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewS
         "done_at": ["isnull"],
     }
 
+    @extend_schema(responses={201: PourStepSerializer})
     @action(detail=True, methods=["post"], serializer_class=SignatureSerializer)
     def signatures(self, request: Any, pk: Any = None) -> Any:
         """Sign a step as done; its materials are issued."""

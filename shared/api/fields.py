@@ -24,7 +24,7 @@ from shared.api.access import access_of
 from shared.units import unit_of_name
 
 _DECIMAL = re.compile(r"-?\d{1,30}(\.\d{1,30})?")
-_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,6})?([Zz]|[+-]\d{2}:\d{2})")
+MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,6})?([Zz]|[+-]\d{2}:\d{2})")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _CLOCK = re.compile(r"\d{2}:\d{2}(:\d{2})?")
 _ID = re.compile(r"[1-9][0-9]{0,17}")
@@ -139,7 +139,7 @@ class MomentField(serializers.DateTimeField):
 
     def to_internal_value(self, value: Any) -> datetime:
         """Return the moment; a clock time without offset is refused."""
-        if not isinstance(value, str) or not _MOMENT.fullmatch(value) or not value.isascii():
+        if not isinstance(value, str) or not MOMENT.fullmatch(value) or not value.isascii():
             raise refuse(
                 "must be a moment with offset such as 2026-11-30T07:30:00+01:00.", "not_a_moment"
             )

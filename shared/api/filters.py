@@ -11,8 +11,10 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django_filters import rest_framework as django_filters
+from django_filters.rest_framework import BooleanFilter, DateTimeFilter, IsoDateTimeFilter
 from rest_framework.filters import BaseFilterBackend
 
+from shared.api.fields import MOMENT
 from shared.api.pagination import OWN
 from shared.api.problems import BadParameter
 
@@ -29,6 +31,7 @@ class Filters(django_filters.DjangoFilterBackend):
         filterset = self.get_filterset(request, queryset, view)
         if filterset is None:
             return queryset
+        refuse_unclear(filterset, request)
         if not filterset.is_valid():
             raise BadParameter(
                 [
@@ -42,6 +45,24 @@ class Filters(django_filters.DjangoFilterBackend):
                 ]
             )
         return filterset.qs
+
+
+def refuse_unclear(filterset: Any, request: Any) -> None:
+    """Refuse what a filter would read as "no filter", or as a moment without its offset."""
+    problems = []
+    for name, one in filterset.filters.items():
+        value = request.query_params.get(name)
+        if value is None:
+            continue
+        if isinstance(one, BooleanFilter) and value not in ("true", "false"):
+            sentence = f"{name} is {value[:40]!r}; give true or false."
+        elif isinstance(one, DateTimeFilter | IsoDateTimeFilter) and not MOMENT.fullmatch(value):
+            sentence = f"{name} is {value[:40]!r}; give a moment such as 2026-11-30T07:30:00Z."
+        else:
+            continue
+        problems.append({"parameter": name, "code": "invalid", "detail": sentence})
+    if problems:
+        raise BadParameter(problems)
 
 
 class Sorting(BaseFilterBackend):

@@ -31,7 +31,7 @@ class ToolSerializer(StrictModelSerializer):
 
 
 class ToolEventSerializer(StrictModelSerializer):
-    kind = fields.ChoiceField(choices=[k for k in ToolEventKind.values if k != "cast"])
+    kind = fields.ChoiceField(choices=ToolEventKind.values)
     tool = fields.RelatedIdField(queryset=Tool.objects.all())
     by = serializers.SerializerMethodField()
     facts = serializers.DictField(
@@ -46,6 +46,13 @@ class ToolEventSerializer(StrictModelSerializer):
             "id", "tool", "kind", "at", "by", "shots", "words", "facts", "client_reference",
         ]  # fmt: skip
         extra_kwargs: ClassVar = {"at": {"required": False}}
+
+    def validate_kind(self, kind: str) -> str:
+        """Refuse a casting: only a demoulding enters one."""
+        if kind == "cast":
+            others = ", ".join(k for k in ToolEventKind.values if k != "cast")
+            raise fields.refuse(f"is not one of: {others}.", "not_a_choice", limit=others)
+        return kind
 
     def get_by(self, row: ToolEvent) -> str:
         """Return the name of who recorded it."""

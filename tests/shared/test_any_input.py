@@ -1,7 +1,7 @@
 """
 Any input gets a described answer, never a fault: generated from the API's own description.
 
-Deterministic: every boundary of every parameter and body, and a few random ones, against a server
+Deterministic: every boundary of every parameter and body, against a server
 with the demo shop. The checks are those of schemathesis, which is not ours.
 """
 
@@ -32,7 +32,7 @@ def test_any_input_gets_a_described_answer(tmp_path):
                 "--config-file", str(HERE / "schemathesis.toml"),
                 "run", f"{shop.url}/api/v1/openapi.json",
                 "--header", f"Authorization: Bearer {token}",
-                "--phases", "examples,coverage,fuzzing", "--max-examples", "2",
+                "--phases", "examples,coverage",
                 "--seed", "20261125", "--generation-deterministic", "--no-shrink",
                 "--continue-on-failure", "--suppress-health-check", "all",
                 "--report", "json", "--report-json-path", str(report),

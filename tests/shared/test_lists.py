@@ -100,3 +100,17 @@ def test_only_the_fields_asked_for_are_answered(many, site):
 def test_a_list_shows_only_ones_own_sites(api, other_site):
     items = api("technician").get(SITES).json()["items"]
     assert [item["code"] for item in items] == ["main"]
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("mixers?in_use=maybe", "give true or false"),
+        ("movements?happened_from=2026-11-25", "give a moment such as"),
+        ("movements?happened_from=2026-11-25T12:00:00", "give a moment such as"),
+    ],
+)
+def test_a_filter_that_cannot_be_read_is_refused_and_not_left_out(api, address, words):
+    response = api().get(f"/api/v1/{address}")
+    assert response.status_code == 400
+    assert words in response.json()["detail"]
