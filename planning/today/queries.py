@@ -7,10 +7,10 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from planning.batch_sheets.queries import sheet
+from planning.batch_sheets.queries import batches_of, sheet
 from planning.cures.models import Cure
 from planning.pours.models import PourStatus
-from planning.week_plan.models import BatchStatus, Lift
+from planning.week_plan.models import Batch, BatchStatus, Lift
 from shared.access.models import Site
 from shop import stores
 
@@ -47,7 +47,27 @@ def day_of(site: Site, day: date, person_id: int | None, now: datetime) -> dict[
         if row["due_at"].astimezone(zone).date() == day
         or (overdue_here and row["due_at"].astimezone(zone).date() < day)
     ]
-    return {**found, "demoulds": demoulds, "agenda": agenda(found, now)}
+    own = {row["id"] for row in found["batches"]}
+    others = [] if person_id is None else [b for b in batches_of(site, day) if b.pk not in own]
+    return {
+        **found,
+        "demoulds": demoulds,
+        "agenda": agenda(found, now),
+        "others": [other_batch(batch) for batch in others],
+    }
+
+
+def other_batch(batch: Batch) -> dict[str, Any]:
+    """Return a batch that somebody else mixes: enough to find it and to step in."""
+    return {
+        "id": batch.pk,
+        "number": batch.number,
+        "status": batch.status,
+        "at": batch.planned_start,
+        "kg": batch.mixed_kg,
+        "into": [f"{p.lift.pour} lift {p.lift.number}" for p in batch.portions.all()],
+        "people": [person.name for person in batch.people.all()],
+    }
 
 
 def cautions_of(days: Iterable[Mapping[str, Any]]) -> list[dict[str, str]]:
