@@ -83,14 +83,16 @@ def with_horizon(problem: Problem) -> Frozen:
     """
     Return the frozen work, with what the previous plan starts before the freeze horizon.
 
-    A lift of which one batch is frozen keeps its other batches too.
+    A lift of which one batch is frozen keeps its other batches too, unless their people are gone:
+    then the rest of it is planned anew while the batch below is still liquid, or not at all.
     """
     previous, until = problem.previous, problem.settings.freeze_until_min
     if previous is None or until <= 0:
         return problem.frozen
     pours = {p.id: p for p in problem.pours}
     batches = {b.id: b for b in problem.frozen.batches}
-    held, whole = _held(previous, until, pours)
+    gone = {b.id for b in previous.batches if b.start_min >= until and not _staffed(problem, b)}
+    held, whole = _held(previous, until, pours, gone)
     batches |= {b.id: b for b in held if b.id not in batches}
     served: dict[str, int] = {}
     for batch in batches.values():
@@ -118,7 +120,18 @@ def with_horizon(problem: Problem) -> Frozen:
     )
 
 
-def _held(previous: Plan, until: int, pours: dict[str, Pour]) -> tuple[list[Batch], set[str]]:
+def _staffed(problem: Problem, batch: Batch) -> bool:
+    """Return whether each of a batch's people still has a shift that holds it."""
+    shifts = {person.id: person.shifts for person in problem.people}
+    return all(
+        any(a <= batch.start_min and batch.end_min <= b for a, b in shifts.get(person, ()))
+        for person in batch.people
+    )
+
+
+def _held(
+    previous: Plan, until: int, pours: dict[str, Pour], gone: set[str]
+) -> tuple[list[Batch], set[str]]:
     """Return the batches that stay, and the pours of which everything stays."""
     held = {b.id for b in previous.batches if b.start_min < until}
     whole: set[str] = set()
@@ -135,7 +148,9 @@ def _held(previous: Plan, until: int, pours: dict[str, Pour]) -> tuple[list[Batc
             if below is not None:
                 whole.add(below)
         for batch in previous.batches:
-            if any(p.lift <= top.get(p.pour, -1) or p.pour in whole for p in batch.portions):
+            if batch.id not in gone and any(
+                p.lift <= top.get(p.pour, -1) or p.pour in whole for p in batch.portions
+            ):
                 held.add(batch.id)
     batches = [
         b for b in previous.batches
