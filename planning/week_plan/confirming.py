@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
@@ -28,6 +28,8 @@ from shop.stores_types import NeedRow, ScaleInfo, SystemInfo
 
 EXACT = Decimal("0.00000001")
 GRAM_TENTH = Decimal("0.0001")
+MOST_SHRUNK = 0.98
+"""A batch may be made smaller to this share of itself when its cans hold no more."""
 
 
 def confirm(*, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: datetime) -> None:
@@ -240,36 +242,46 @@ def batch_lines(
     batch: Batch,
     info: SystemInfo,
     scale: ScaleInfo | None,
-    uses: Iterable[core.LotUse],
+    uses: Sequence[core.LotUse],
     free_g: Callable[[int], Decimal],
 ) -> list[BatchLine]:
     """
     Return what to weigh from which container, on the scale's division.
 
-    Targets are rounded up, so a container planned to its last gram may hold less than they add up
-    to: then the last division is left out, as long as that stays far inside the ratio's tolerance.
+    Targets are rounded up, so containers planned to their last gram may hold a little less than
+    they add up to: then the whole batch is made smaller by that little, both parts alike, which
+    its residue bears. What is short by more is left as it is, and refused when it is reserved.
     """
     division = Decimal("0.1") if scale is None else scale.readability_g
     ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
-    targets = weigh_targets(ratio, 1000 * float(batch.mixed_kg), float(division))
+    mine = {
+        role: [use for use in uses if use.role == role and use.kg > 0]
+        for role in ("resin", "hardener")
+    }
+    room = {
+        use.container: _down(free_g(int(use.container)), division)
+        for rows in mine.values()
+        for use in rows
+    }
+    total_g = 1000 * float(batch.mixed_kg)
+    targets = weigh_targets(ratio, total_g, float(division))
+    have = {
+        role: sum((room[u.container] for u in rows), Decimal(0)) for role, rows in mine.items()
+    }
+    part = min(
+        float(have["resin"]) / targets.resin_g, float(have["hardener"]) / targets.hardener_g, 1.0
+    )
+    if MOST_SHRUNK <= part < 1:
+        smaller_g = total_g * part - 2 * float(division)
+        targets = weigh_targets(ratio, max(smaller_g, float(division)), float(division))
     bounds = {
         "resin": (targets.resin_g, targets.resin_low_g, targets.resin_high_g),
         "hardener": (targets.hardener_g, targets.hardener_low_g, targets.hardener_high_g),
     }
-    rows = list(uses)
     lines: list[BatchLine] = []
-    for role in ("resin", "hardener"):
-        mine = [use for use in rows if use.role == role and use.kg > 0]
+    for role, rows in mine.items():
         target, low, high = (Decimal(repr(value)) for value in bounds[role])
-        left = target
-        slack = target * info.ratio_tolerance_percent / 400
-        for n, use in enumerate(mine):
-            last = n == len(mine) - 1
-            share = left if last else min(left, _down(Decimal(repr(1000 * use.kg)), division))
-            share = min(share, max(_down(free_g(int(use.container)), division), share - slack))
-            left -= share
-            if share <= 0:
-                continue
+        for use, share in _shared_out(target, rows, room, division):
             lines.append(
                 BatchLine(
                     batch=batch,
@@ -283,6 +295,25 @@ def batch_lines(
                 )
             )
     return lines
+
+
+def _shared_out(
+    target: Decimal, uses: list[core.LotUse], room: dict[str, Decimal], division: Decimal
+) -> list[tuple[core.LotUse, Decimal]]:
+    """Share a target over containers as planned, in whole divisions; the rest where room is."""
+    shares = {}
+    left = target
+    for use in uses:
+        planned = _down(Decimal(repr(1000 * use.kg)), division)
+        shares[use.container] = max(Decimal(0), min(left, planned, room[use.container]))
+        left -= shares[use.container]
+    for use in reversed(uses):
+        more = min(left, max(Decimal(0), room[use.container] - shares[use.container]))
+        shares[use.container] += more
+        left -= more
+    if uses and left > 0:
+        shares[uses[-1].container] += left  # too much: the stores say so, with figures
+    return [(use, shares[use.container]) for use in uses if shares[use.container] > 0]
 
 
 def _down(grams: Decimal, division: Decimal) -> Decimal:

@@ -2,11 +2,15 @@ from decimal import Decimal
 
 import pytest
 
+from planning.core.plan import LotUse
 from planning.pours.models import Pour, PourStep
 from planning.week_plan import actions
+from planning.week_plan.confirming import _shared_out, batch_lines
 from planning.week_plan.models import Batch, BatchLine, PlanState, WeekPlan
 from shared.errors import Invalid, ShopError
+from shop import stores
 from shop.models import Container, Reservation
+from shop.stores_types import ScaleInfo
 
 
 def test_a_plan_is_judged_before_it_is_ready(take, shop_site, now):
@@ -85,3 +89,34 @@ def test_a_solved_plan_is_not_solved_twice(planned, now):
     plan = planned()
     again = actions.solve(plan_id=plan.pk, now=now)
     assert again.state == PlanState.CONFIRMED
+
+
+def shares(target, planned, room, division="5"):
+    uses = [LotUse("1", str(n), "resin", kg) for n, kg in enumerate(planned)]
+    rooms = {str(n): Decimal(grams) for n, grams in enumerate(room)}
+    found = _shared_out(Decimal(target), uses, rooms, Decimal(division))
+    return [share for _, share in found]
+
+
+def test_a_target_is_shared_as_planned_and_the_rest_goes_where_room_is():
+    assert shares(1000, [0.4023, 0.5977], [400, 800]) == [400, 600]
+    assert shares(1000, [0.4023, 0.5977], [500, 595]) == [405, 595]
+    assert shares(1000, [0.9, 0.1], [900, 50]) == [900, 100], "refused when it is reserved"
+
+
+def test_a_can_short_by_rounding_makes_the_whole_batch_a_little_smaller(take, planned):
+    planned(take())
+    batch = Batch.objects.get()
+    info = stores.system(batch.system_id)
+    uses = [
+        LotUse(str(line.container.lot_id), str(line.container_id), line.role, float(line.exact_kg))
+        for line in batch.lines.all()
+    ]
+    scale = ScaleInfo(1, "S", "S", Decimal(6), Decimal("0.5"))
+    resin = 1000 * sum(use.kg for use in uses if use.role == "resin")
+    plenty = batch_lines(batch, info, scale, uses, lambda _: Decimal(100_000))
+    tight = batch_lines(batch, info, scale, uses, lambda _: Decimal(int(resin * 0.995)))
+    kg = {role: [x.target_kg for x in tight if x.role == role] for role in ("resin", "hardener")}
+    assert sum(kg["resin"]) * 1000 <= int(resin * 0.995)
+    assert sum(kg["resin"]) < sum(x.target_kg for x in plenty if x.role == "resin")
+    assert abs(sum(kg["hardener"]) / sum(kg["resin"]) - Decimal("0.15")) < Decimal("0.003")
