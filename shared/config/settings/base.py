@@ -214,7 +214,10 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["shared.api.permissions.HasScope"],
     "DEFAULT_THROTTLE_CLASSES": ["shared.api.throttles.PerCaller"],
-    "DEFAULT_THROTTLE_RATES": {"caller": "3000/min", "stranger": "120/min"},
+    "DEFAULT_THROTTLE_RATES": {
+        "caller": f"{environment.number('CALLS_PER_MINUTE', 3000)}/min",
+        "stranger": f"{environment.number('STRANGERS_CALLS_PER_MINUTE', 120)}/min",
+    },
     "DEFAULT_PARSER_CLASSES": ["shared.api.parsing.StrictJson"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PAGINATION_CLASS": "shared.api.pagination.SignedCursor",
