@@ -7,11 +7,18 @@ A view says `filterset_fields` or `filterset_class`, and `sort_fields = ("use_by
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import DecimalField, QuerySet
 from django_filters import rest_framework as django_filters
-from django_filters.rest_framework import BooleanFilter, DateTimeFilter, IsoDateTimeFilter
+from django_filters.rest_framework import (
+    BooleanFilter,
+    DateTimeFilter,
+    IsoDateTimeFilter,
+    NumberFilter,
+)
+from django_filters.utils import get_model_field
 from rest_framework.filters import BaseFilterBackend
 
 from shared.api.fields import MOMENT
@@ -19,6 +26,7 @@ from shared.api.pagination import OWN
 from shared.api.problems import BadParameter
 
 FIELDS = "fields"
+WHOLE = re.compile(r"-?[0-9]{1,18}")
 
 
 class Filters(django_filters.DjangoFilterBackend):
@@ -58,11 +66,18 @@ def refuse_unclear(filterset: Any, request: Any) -> None:
             sentence = f"{name} is {value[:40]!r}; give true or false."
         elif isinstance(one, DateTimeFilter | IsoDateTimeFilter) and not MOMENT.fullmatch(value):
             sentence = f"{name} is {value[:40]!r}; give a moment such as 2026-11-30T07:30:00Z."
+        elif _is_whole(one) and not WHOLE.fullmatch(value):
+            sentence = f"{name} is {value[:40]!r}; give a whole number."
         else:
             continue
         problems.append({"parameter": name, "code": "invalid", "detail": sentence})
     if problems:
         raise BadParameter(problems)
+
+
+def _is_whole(one: Any) -> bool:
+    field = get_model_field(one.model, one.field_name)
+    return isinstance(one, NumberFilter) and not isinstance(field, DecimalField)
 
 
 class Sorting(BaseFilterBackend):

@@ -106,6 +106,8 @@ def test_a_list_shows_only_ones_own_sites(api, other_site):
     ("address", "words"),
     [
         ("mixers?in_use=maybe", "give true or false"),
+        ("shifts?weekday=0.5", "give a whole number"),
+        ("movements?material=1e2", "give a whole number"),
         ("movements?happened_from=2026-11-25", "give a moment such as"),
         ("movements?happened_from=2026-11-25T12:00:00", "give a moment such as"),
     ],
