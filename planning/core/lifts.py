@@ -59,16 +59,16 @@ def split(
     for number, layer in enumerate(layers[first:], start=first):
         if layer.depth_mm > limit + EDGE:
             raise NoLifts(
-                f"layer {number} of pour {pour.id} is {layer.depth_mm:g} mm deep; "
-                f"a lift may be {limit:g} mm"
+                f"layer {number + 1} of pour {pour.name or pour.id} is "
+                f"{layer.depth_mm:g} mm deep; a lift may be {limit:g} mm"
             )
     if first == len(layers):
         return done
     cuts = _cuts(pour, settings, limit, usable_kg, first, bool(done))
     if cuts is None:
         raise NoLifts(
-            f"pour {pour.id} has no cut into lifts between {settings.least_lift_mm:g} mm "
-            f"and {limit:g} mm at its layer edges"
+            f"pour {pour.name or pour.id} has no cut into lifts between "
+            f"{settings.least_lift_mm:g} mm and {limit:g} mm at its layer edges"
         )
     lifts = list(done)
     for start, end in zip([first, *cuts[:-1]], cuts, strict=True):

@@ -203,7 +203,9 @@ class Unplaced:
 
     pour: str
     rule: str
+    """A code of the rules above."""
     words: str
+    """With the names that people use, never ids, wherever the problem gives names."""
     change: str = ""
     """The smallest change found that lets it through, in words; empty when none was tried."""
 
@@ -227,14 +229,30 @@ class Figures:
     """No plan with these lifts, each cast from as few pots as hold it, mixes fewer."""
 
 
+MoveCause = Literal["unplaced", "came_off", "follows", "people", "shares", "better"]
+"""
+Why work moves: its pour is out of the plan; it no longer holds where it was; earlier work on its
+pour moved; its people are with other pours; it shares a pot; the whole week is better for it.
+"""
+
+
 @dataclass(frozen=True)
 class Move:
-    """A portion or task of the previous plan that had to move, and why."""
+    """A portion or task of the previous plan that had to move, and why, in words and as data."""
 
     what: str
+    """The work as people call it: the pour's name with its lift or step."""
     from_min: int | None
     to_min: int | None
     reason: str
+    pour: str = ""
+    step: str = ""
+    """Id of the step; 'abrade' for abrading before a lift, empty for casting one."""
+    lift: int | None = None
+    """The lift cast, or abraded before; from 0."""
+    cause: MoveCause = "better"
+    others: tuple[str, ...] = ()
+    """Pours that take its time or share its pot, where the cause names some."""
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,8 @@ class Shift:
     """One piece of work in two plans; None where a plan does not have it."""
 
     pour: str
-    what: str
+    step: str
+    lift: int | None
     from_min: int | None
     to_min: int | None
 
@@ -78,8 +79,8 @@ def difference(first: Plan, second: Plan) -> Difference:
     """Return every piece of work that starts at another time, in order of time."""
     before, after = starts_of(first), starts_of(second)
     shifts = [
-        Shift(*key, before.get(key), after.get(key))
-        for key in {**before, **after}
+        Shift(key.pour, key.step, key.lift, before.get(key), after.get(key))
+        for key in sorted({**before, **after}, key=lambda piece: piece.order)
         if before.get(key) != after.get(key)
     ]
     shifts.sort(key=lambda s: (s.from_min if s.from_min is not None else s.to_min or 0, s.pour))

@@ -115,6 +115,11 @@ def _names(problem: Problem) -> dict[str, str]:
     return {pour.id: pour.name or pour.id for pour in problem.pours}
 
 
+def _short(name: str) -> str:
+    """Leave out what stands in brackets at the end: a bar is too narrow for the tool's name."""
+    return name.split(" (", 1)[0]
+
+
 def _batches(problem: Problem, plan: Plan) -> Iterator[Piece]:
     names = _names(problem)
     late = {pour for pour, _ in late_pours(problem, plan)}
@@ -125,7 +130,7 @@ def _batches(problem: Problem, plan: Plan) -> Iterator[Piece]:
         )
         title = f"{batch.mixed_kg:.2f} kg {_system(problem, batch)} into {into}"
         pour = batch.portions[0].pour
-        label = names.get(pour, pour)
+        label = _short(names.get(pour, pour))
         is_late = any(p.pour in late for p in batch.portions)
         begin, end = _at(problem, batch.start_min), _at(problem, batch.end_min)
         for person in sorted(set(batch.people)):
@@ -144,11 +149,11 @@ def _tasks(problem: Problem, plan: Plan) -> Iterator[Piece]:
     steps = {s.id: s.name for p in problem.pours for s in (*p.before, *p.after)}
     for task in plan.tasks:
         words = _task_words(task, steps)
-        label = names.get(task.pour, task.pour)
+        name = names.get(task.pour, task.pour)
         begin, end = _at(problem, task.start_min), _at(problem, task.end_min)
         for person in sorted(set(task.people)):
-            title = f"{words}, {label}"
-            yield Piece(f"person:{person}", begin, end, "step", label, title, task.pour)
+            title = f"{words}, {name}"
+            yield Piece(f"person:{person}", begin, end, "step", _short(name), title, task.pour)
 
 
 def _task_words(task: Task, steps: dict[str, str]) -> str:
@@ -160,14 +165,14 @@ def _task_words(task: Task, steps: dict[str, str]) -> str:
 def _stands(problem: Problem, plan: Plan) -> Iterator[Piece]:
     names = _names(problem)
     for stand in plan.stands:
-        label = names.get(stand.pour, stand.pour)
+        name = names.get(stand.pour, stand.pour)
         yield Piece(
             f"place:{stand.place}",
             _at(problem, stand.start_min),
             _at(problem, stand.end_min),
             "wait",
-            label,
-            f"{label} stands here",
+            _short(name),
+            f"{name} stands here",
             stand.pour,
         )
 

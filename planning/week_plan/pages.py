@@ -108,7 +108,8 @@ def _content(plan: WeekPlan, shown: list[date]) -> dict[str, Any]:
         "unplaced": [(names.get(u.pour, u.pour), u) for u in answer.unplaced],
         "moves": [
             {
-                "what": _named(move.what, names),
+                "what": move.what,
+                "pour": move.pour,
                 "was": None if move.from_min is None else _at(problem, move.from_min),
                 "now": None if move.to_min is None else _at(problem, move.to_min),
                 "reason": move.reason,
@@ -117,12 +118,6 @@ def _content(plan: WeekPlan, shown: list[date]) -> dict[str, Any]:
         ],
         "notes": answer.notes,
     }
-
-
-def _named(what: str, names: dict[str, str]) -> str:
-    """Put a pour's name where the planner writes its id: `7 lift 2`."""
-    first, _, rest = what.partition(" ")
-    return f"{names.get(first, first)} {rest}".strip()
 
 
 def _at(problem: core.Problem, minute: int) -> datetime:

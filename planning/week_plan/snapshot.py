@@ -95,7 +95,9 @@ def problem_of_week(
         day_starts=tuple(starts.values()),
         frozen=frozen,
         previous=previous_plan(site.pk, pours, batches, clock),
-        settings=_frozen_until(settings, clock.minute(now + freeze) if freeze else 0),
+        settings=_frozen_until(
+            _with_thin_rests(settings, pours, frozen), clock.minute(now + freeze) if freeze else 0
+        ),
         limits=limits,
     )
 
@@ -109,6 +111,20 @@ def _warmed(shop: SiteWeek, warmer_k: float) -> SiteWeek:
 
 def _frozen_until(settings: given.Settings, minute: int) -> given.Settings:
     return replace(settings, freeze_until_min=max(settings.freeze_until_min, minute))
+
+
+def _with_thin_rests(
+    settings: given.Settings, pours: Iterable[Pour], frozen: core.Frozen
+) -> given.Settings:
+    """Let the rest of a mould that was poured short be as thin as it is."""
+    reached = {lift.pour: lift.last_layer for lift in frozen.lifts}
+    rests = [
+        sum(row["depth_mm"] for row in pour.layers[reached[str(pour.pk)] :])
+        for pour in pours
+        if str(pour.pk) in reached
+    ]
+    thinnest = min((rest for rest in rests if rest > 0), default=settings.least_lift_mm)
+    return replace(settings, least_lift_mm=min(settings.least_lift_mm, thinnest))
 
 
 def _open_pours(site_id: int, sunday: date) -> list[Pour]:
@@ -232,7 +248,7 @@ def _pour(
         deepest_lift_mm=deepest_lift_mm(info, pour.tool_side, shop.expected_c.values()),
         cure_min=_cure_min(pour),
         tool=pour.order.tool.code,
-        name=str(pour),
+        name=f"{pour} ({pour.order.tool.name})",
     )
 
 

@@ -91,6 +91,7 @@ def _rules(problem: Problem, pour: Pour) -> Iterator[Change]:
                 f"allow {hours(wait)} between the last step and the pour",
                 with_settings(problem, coat_to_pour_most_min=wait),
             )
+    name = pour.name or pour.id
     longest = max((s.longest_wait_min or 0 for s in pour.before), default=0)
     if longest:
         for more in (60, 240, 1440, 4320):
@@ -101,8 +102,8 @@ def _rules(problem: Problem, pour: Pour) -> Iterator[Change]:
             )  # fmt: skip
             yield Change(
                 "step_order",
-                f"a step of {pour.id} may wait {hours(longest)} at most",
-                f"let the steps of {pour.id} wait {hours(more)} longer, or coat afresh",
+                f"a step of {name} may wait {hours(longest)} at most",
+                f"let the steps of {name} wait {hours(more)} longer, or coat afresh",
                 with_pour(problem, pour.id, before=before),
             )
     if settings.overdue_lift == "forbid":
@@ -174,7 +175,7 @@ def _mixers(problem: Problem, system: System) -> Iterator[Change]:
     for mixer in own:
         yield Change(
             "mixer_busy",
-            f"the mixers for {system.id} are busy or closed",
+            f"the mixers for {system.name or system.id} are busy or closed",
             f"a second mixer {mixer.name or mixer.id}",
             replace(
                 problem,
@@ -199,9 +200,9 @@ def _mixers(problem: Problem, system: System) -> Iterator[Change]:
         if mixer.least_kg > 0 or system.least_batch_kg > 0:
             yield Change(
                 "batch_mass",
-                f"a pot of {system.id} is at least "
+                f"a pot of {system.name or system.id} is at least "
                 f"{max(mixer.least_kg, system.least_batch_kg):g} kg",
-                f"a small pot for {system.id} that can be weighed honestly",
+                f"a small pot for {system.name or system.id} that can be weighed honestly",
                 replace(
                     problem,
                     mixers=tuple(replace(m, least_kg=0.0) for m in problem.mixers),
@@ -252,7 +253,7 @@ def _chemistry(problem: Problem, pour: Pour, system: System) -> Iterator[Change]
     if deepest > system.deepest_lift_mm:
         yield Change(
             "lift_depth",
-            f"a lift of {system.id} may be {system.deepest_lift_mm:g} mm deep",
+            f"a lift of {system.name or system.id} may be {system.deepest_lift_mm:g} mm deep",
             f"a system whose lifts may be {deepest:g} mm deep",
             replace(
                 problem,
@@ -265,7 +266,7 @@ def _chemistry(problem: Problem, pour: Pour, system: System) -> Iterator[Change]
     for share in (1.25, 1.5, 2.0, 3.0):
         yield Change(
             "pot_life",
-            f"{system.id} does not stay pourable long enough",
+            f"{system.name or system.id} does not stay pourable long enough",
             f"a slower system, or a shop so cool that its clocks run {share:g} times as long",
             warmer_shop(problem, share),
         )

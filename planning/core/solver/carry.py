@@ -10,6 +10,7 @@ from planning.core.solver.board import Board, Placed, Pot, Share, Work, lateness
 from planning.core.solver.case import Case
 from planning.core.solver.jobs import Job, StepJob
 from planning.core.solver.search import Prices
+from planning.core.solver.wording import named
 
 
 def carry_over(case: Case, prices: Prices) -> Board:
@@ -135,7 +136,10 @@ class _Carrier:
             return None, "no mixer is free for it at that time"
         people = self._people(batch.people, shop.group(system.skill), system.hands, start, end)
         if people is None:
-            return None, f"{' and '.join(batch.people)} can no longer mix at that time"
+            return (
+                None,
+                f"{named(self.case.problem.people, batch.people)} can no longer mix at that time",
+            )
         last = {(s.job, s.lift) for s in kept}
         shared = all(
             self._is_last(x, batch) for x in last
@@ -288,7 +292,7 @@ class _Carrier:
                 return "abrading takes another time"
             people = self._people(task.people, self.shop.group(""), 1, start, max(end, start + 1))
             if people is None:
-                return f"{' and '.join(task.people)} cannot abrade at that time"
+                return f"{named(self.case.problem.people, task.people)} cannot abrade at that time"
             self.board.reserve(people, start, end)
             works.append(Work("abrade", i, start, end, people, steps.NO_OVEN, 0, False))
         return ""

@@ -17,7 +17,7 @@ from planning.core.solver.case import Case
 from planning.core.solver.insertion import Blocked, insert
 from planning.core.solver.jobs import Job
 from planning.core.solver.stock import parts_kg
-from planning.core.solver.wording import when
+from planning.core.solver.wording import hours, pour_name, when
 
 EXPLAINED = 6
 """Pours for which a change is looked for; the others get the rule alone."""
@@ -45,32 +45,75 @@ def unplaced(
             continue
         parent = None if job.parent is None else case.jobs[job.parent]
         if parent is not None and parent.index not in board.placed:
-            words = f"{job.pour.id} stands on {parent.pour.id}, which is not planned."
-            change = f"first let {parent.pour.id} through"
-            found.append(Unplaced(job.pour.id, "stands_on", words, change))
+            below = pour_name(case.problem, parent.pour.id)
+            words = (
+                f"{pour_name(case.problem, job.pour.id)} stands on {below}, which is not planned."
+            )
+            found.append(Unplaced(job.pour.id, "stands_on", words, f"first let {below} through"))
             continue
         found.append(_explained(case, board, job, tried, expired))
     return tuple(found)
 
 
-def why_late(problem: Problem, plan: Plan, pour: str) -> Unplaced | None:
+def why_late(
+    problem: Problem, plan: Plan, pour: str, expired: Callable[[], bool] = _never
+) -> Unplaced | None:
     """
     Return what makes a planned pour late and the smallest change that brings it in on time.
+
+    Parameters
+    ----------
+    expired : callable
+        Ends the search for a change when it says True; the words then say so.
 
     Returns
     -------
     Unplaced or None
         `rule`, `words` and `change` as for a pour without a place; None when it is not late.
+        The rule is 'several' where it could be in time alone and no single change was found.
     """
-    job_of = {p.id: p for p in problem.pours}
-    late = finish_of(problem, plan, pour) - job_of[pour].due_min
-    if late <= 0:
+    due = next(p.due_min for p in problem.pours if p.id == pour)
+    finish = finish_of(problem, plan, pour)
+    if finish <= due:
         return None
-    found = what_helps(problem, pour, due=True)
-    words = f"{pour} is done {late} min after {when(problem, job_of[pour].due_min)}"
+    words = (
+        f"{pour_name(problem, pour)} is done on {when(problem, finish)}, "
+        f"{hours(finish - due)} late"
+    )
+    found = what_helps(problem, pour, due=True, expired=expired)
+    if found is not None:
+        return Unplaced(pour, found.rule, f"{words}: {found.cause}.", found.words)
+    case = Case(problem)
+    own = next(j for j in case.jobs if j.pour.id == pour)
+    if not _fits(replace(problem, pours=_with_below(case, own), previous=None), pour, True):
+        return Unplaced(
+            pour, "cure", f"{words}: its own steps, lifts and cure last longer than there is time."
+        )
+    ending = OVER if expired() else NONE_HELPS
+    return Unplaced(pour, "several", f"{words}: other work has its time. {ending}")
+
+
+def why_unplaced(
+    problem: Problem, unplaced: Unplaced, expired: Callable[[], bool] = _never
+) -> Unplaced:
+    """
+    Return an unplaced pour with the smallest change that lets it through, looked for at leisure.
+
+    While a week is planned there is little time for it, so that some pours have the rule alone.
+    """
+    if unplaced.change:
+        return unplaced
+    found = what_helps(problem, unplaced.pour, expired=expired)
     if found is None:
-        return Unplaced(pour, "cure", f"{words}; its own steps and cure take that long.")
-    return Unplaced(pour, found.rule, f"{words}: {found.cause}.", found.words)
+        ending = OVER if expired() else NONE_HELPS
+        return replace(unplaced, words=f"{unplaced.words} {ending}")
+    name = pour_name(problem, unplaced.pour)
+    words = f"{name} has no place: {found.cause}."
+    return replace(unplaced, rule=found.rule, words=words, change=found.words)
+
+
+OVER = "No change was found in the time given to look for one."
+NONE_HELPS = "No single change was found that helps without costing another pour its place."
 
 
 def finish_of(problem: Problem, plan: Plan, pour: str) -> int:
@@ -87,7 +130,7 @@ def finish_of(problem: Problem, plan: Plan, pour: str) -> int:
 def _explained(
     case: Case, board: Board, job: Job, tried: bool, expired: Callable[[], bool]
 ) -> Unplaced:
-    pour = job.pour.id
+    pour, name = job.pour.id, pour_name(case.problem, job.pour.id)
     try:
         search.place(case, board, job.index, search.Prices.of(case).taste(), True)
         rule = "horizon"
@@ -95,8 +138,8 @@ def _explained(
         rule = blocked.rule
     found = what_helps(case.problem, pour, expired=expired) if tried else None
     if found is None:
-        return Unplaced(pour, rule, f"{pour} has no place in the planned days: {WORDS[rule]}.")
-    return Unplaced(pour, found.rule, f"{pour} has no place: {found.cause}.", found.words)
+        return Unplaced(pour, rule, f"{name} has no place in the planned days: {WORDS[rule]}.")
+    return Unplaced(pour, found.rule, f"{name} has no place: {found.cause}.", found.words)
 
 
 WORDS = {

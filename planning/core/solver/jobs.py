@@ -142,8 +142,9 @@ def _make_lifts(shop: Shop, job: Job, fixed: Fixed) -> tuple[str, str, str] | No
     if not sizes:
         return (
             "pot_life" if shop.problem.mixers else "mixer_busy",
-            f"{pour.id}: no mixer can take a pot of {system.id} and pour it within its pot life.",
-            f"a mixer for {system.id}, or a system with a longer pot life",
+            f"{_name(pour)}: no mixer can take a pot of {system.name or system.id} and pour it "
+            "within its pot life.",
+            f"a mixer for {system.name or system.id}, or a system with a longer pot life",
         )
     try:
         lifts = split(pour, system, shop.settings, sizes[0], fixed.lifts.get(pour.id, ()))
@@ -188,19 +189,23 @@ def _staff_trouble(shop: Shop, job: Job) -> tuple[str, str, str] | None:
             name = f"with skill {skill!r}" if skill else "at work"
             return (
                 "skill",
-                f"{pour.id}: {what} takes {hands} people {name}; the shop has {have}.",
+                f"{_name(pour)}: {what} takes {hands} people {name}; the shop has {have}.",
                 f"{hands - have} more people {name}",
             )
     if job.stand is None and pour.place_kind not in shop.slots:
         return (
             "place",
-            f"{pour.id}: asks for a place of kind {pour.place_kind!r}; the shop has none.",
+            f"{_name(pour)}: asks for a place of kind {pour.place_kind!r}; the shop has none.",
             f"a place of kind {pour.place_kind!r}",
         )
     needs_oven = any(s.step.oven_cycle and s.fixed is None for s in (*job.before, *job.after))
     if needs_oven and not shop.ovens:
-        return ("oven", f"{pour.id}: a step waits in an oven; the shop has none.", "an oven")
+        return ("oven", f"{_name(pour)}: a step waits in an oven; the shop has none.", "an oven")
     return None
+
+
+def _name(pour: Pour) -> str:
+    return pour.name or pour.id
 
 
 def _refuse_rings(jobs: list[Job]) -> None:
@@ -210,13 +215,13 @@ def _refuse_rings(jobs: list[Job]) -> None:
         while at is not None and at not in seen:
             seen.add(at)
             if jobs[at].trouble and not job.trouble:
-                below = jobs[at].pour.id
-                job.trouble = ("stands_on", f"{job.pour.id}: {below} below it is not planned.", "")
+                words = f"{_name(job.pour)}: {_name(jobs[at].pour)} below it is not planned."
+                job.trouble = ("stands_on", words, "")
             at = jobs[at].parent
         if at is not None:
             job.trouble = (
                 "stands_on",
-                f"{job.pour.id}: stands on itself by way of other pours.",
+                f"{_name(job.pour)}: stands on itself by way of other pours.",
                 "another order of the pours",
             )
             job.parent = None

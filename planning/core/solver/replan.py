@@ -2,55 +2,92 @@
 
 from __future__ import annotations
 
-from planning.core.plan import Move, Plan
+from dataclasses import dataclass
+
+from planning.core.plan import Move, MoveCause, Plan
 from planning.core.solver.case import Case
+from planning.core.solver.wording import named, pour_name, work_name
 
 
 def moves(case: Case, plan: Plan) -> tuple[Move, ...]:
     """Return every portion and task of the previous plan that moved, each with its reason."""
-    previous = case.problem.previous
+    problem, previous = case.problem, case.problem.previous
     if previous is None:
         return ()
-    wanted = {p.id for p in case.problem.pours}
+    wanted = {p.id for p in problem.pours}
     unplaced = {u.pour: u.words for u in plan.unplaced}
     before, after = starts_of(previous), starts_of(plan)
     first: dict[str, int] = {}
-    for key, start in sorted(before.items()):
-        if after.get(key) != start:
-            first[key[0]] = min(start, first.get(key[0], start))
+    for piece, start in before.items():
+        if after.get(piece) != start:
+            first[piece.pour] = min(start, first.get(piece.pour, start))
     found = []
-    for key, start in sorted(before.items(), key=lambda x: (x[1], x[0])):
-        pour, what = key
-        now = after.get(key)
+    for piece, start in sorted(before.items(), key=lambda x: (x[1], x[0].order)):
+        pour, now = piece.pour, after.get(piece)
         if pour not in wanted or now == start:
             continue
+        others: tuple[str, ...] = ()
+        cause: MoveCause
         if pour in unplaced:
-            reason = unplaced[pour]
+            cause, reason = "unplaced", unplaced[pour]
         elif pour in case.came_off:
-            reason = f"{case.came_off[pour]}."
+            cause, reason = "came_off", f"{case.came_off[pour]}."
         else:
-            reason = _why_moved(previous, plan, pour, start, first[pour])
-        found.append(Move(f"{pour} {what}", start, now, reason[0].upper() + reason[1:]))
+            cause, others = _why_moved(previous, plan, pour, start, first[pour])
+            reason = WORDS[cause].format(
+                pour=pour_name(problem, pour), others=named(problem.pours, others)
+            )
+        what = work_name(problem, pour, piece.step, piece.lift)
+        reason = reason[0].upper() + reason[1:]
+        found.append(Move(what, start, now, reason, pour, piece.step, piece.lift, cause, others))
     return tuple(found)
 
 
-def starts_of(plan: Plan) -> dict[tuple[str, str], int]:
+WORDS = {
+    "follows": "it follows earlier work on {pour} that moved.",
+    "people": "its people are now with {others} at that time.",
+    "shares": "it now shares a pot with {others}.",
+    "better": "the week as a whole is less late or takes fewer pots this way.",
+}
+
+
+ABRADING = "abrade"
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A piece of work as it is known in any plan: a step, casting a lift, abrading before it."""
+
+    pour: str
+    step: str = ""
+    """Id of the step, ABRADING for that, empty for casting."""
+    lift: int | None = None
+
+    @property
+    def order(self) -> tuple[str, str, int]:
+        """A key to sort by."""
+        return self.pour, self.step, -1 if self.lift is None else self.lift
+
+
+def starts_of(plan: Plan) -> dict[Piece, int]:
     """Return the start of each task, and of pouring each lift."""
-    starts: dict[tuple[str, str], int] = {}
+    starts: dict[Piece, int] = {}
     for task in plan.tasks:
-        name = task.step or f"abrade before lift {(task.lift or 0) + 1}"
-        starts[task.pour, name] = task.start_min
+        step = ABRADING if task.kind == "abrade" else task.step
+        starts[Piece(task.pour, step, task.lift)] = task.start_min
     for batch in plan.batches:
         for p in batch.portions:
-            key = (p.pour, f"lift {p.lift + 1}")
+            key = Piece(p.pour, lift=p.lift)
             starts[key] = min(p.start_min, starts.get(key, p.start_min))
     return starts
 
 
-def _why_moved(previous: Plan, plan: Plan, pour: str, start: int, first: int) -> str:
-    """Say what has taken the time of a piece of work that could have stayed."""
+def _why_moved(
+    previous: Plan, plan: Plan, pour: str, start: int, first: int
+) -> tuple[MoveCause, tuple[str, ...]]:
+    """Return what has taken the time of a piece of work that could have stayed, and for whom."""
     if start > first:
-        return f"it follows earlier work on {pour} that moved."
+        return "follows", ()
     old = _at(previous, pour, start)
     taken = sorted({
         other
@@ -59,14 +96,14 @@ def _why_moved(previous: Plan, plan: Plan, pour: str, start: int, first: int) ->
         and (other, begin) not in {(o, b) for o, _, b, _ in _spans(previous)}
     })  # fmt: skip
     if taken:
-        return f"its people are now with {', '.join(taken[:3])} at that time."
+        return "people", tuple(taken[:3])
     mates = sorted({
         p.pour for b in plan.batches if any(x.pour == pour for x in b.portions)
         for p in b.portions if p.pour != pour
     })  # fmt: skip
     if mates:
-        return f"it now shares a pot with {', '.join(mates[:3])}."
-    return "the week as a whole is less late or takes fewer pots this way."
+        return "shares", tuple(mates[:3])
+    return "better", ()
 
 
 def _at(plan: Plan, pour: str, start: int) -> tuple[tuple[str, ...], int, int] | None:

@@ -1,9 +1,11 @@
-"""Minutes and masses in words."""
+"""Minutes, masses and names in words."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from datetime import date, timedelta
+from typing import Any
 
 from planning.core.plan import Problem
 
@@ -37,5 +39,36 @@ def kilograms(kg: float) -> str:
 
 
 def hours(minutes: int) -> str:
-    """Return a span in minutes, or in hours from two hours on."""
-    return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.1f} h".replace(".0 h", " h")
+    """Return a span in minutes, in hours from two hours on, in days from two days on."""
+    if minutes < 120:
+        return f"{minutes} min"
+    if minutes < 2 * 1440:
+        return f"{minutes / 60:.1f} h".replace(".0 h", " h")
+    return f"{minutes / 1440:.1f} days".replace(".0 days", " days")
+
+
+def named(items: Iterable[Any], ids: Iterable[str]) -> str:
+    """Return the names of people, mixers or pours, in the order of the ids; an id has its own."""
+    names = {item.id: item.name or item.id for item in items}
+    return joined(names.get(one, one) for one in ids)
+
+
+def pour_name(problem: Problem, id: str) -> str:
+    """Return what people call a pour."""
+    return named(problem.pours, (id,))
+
+
+def work_name(problem: Problem, pour: str, step: str, lift: int | None) -> str:
+    """Return a piece of work in words: a step, the abrading before a lift, or casting one."""
+    if lift is not None:
+        return f"{pour_name(problem, pour)}, {'abrading before ' if step else ''}lift {lift + 1}"
+    own = next((p for p in problem.pours if p.id == pour), None)
+    steps = () if own is None else (*own.before, *own.after)
+    name = next((s.name for s in steps if s.id == step), step)
+    return f"{pour_name(problem, pour)}, {name}"
+
+
+def joined(words: Iterable[str]) -> str:
+    """Return words as people list them: one, one and another, one, another and a third."""
+    *most, last = list(words) or [""]
+    return f"{', '.join(most)} and {last}" if most else last

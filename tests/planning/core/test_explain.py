@@ -1,12 +1,13 @@
 """Weeks that cannot be done, each for one planted cause: it is named, and the change works."""
 
+import re
 from dataclasses import replace
 
 import pytest
 
 from planning.core.check import check
 from planning.core.problem import Layer, Mixer, Person, Place
-from planning.core.solver.explain import what_helps, why_late
+from planning.core.solver.explain import finish_of, what_helps, why_late, why_unplaced
 from planning.core.week import plan_week
 from tests.planning.core.small_weeks import (
     DAY,
@@ -122,6 +123,54 @@ def test_the_cause_is_named_and_the_change_works(rule, words, week):
     again = plan_week(change.problem)
     assert again.unplaced == ()
     assert check(change.problem, again) == []
+
+
+def with_names(week):
+    """Give everything the name that people use, and ids they must never read."""
+    return replace(
+        week,
+        people=tuple(replace(p, name="Tess") for p in week.people),
+        mixers=tuple(replace(m, name="Large mixer") for m in week.mixers),
+        systems=tuple(replace(s, name="Slow tooling resin") for s in week.systems),
+        pours=tuple(replace(p, name=f"Tool 7, half {p.id}") for p in week.pours),
+    )
+
+
+@pytest.mark.parametrize("week", [row[2] for row in CAUSES.values()], ids=list(CAUSES))
+def test_people_read_names_and_no_ids(week):
+    (told,) = plan_week(with_names(week)).unplaced
+    assert "Tool 7, half A" in told.words
+    read = f"{told.words} {told.change}".replace("Tool 7, half A", "")
+    assert re.findall(r"\b(A|T1|M1|S|bench-1)\b", read) == []
+
+
+def test_a_late_pour_is_told_by_name_how_late_it_is_and_what_no_single_change_mends():
+    due = 480 + 10 + 9 + 600
+    many = [pour(f"P{n}", 9.0, due_min=due, may_share=False) for n in range(4)]
+    week = with_names(problem(*many, mixers=(Mixer("M1", 10.0),)))
+    plan = plan_week(week)
+    late = max(week.pours, key=lambda p: finish_of(week, plan, p.id))
+    told = why_late(week, plan, late.id)
+    assert told.words.startswith(f"{late.name} is done on Monday 30 November, ")
+    assert " min late: " in told.words
+    cut = why_late(week, plan, late.id, lambda: True)
+    assert (cut.rule, cut.change) == ("several", "")
+    assert cut.words.endswith("in the time given to look for one.")
+
+
+def test_a_pour_too_long_for_its_due_date_is_told_so():
+    week = problem(pour("A", due_min=700))
+    told = why_late(week, plan_week(week), "A")
+    assert told.rule in {"cure", "pot_life"}
+    assert told.words.startswith("A is done on Monday 30 November, ")
+
+
+def test_a_pour_left_without_a_change_is_looked_into_again():
+    week = problem(pour("A", 9.0), people=people((480, 500)))
+    (told,) = plan_week(week).unplaced
+    bare = replace(told, change="")
+    assert why_unplaced(week, bare) == told
+    assert why_unplaced(week, bare, lambda: True).words.endswith("given to look for one.")
 
 
 def test_a_pour_on_top_of_one_without_a_place_says_so():

@@ -1,5 +1,6 @@
 """When the week slips: what is printed stays, little else moves, and each move says why."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -64,7 +65,7 @@ def test_two_rush_pours_and_a_person_away_two_days_move_little():
     assert frozen <= set(found.batches)
     moved = portions(plan) - portions(found)
     assert len(moved) <= 0.15 * len(portions(plan))
-    told = {m.what.split()[0] for m in found.moves}
+    told = {m.pour for m in found.moves}
     assert {p for p, *_ in moved} <= told
     assert all(m.reason.endswith(".") for m in found.moves)
 
@@ -106,6 +107,26 @@ def test_a_pot_scrapped_is_poured_again():
     poured = {p.pour for b in found.batches for p in b.portions}
     assert {p.pour for p in scrapped.portions} <= poured
     assert check(problem, replace(found, moves=())) == []
+
+
+def test_reasons_name_pours_people_and_lifts_and_carry_their_ids():
+    problem, plan = first_plan(24, 2)
+    problem = replace(
+        problem,
+        people=tuple(replace(p, name=f"Person {p.id[1:]}") for p in problem.people),
+        pours=tuple(replace(p, name=f"Tool {p.id[1:]}") for p in problem.pours),
+    )
+    after = without_person(again(problem, plan), "T1", DAY, 3 * DAY)
+    after = replace(after, pours=(*after.pours, *rush(problem, 3)))
+    found = plan_week(after)
+    names = {p.id: p.name for p in problem.pours}
+    assert found.moves
+    for move in found.moves:
+        assert move.what.startswith(names[move.pour])
+        if move.lift is not None:
+            assert move.what.endswith(f"lift {move.lift + 1}")
+        assert not re.findall(r"\b[PT]\d+", f"{move.what} {move.reason}")
+        assert (move.cause in {"people", "shares"}) == bool(move.others)
 
 
 def test_what_if_leaves_the_problem_alone_and_compares_side_by_side():
