@@ -16,7 +16,7 @@ from shop.ledger import views as ledger
 from shop.lots import views as lots
 from shop.materials import views as materials
 from shop.outlook import pages as outlook_pages
-from shop.outlook.views import OutlookView
+from shop.outlook.views import OutlookMonthsView, OutlookView
 from shop.proposals import pages as buying
 from shop.proposals.views import ProposalViewSet
 from shop.purchasing import pages as orders
@@ -67,6 +67,7 @@ api_urlpatterns: list[Any] = [
     path("stock", ledger.StockView.as_view(), name="stock-levels"),
     path("trace", trace.TraceView.as_view(), name="api-trace"),
     path("recalls", trace.RecallView.as_view(), name="recalls"),
+    path("outlook/months", OutlookMonthsView.as_view(), name="api-outlook-months"),
     path("outlook", OutlookView.as_view(), name="api-outlook"),
     path("casting-costs", CastingCostView.as_view(), name="api-casting-costs"),
     path("losses", LossView.as_view(), name="api-losses"),
@@ -98,6 +99,9 @@ urlpatterns: list[Any] = [
     path("trace/recall/", trace_pages.recall, name="recall"),
     path("outlook/", outlook_pages.outlook, name="outlook"),
     path("outlook/table.<slug:form>", outlook_pages.outlook_file, name="outlook-file"),
+    path("outlook/months/", outlook_pages.by_month, name="outlook-months"),
+    path("outlook/months.<slug:form>", outlook_pages.months_file, name="outlook-months-file"),
+    path("outlook/days.<slug:form>", outlook_pages.days_file, name="outlook-days-file"),
     path("outlook/<int:pk>/", outlook_pages.material, name="outlook-material"),
     path(
         "outlook/<int:pk>/table.<slug:form>",

@@ -9,8 +9,18 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import NamedTuple
 
-_DUST = 1e-9
-"""Less than this of a quantity is rounding, not material."""
+STEPS = 1_000_000
+"""Steps of one unit that are counted, whole, so that sums of stock stay exact."""
+
+
+def steps(quantity: float) -> int:
+    """Return a quantity in whole millionths of its unit; the ledger's own step is coarser."""
+    return round(quantity * STEPS)
+
+
+def exact_total(quantities: Iterable[float]) -> float:
+    """Return an exact sum of quantities of an outlook."""
+    return sum(steps(q) for q in quantities if q) / STEPS
 
 
 class Supply(NamedTuple):
@@ -104,7 +114,7 @@ class MaterialOutlook:
     @property
     def lost(self) -> float:
         """What expires unused within the horizon."""
-        return sum(self.expired)
+        return exact_total(self.expired)
 
 
 @dataclass
@@ -112,13 +122,13 @@ class _Shelf:
     """Stock being used up; `queue` keeps the order of picking, `left` what is there."""
 
     newest_first: bool
-    left: list[float] = field(default_factory=list)
+    left: list[int] = field(default_factory=list)
     supplies: list[Supply] = field(default_factory=list)
     queue: list[tuple[bool, int, str, int]] = field(default_factory=list)
     head: int = 0
     sorted: bool = False
 
-    def add(self, supply: Supply, quantity: float) -> int:
+    def add(self, supply: Supply, quantity: int) -> int:
         index = len(self.left)
         self.left.append(quantity)
         self.supplies.append(supply)
@@ -136,16 +146,15 @@ class _Shelf:
         self.queue.sort()
         self.sorted = True
 
-    def take(self, need: float) -> float:
+    def take(self, need: int) -> int:
         """Take up to `need` and return what was got."""
-        got = 0.0
-        while need - got > _DUST and self.head < len(self.queue):
+        got = 0
+        while got < need and self.head < len(self.queue):
             index = self.queue[self.head][3]
             part = min(self.left[index], need - got)
             self.left[index] -= part
             got += part
-            if self.left[index] <= _DUST:
-                self.left[index] = 0.0
+            if not self.left[index]:
                 self.head += 1
         return got
 
@@ -206,20 +215,26 @@ def project(
 
 
 class _Run:
-    """One projection under way; days are counted from the start."""
+    """
+    One projection under way; days are counted from the start, quantities in whole `steps`.
+
+    It walks lots one by one, because which lot a pour takes decides what expires. A table of
+    days over many materials is made from it elsewhere, with a table library; one material's
+    page would wait longer for that library to load than this takes.
+    """
 
     def __init__(self, start: date, days: int, shelf: _Shelf) -> None:
         self.start, self.days, self.shelf = start, days, shelf
         self.receipts, self.reserved, self.planned, self.expired, self.short = (
-            [0.0] * days for _ in range(5)
+            [0] * days for _ in range(5)
         )
-        self.opening = self.already_expired = 0.0
+        self.opening = self.already_expired = 0
         self.due: dict[int, list[Supply]] = {}
         self.ending: dict[int, list[int]] = {}
-        self.uses: dict[int, list[tuple[Use, float]]] = {}
-        self.losses: list[tuple[Supply, float]] = []
-        self.waiting: deque[tuple[Use, float]] = deque()
-        self.shorts: dict[Use, float] = {}
+        self.uses: dict[int, list[tuple[Use, int]]] = {}
+        self.losses: list[tuple[Supply, int]] = []
+        self.waiting: deque[tuple[Use, int]] = deque()
+        self.shorts: dict[Use, int] = {}
         self.made_good: dict[Use, date] = {}
 
     def _index(self, day: date) -> int:
@@ -234,31 +249,32 @@ class _Run:
             if supply.due_on is not None:
                 self._diary_receipt(supply)
             elif supply.usable_until is not None and supply.usable_until < self.start:
-                self.already_expired += supply.quantity
+                self.already_expired += steps(supply.quantity)
             else:
-                self.opening += supply.quantity
+                held = steps(supply.quantity)
+                self.opening += held
                 claims = aside.get(supply.code)
-                free = self._set_aside(supply, claims) if claims else supply.quantity
+                free = self._set_aside(supply, held, claims) if claims else held
                 self._put(supply, free)
         self.shelf.sort()
         for use, need in [pair for pairs in aside.values() for pair in pairs]:
             self._diary_use(use, need)
         for use in wanted:
             if not use.reserved:
-                self._diary_use(use, use.quantity)
+                self._diary_use(use, steps(use.quantity))
 
-    def _reserved_by_lot(self, wanted: Sequence[Use]) -> dict[str, list[tuple[Use, float]]]:
-        by_lot: dict[str, list[tuple[Use, float]]] = {}
+    def _reserved_by_lot(self, wanted: Sequence[Use]) -> dict[str, list[tuple[Use, int]]]:
+        by_lot: dict[str, list[tuple[Use, int]]] = {}
         for use in wanted:
             if use.quantity < 0:
                 raise ValueError(f"pour {use.pour} needs {use.quantity}; it must be 0 or more")
             if use.lot is not None and self._index(use.day) < self.days:
-                by_lot.setdefault(use.lot, []).append((use, use.quantity))
+                by_lot.setdefault(use.lot, []).append((use, steps(use.quantity)))
         return by_lot
 
-    def _set_aside(self, supply: Supply, claims: list[tuple[Use, float]]) -> float:
+    def _set_aside(self, supply: Supply, held: int, claims: list[tuple[Use, int]]) -> int:
         """Give reserved uses their part of a lot; what they can't use in time stays free."""
-        free = supply.quantity
+        free = held
         for place, (use, need) in enumerate(claims):
             if supply.usable_until is None or use.day <= supply.usable_until:
                 part = min(free, need)
@@ -272,13 +288,13 @@ class _Run:
         if day < self.days:
             self.due.setdefault(day, []).append(supply)
 
-    def _diary_use(self, use: Use, need: float) -> None:
+    def _diary_use(self, use: Use, need: int) -> None:
         day = self._index(use.day)
         if day < self.days:
-            (self.reserved if use.reserved else self.planned)[day] += use.quantity
+            (self.reserved if use.reserved else self.planned)[day] += steps(use.quantity)
             self.uses.setdefault(day, []).append((use, need))
 
-    def _put(self, supply: Supply, quantity: float) -> None:
+    def _put(self, supply: Supply, quantity: int) -> None:
         index = self.shelf.add(supply, quantity)
         if supply.usable_until is not None:
             day = self._index(supply.usable_until)
@@ -301,26 +317,27 @@ class _Run:
         today = self.start + timedelta(days=day)
         for supply in self.due.get(day, []):
             if supply.usable_until is None or supply.usable_until >= today:
-                self.receipts[day] += supply.quantity
-                self._put(supply, supply.quantity)
+                came = steps(supply.quantity)
+                self.receipts[day] += came
+                self._put(supply, came)
         self._serve_waiting(today)
         for use, need in self.uses.get(day, []):
             missing = need - self.shelf.take(need)
-            if missing > _DUST:
+            if missing:
                 self.short[day] += missing
-                self.shorts[use] = self.shorts.get(use, 0.0) + missing
+                self.shorts[use] = self.shorts.get(use, 0) + missing
                 self.waiting.append((use, missing))
         for index in self.ending.get(day, []):
             self.expired[day] += self.shelf.left[index]
-            if self.shelf.left[index] > _DUST:
+            if self.shelf.left[index]:
                 self.losses.append((self.shelf.supplies[index], self.shelf.left[index]))
-            self.shelf.left[index] = 0.0
+            self.shelf.left[index] = 0
 
     def _serve_waiting(self, today: date) -> None:
         while self.waiting:
             use, missing = self.waiting.popleft()
             missing -= self.shelf.take(missing)
-            if missing > _DUST:
+            if missing:
                 self.waiting.appendleft((use, missing))
                 return
             self.made_good[use] = today
@@ -332,8 +349,8 @@ class _Run:
         for day in range(self.days):
             level += self.receipts[day] - self.reserved[day] - self.planned[day]
             level -= self.expired[day]
-            projected.append(_clean(level))
-        opening = _clean(self.opening)
+            projected.append(level / STEPS)
+        opening = self.opening / STEPS
         in_date = [max(0.0, left) for left in [opening, *projected[:-1]]]
         return MaterialOutlook(
             start=self.start,
@@ -347,20 +364,20 @@ class _Run:
             projected=tuple(projected),
             short_pours=self._short_pours(),
             at_risk=self._at_risk(wanted, rescue_days),
-            already_expired=_clean(self.already_expired),
+            already_expired=self.already_expired / STEPS,
         )
 
     def _short_pours(self) -> tuple[ShortPour, ...]:
-        left: dict[Use, float] = {}
+        left: dict[Use, int] = {}
         for use, missing in self.waiting:
-            left[use] = left.get(use, 0.0) + missing
+            left[use] = left.get(use, 0) + missing
         return tuple(
             ShortPour(
                 use.pour,
                 max(use.day, self.start),
-                _clean(q),
+                q / STEPS,
                 None if use in left else self.made_good.get(use),
-                _clean(left.get(use, 0.0)),
+                left.get(use, 0) / STEPS,
             )
             for use, q in sorted(self.shorts.items(), key=lambda x: (x[0].day, x[0].pour))
         )
@@ -374,27 +391,23 @@ class _Run:
             first = bisect_right(days, supply.usable_until)
             share = wanted[first - 1].pour if first else None
             rescues = _rescues(wanted[first:near], quantity, share)
-            found.append(AtRisk(supply.code, supply.usable_until, _clean(quantity), rescues))
+            found.append(AtRisk(supply.code, supply.usable_until, quantity / STEPS, rescues))
         return tuple(sorted(found, key=lambda x: (x.usable_until, x.code)))
 
 
-def _rescues(later: Sequence[Use], quantity: float, share: str | None) -> tuple[Rescue, ...]:
+def _rescues(later: Sequence[Use], quantity: int, share: str | None) -> tuple[Rescue, ...]:
     """Find which of the pours soon after an expiry could use the quantity if brought forward."""
     rescues: list[Rescue] = []
     left = quantity
     for use in later:
-        if left <= _DUST:
+        if not left:
             break
-        part = min(left, use.quantity)
+        part = min(left, steps(use.quantity))
         left -= part
-        rescues.append(Rescue(use.pour, use.day, _clean(part), share))
+        rescues.append(Rescue(use.pour, use.day, part / STEPS, share))
     return tuple(rescues)
 
 
-def _column(quantities: list[float]) -> tuple[float, ...]:
-    """Round a column that is mostly zeros."""
-    return tuple([round(q, 6) if q else 0.0 for q in quantities])
-
-
-def _clean(quantity: float) -> float:
-    return round(quantity, 6) + 0.0
+def _column(quantities: list[int]) -> tuple[float, ...]:
+    """Turn a column that is mostly zeros back into units."""
+    return tuple([q / STEPS if q else 0.0 for q in quantities])

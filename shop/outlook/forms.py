@@ -8,6 +8,7 @@ from typing import Any
 
 from shared.errors import Invalid
 from shared.export import Column
+from shop.outlook.months import Year, month_cells
 from shop.outlook.queries import MOST_DAYS, USUAL_DAYS, Row, day_list
 
 SUMMARY = (
@@ -26,6 +27,23 @@ SUMMARY = (
     Column("last_order_on", "day"),
     Column("usual_supplier"),
 )
+ALL_DAYS = (
+    Column("material"),
+    Column("unit"),
+    Column("day", "day"),
+    Column("in_date", "number"),
+    Column("receipts", "number"),
+    Column("reserved", "number"),
+    Column("planned", "number"),
+    Column("expires_unused", "number"),
+    Column("projected", "number"),
+)
+MONTHS = (
+    *ALL_DAYS[:2],
+    Column("month", "day"),
+    *ALL_DAYS[3:],
+    Column("lowest", "number"),
+)
 DAILY = (
     Column("day", "day"),
     Column("in_date", "number"),
@@ -38,10 +56,10 @@ DAILY = (
 )
 
 
-def checked_days(text: str | None) -> int:
+def checked_days(text: str | None, usual: int = USUAL_DAYS) -> int:
     """Read how far to look, days; refuse nonsense with the limits."""
     if text is None or text == "":
-        return USUAL_DAYS
+        return usual
     if not text.isascii() or not text.isdigit() or not 1 <= int(text[:6]) <= MOST_DAYS:
         words = f"days is {text[:20]!r}; give a whole number of days, 1 to {MOST_DAYS}."
         raise Invalid.one("days", "out_of_range", words, value=text[:20], limit=MOST_DAYS)
@@ -158,6 +176,20 @@ def plain(row: Row, *, daily: bool) -> dict[str, Any]:
             for day, *figures in daily_cells(row)
         ]
     return found
+
+
+def plain_year(year: Year) -> dict[str, Any]:
+    """Return one material's months for JSON."""
+    names = [column.name for column in MONTHS[3:]]
+    return {
+        "material": str(year.material.pk),
+        "material_code": year.material.code,
+        "unit": year.material.unit,
+        "months": [
+            {"month": first.isoformat()[:7], **dict(zip(names, map(str, figures), strict=True))}
+            for _, _, first, *figures in month_cells(year)
+        ],
+    }
 
 
 def _day(day: Any) -> str | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
@@ -13,19 +14,19 @@ from shared.api.permissions import needs
 from shared.errors import Invalid
 from shared.export import Column, csv_bytes, xlsx_bytes
 from shop.materials.models import Material
-from shop.outlook import forms, queries
+from shop.outlook import forms, months, queries
 from shop.outlook.picture import picture
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 STATES = (("", "All"), ("short", "Runs short"), ("expiring", "Expires unused"), ("ok", "In order"))
 
 
-def _days(request: HttpRequest) -> int:
+def _days(request: HttpRequest, usual: int = queries.USUAL_DAYS) -> int:
     try:
-        return forms.checked_days(request.GET.get("days"))
+        return forms.checked_days(request.GET.get("days"), usual)
     except Invalid as error:
-        messages.error(request, f"{error.message} Showing {queries.USUAL_DAYS} days.")
-        return queries.USUAL_DAYS
+        messages.error(request, f"{error.message} Showing {usual} days.")
+        return usual
 
 
 @needs("requirements:read")
@@ -89,6 +90,34 @@ def outlook_file(request: Any, form: str) -> HttpResponse:
 
 @needs("requirements:read")
 @require_GET
+def by_month(request: Any) -> HttpResponse:
+    """Show the year ahead: each material's stock at the end of each month."""
+    days = _days(request, months.YEAR_DAYS)
+    years = months.years(request.site, days=days)
+    heads = [month.first for month in years[0].months] if years else []
+    context = {"years": years, "heads": heads, "days": days}
+    return render(request, "shop/outlook/months.html", context)
+
+
+@needs("requirements:read")
+@require_GET
+def months_file(request: Any, form: str) -> HttpResponse:
+    """Hand out the months of all materials."""
+    years = months.years(request.site, days=_days(request, months.YEAR_DAYS))
+    rows = [cells for year in years for cells in months.month_cells(year)]
+    return _file(f"outlook-months-{request.site.code}", form, forms.MONTHS, rows)
+
+
+@needs("requirements:read")
+@require_GET
+def days_file(request: Any, form: str) -> HttpResponse:
+    """Hand out every day of all materials."""
+    rows = months.every_day(request.site, days=_days(request, months.YEAR_DAYS))
+    return _file(f"outlook-days-{request.site.code}", form, forms.ALL_DAYS, rows)
+
+
+@needs("requirements:read")
+@require_GET
 def material_file(request: Any, pk: int, form: str) -> HttpResponse:
     """Hand out the days of one material."""
     found = get_object_or_404(Material, pk=pk)
@@ -97,7 +126,7 @@ def material_file(request: Any, pk: int, form: str) -> HttpResponse:
 
 
 def _file(
-    name: str, form: str, columns: tuple[Column, ...], rows: list[list[Any]]
+    name: str, form: str, columns: tuple[Column, ...], rows: Iterable[list[Any]]
 ) -> HttpResponse:
     if form == "csv":
         answer = HttpResponse(

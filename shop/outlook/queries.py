@@ -13,18 +13,18 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import F, Sum
 from django.db.models.functions import TruncDate
 
 from shared import clock
 from shared.access.models import Site
-from shop.core.outlook import MaterialOutlook, Supply, Use, project
+from shop.core.outlook import MaterialOutlook, Supply, Use, exact_total, project
 from shop.core.supplier_calendar import SupplierCalendar
 from shop.ledger.models import Requirement, Reservation
 from shop.lots.models import Container, LotStatus
 from shop.lots.queries import clocks
 from shop.materials.models import Material, Supplier
 from shop.purchasing import queries as purchasing
+from shop.sums import exact_sum
 
 USUAL_DAYS = 90
 MOST_DAYS = 730
@@ -55,17 +55,17 @@ class Row:
     @property
     def due_in(self) -> float:
         """What comes in over the horizon."""
-        return sum(self.outlook.receipts)
+        return exact_total(self.outlook.receipts)
 
     @property
     def wanted(self) -> float:
         """What pours and steps take over the horizon."""
-        return sum(self.outlook.reserved) + sum(self.outlook.planned)
+        return exact_total([*self.outlook.reserved, *self.outlook.planned])
 
     @property
     def short(self) -> float:
         """What pours could not get on their day."""
-        return sum(self.outlook.short)
+        return exact_total(self.outlook.short)
 
     @property
     def too_late(self) -> bool:
@@ -151,7 +151,7 @@ def _sealed(site: Site, found: dict[int, Stock], material_ids: list[int] | None)
     if material_ids is not None:
         rows = rows.filter(lot__material__in=material_ids)
         names.append("lot__code")
-    sums = rows.order_by().values_list(*names).annotate(Sum("balance"))
+    sums = rows.order_by().values_list(*names).annotate(total=exact_sum("balance"))
     for material, status, until, *lot, total in sums:
         if status != LotStatus.RELEASED:
             found[material].not_released += total
@@ -214,7 +214,7 @@ def _required(site: Site, found: dict[int, Stock], material_ids: list[int] | Non
         rows.annotate(day=TruncDate("needed_at", tzinfo=clock.zone(site.time_zone)))
         .order_by()
         .values_list("material", "day", "label")
-        .annotate(total=Sum(F("quantity")))
+        .annotate(total=exact_sum("quantity"))
     )
     for material, day, label, total in sums:
         found[material].uses.append(Use(day, float(total), label))

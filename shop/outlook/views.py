@@ -14,7 +14,7 @@ from shared.api import viewsets
 from shared.api.problems import BadParameter
 from shared.errors import Invalid
 from shop.materials.models import Material
-from shop.outlook import forms, queries
+from shop.outlook import forms, months, queries
 
 PARAMETERS = [
     OpenApiParameter("site", str, description="Code of the site; your only one without it."),
@@ -35,7 +35,7 @@ class OutlookView(viewsets.ScopedView):
     """Stock ahead: what runs short when, for which pours, and what will expire unused."""
 
     scope_noun = "requirements"
-    extra_parameters: ClassVar = ("site", "days", "material")
+    extra_parameters: ClassVar[tuple[str, ...]] = ("site", "days", "material")
     serializer_class = serializers.Serializer
     pagination_class = None
     filter_backends = []
@@ -69,9 +69,9 @@ class OutlookView(viewsets.ScopedView):
         sentence = f"site {asked}; yours are: {codes}."
         raise BadParameter([{"parameter": "site", "code": "unknown", "detail": sentence}])
 
-    def _days(self, text: str | None) -> int:
+    def _days(self, text: str | None, usual: int = queries.USUAL_DAYS) -> int:
         try:
-            return forms.checked_days(text)
+            return forms.checked_days(text, usual)
         except Invalid as error:
             raise BadParameter(
                 [{"parameter": "days", "code": "out_of_range", "detail": error.message}]
@@ -83,3 +83,22 @@ class OutlookView(viewsets.ScopedView):
             return int(text)
         sentence = f"material is {text[:40]!r}; give the id of a material."
         raise BadParameter([{"parameter": "material", "code": "unknown", "detail": sentence}])
+
+
+class OutlookMonthsView(OutlookView):
+    """The year ahead by month."""
+
+    extra_parameters = ("site", "days")
+
+    @extend_schema(
+        operation_id="outlook_months",
+        parameters=PARAMETERS[:2],
+        responses={200: OpenApiTypes.OBJECT},
+    )
+    def get(self, request: Any) -> Response:
+        """Return stock, receipts, use and expiries of every material by month, by code."""
+        site = self._site(request.query_params.get("site"))
+        days = self._days(request.query_params.get("days"), months.YEAR_DAYS)
+        years = months.years(site, days=days)
+        items = [forms.plain_year(year) for year in years]
+        return Response({"site": site.code, "days": days, "items": items})

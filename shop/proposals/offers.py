@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Sum
 from django.db.models.functions import TruncWeek
 
 from shared import clock
@@ -18,6 +17,7 @@ from shop.core.pack_prices import Pack as CorePack
 from shop.core.supplier_calendar import SupplierCalendar
 from shop.ledger.models import Movement, MovementKind
 from shop.materials.models import MaterialKind, Pack
+from shop.sums import exact_sum
 
 WEEKS_LOOKED_BACK = 26
 ORDER_COST = 5.0
@@ -86,7 +86,7 @@ def usual_use(site: Site, today: date) -> dict[int, UsualUse]:
         .exclude(container__lot__material__kind__in=PLANNED_KINDS)
         .annotate(week=TruncWeek("happened_at", tzinfo=clock.zone(site.time_zone)))
         .values("container__lot__material", "week")
-        .annotate(total=Sum("quantity"))
+        .annotate(total=exact_sum("quantity"))
         .order_by()
     )
     weeks: dict[int, list[float]] = defaultdict(list)

@@ -65,7 +65,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("movements", "counts/{}/figures counts/{}/approvals counts/{}/cancellations", "POST"),
     **rows("trace", "trace", "GET"),
     **rows("lots", "recalls", "POST"),
-    **rows("requirements", "outlook", "GET"),
+    **rows("requirements", "outlook outlook/months", "GET"),
     **rows("purchases", "purchase-orders purchase-proposals"),
     **rows("purchases", "purchase-orders/{} purchase-proposals/{}", "GET"),
     **rows(

@@ -127,25 +127,3 @@ def test_the_number_of_queries_does_not_grow_with_the_stock(django_assert_num_qu
     fill()
     with django_assert_num_queries(8):
         assert len(queries.rows(site)) == 10
-
-
-def test_daily_sums_agree_with_a_netting_in_pandas():
-    """Stock that never expires, netted a second way: sums by day, then a running total."""
-    import pandas as pd
-
-    site, materials = make_site(), [make_material() for _ in range(6)]
-    events = []
-    for n, material in enumerate(materials):
-        stocked(site, material, 10 + n, expires_on=None)
-        for k in range(8):
-            need = make_need(site, material, 3 * k + n, 1.5 + k * n / 4)
-            events.append((material.pk, 3 * k + n, -float(need.quantity)))
-        events.append((material.pk, 0, 10.0 + n))
-        pack = make_pack(material)
-        make_order(site, pack, packs=2, days=7)
-        events.append((material.pk, 7, 10.0))
-    frame = pd.DataFrame(events, columns=["material", "day", "change"])
-    table = frame.pivot_table(index="day", columns="material", values="change", aggfunc="sum")
-    running = table.reindex(range(60), fill_value=0).fillna(0).cumsum()
-    for row in queries.rows(site, days=60):
-        assert row.outlook.projected == pytest.approx(running[row.material.pk].tolist(), abs=1e-6)
