@@ -3,7 +3,14 @@
 from shop.counting.models import CountLine, CycleCount
 from shop.ledger.models import Movement, Requirement, Reservation
 from shop.lots.models import Container, Lot, Placement
-from shop.materials.models import LearnedCode, Material, Pack, ResinSystem, Supplier
+from shop.materials.models import (
+    LearnedCode,
+    Material,
+    Pack,
+    ResinSystem,
+    Supplier,
+    SupplierClosure,
+)
 from shop.proposals.models import PurchaseProposal
 from shop.purchasing.models import PurchaseOrder, PurchaseOrderLine
 from shop.release_agents.models import ReleaseRecipe
@@ -49,6 +56,7 @@ __all__ = [
     "Shift",
     "StorageSpell",
     "Supplier",
+    "SupplierClosure",
     "Tool",
     "ToolEvent",
     "ToolHalf",

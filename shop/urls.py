@@ -14,6 +14,7 @@ from shop.ledger import goods_pages
 from shop.ledger import pages as stock_pages
 from shop.ledger import views as ledger
 from shop.lots import views as lots
+from shop.materials import supplier_pages as suppliers
 from shop.materials import views as materials
 from shop.outlook import pages as outlook_pages
 from shop.outlook.views import OutlookMonthsView, OutlookView
@@ -41,6 +42,7 @@ for name, viewset in {
     "locations": sites.LocationViewSet,
     "storage-spells": sites.StorageSpellViewSet,
     "suppliers": materials.SupplierViewSet,
+    "supplier-closures": materials.SupplierClosureViewSet,
     "materials": materials.MaterialViewSet,
     "packs": materials.PackViewSet,
     "learned-codes": materials.LearnedCodeViewSet,
@@ -112,6 +114,9 @@ urlpatterns: list[Any] = [
     path("buying/work-out/", buying.work_out, name="buying-work-out"),
     path("buying/decide/", buying.decide, name="buying-decide"),
     path("buying/costs/", cost_pages.costs, name="costs"),
+    path("buying/suppliers/", suppliers.suppliers, name="suppliers"),
+    path("buying/suppliers/<int:pk>/close/", suppliers.close, name="supplier-close"),
+    path("buying/suppliers/<int:pk>/open/", suppliers.reopen, name="supplier-open"),
     path("buying/orders/", orders.orders, name="purchase-orders"),
     path("buying/orders/write/", orders.write, name="purchase-order-write"),
     path("buying/orders/<int:pk>/", orders.order, name="purchase-order"),

@@ -9,7 +9,14 @@ from rest_framework import serializers
 
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
-from shop.materials.models import LearnedCode, Material, Pack, ResinSystem, Supplier
+from shop.materials.models import (
+    LearnedCode,
+    Material,
+    Pack,
+    ResinSystem,
+    Supplier,
+    SupplierClosure,
+)
 from shop.registers_api import PricesForFew, above_zero, not_below_zero, plain_numbers
 
 POSITIVE = {"validators": [above_zero]}
@@ -33,6 +40,12 @@ class SupplierSerializer(PricesForFew, StrictModelSerializer):
             "order_cost": NOT_NEGATIVE,
             "least_order": NOT_NEGATIVE,
         }
+
+
+class SupplierClosureSerializer(StrictModelSerializer):
+    class Meta:
+        model = SupplierClosure
+        fields: ClassVar = ["id", "supplier", "first_day", "last_day", "reason"]
 
 
 class MaterialSerializer(StrictModelSerializer):

@@ -6,7 +6,14 @@ from typing import Any, ClassVar
 
 from shared import clock
 from shop.materials import serializers as forms
-from shop.materials.models import LearnedCode, Material, Pack, ResinSystem, Supplier
+from shop.materials.models import (
+    LearnedCode,
+    Material,
+    Pack,
+    ResinSystem,
+    Supplier,
+    SupplierClosure,
+)
 from shop.registers import enter
 from shop.registers_api import RegisterViewSet
 
@@ -20,6 +27,18 @@ class SupplierViewSet(RegisterViewSet):
     site_path = None
     filterset_fields: ClassVar = {"code": ["exact"]}
     sort_fields = ("code", "name", "id")
+
+
+class SupplierClosureViewSet(RegisterViewSet):
+    """Holidays and shutdowns of suppliers, on which they take no order and deliver nothing."""
+
+    queryset = SupplierClosure.objects.all()
+    serializer_class = forms.SupplierClosureSerializer
+    scope_noun = "materials"
+    site_path = None
+    versioned = False
+    filterset_fields: ClassVar = {"supplier": ["exact"]}
+    sort_fields = ("first_day", "id")
 
 
 class MaterialViewSet(RegisterViewSet):

@@ -111,7 +111,9 @@ def months_file(request: Any, form: str) -> HttpResponse:
 @needs("requirements:read")
 @require_GET
 def days_file(request: Any, form: str) -> HttpResponse:
-    """Hand out every day of all materials."""
+    """Hand out every day of all materials, as CSV: a year is more than a workbook bears."""
+    if form != "csv":
+        raise Http404(f"There is no table of every day as {form}; csv is made.")
     rows = months.every_day(request.site, days=_days(request, months.YEAR_DAYS))
     return _file(f"outlook-days-{request.site.code}", form, forms.ALL_DAYS, rows)
 

@@ -22,7 +22,7 @@ from shop.core.supplier_calendar import SupplierCalendar
 from shop.ledger.models import Requirement, Reservation
 from shop.lots.models import Container, LotStatus
 from shop.lots.queries import clocks
-from shop.materials.models import Material, Supplier
+from shop.materials.models import Material, Pack
 from shop.purchasing import queries as purchasing
 from shop.sums import exact_sum
 
@@ -223,19 +223,19 @@ def _required(site: Site, found: dict[int, Stock], material_ids: list[int] | Non
 def usual_sources(material_ids: Iterable[int]) -> dict[int, Source]:
     """Return where each material usually comes from: the supplier whose goods come soonest."""
     packs = (
-        Supplier.objects.filter(packs__material__in=list(material_ids))
-        .values_list(
-            "packs__material", "pk", "name", "lead_time_days", "packs__lead_time_days",
-            "closed_weekdays",
-        )
-        .order_by("pk", "packs__pk")
-    )  # fmt: skip
+        Pack.objects.filter(material__in=list(material_ids))
+        .select_related("supplier")
+        .prefetch_related("supplier__closures")
+        .order_by("supplier", "pk")
+    )
     found: dict[int, Source] = {}
-    for material, supplier, name, lead, pack_lead, closed in packs:
-        days = lead if pack_lead is None else pack_lead
-        if material not in found or days < found[material].lead_days:
-            calendar = SupplierCalendar(frozenset(closed))
-            found[material] = Source(supplier, name, days, calendar)
+    for pack in packs:
+        supplier = pack.supplier
+        own = pack.lead_time_days
+        days = supplier.lead_time_days if own is None else own
+        if pack.material_id not in found or days < found[pack.material_id].lead_days:
+            source = Source(supplier.pk, supplier.name, days, supplier.calendar())
+            found[pack.material_id] = source
     return found
 
 

@@ -14,7 +14,6 @@ from shared import clock
 from shared.access.models import Site
 from shop.core.buying import Offer
 from shop.core.pack_prices import Pack as CorePack
-from shop.core.supplier_calendar import SupplierCalendar
 from shop.ledger.models import Movement, MovementKind
 from shop.materials.models import MaterialKind, Pack
 from shop.sums import exact_sum
@@ -29,7 +28,11 @@ PLANNED_KINDS = (MaterialKind.RESIN, MaterialKind.HARDENER)
 def offers(material_ids: Iterable[int]) -> dict[int, dict[int, Offer]]:
     """Return the offer of each supplier for each material, in one query."""
     rows: dict[tuple[int, int], list[Pack]] = defaultdict(list)
-    for pack in Pack.objects.filter(material__in=list(material_ids)).select_related("supplier"):
+    for pack in (
+        Pack.objects.filter(material__in=list(material_ids))
+        .select_related("supplier")
+        .prefetch_related("supplier__closures")
+    ):
         rows[pack.material_id, pack.supplier_id].append(pack)
     found: dict[int, dict[int, Offer]] = defaultdict(dict)
     for (material, supplier), packs in rows.items():
@@ -60,7 +63,7 @@ def _offer(packs: list[Pack]) -> Offer:
         lead_sd_days=float(supplier.lead_time_sd_days),
         order_cost=float(supplier.order_cost) or ORDER_COST,
         currency=supplier.currency,
-        calendar=SupplierCalendar(frozenset(supplier.closed_weekdays)),
+        calendar=supplier.calendar(),
     )
 
 

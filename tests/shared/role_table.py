@@ -46,7 +46,9 @@ TABLE: dict[tuple[str, str], str] = {
         "locations",
     ),
     **register("lots", "storage-spells"),
-    **register("materials", "suppliers materials packs resin-systems release-recipes"),
+    **register(
+        "materials", "suppliers supplier-closures materials packs resin-systems release-recipes"
+    ),
     **register("materials", "learned-codes", POST="movements:write"),
     **rows("lots", "lots containers containers/{} stock", "GET"),
     **rows("lots", "lots/{}", "GET PATCH"),
@@ -92,6 +94,9 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("plans", "plans"),
     **rows("plans", "plans/{} plans/{}/content", "GET"),
     **rows("plans", "plans/{}/confirmations plans/{}/stops", "POST"),
+    **rows("plans", "plan-trials"),
+    **rows("plans", "plan-trials/{} planning-rules", "GET"),
+    **rows("plans", "planning-rules/{}", "GET PATCH"),
     **rows("batches", "batches sheets/{}", "GET"),
     **rows("batches", "batches/{}", "GET PATCH"),
     **rows("weighings", "batches/{}/correction", "GET"),
@@ -119,6 +124,7 @@ TABLE: dict[tuple[str, str], str] = {
 
 NO_SITE = {
     "suppliers",
+    "supplier-closures",
     "materials",
     "packs",
     "learned-codes",

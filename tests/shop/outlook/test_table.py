@@ -97,3 +97,4 @@ def test_the_year_is_a_page_two_files_and_a_call(api, browser_of, site):
     assert (len(rows), rows[10]["planned"], rows[12]["projected"]) == (30, "8.2500", "4.7500")
     assert browser.get("/outlook/months.xlsx").content[:2] == b"PK"
     assert browser.get("/outlook/months.ods").status_code == 404
+    assert browser.get("/outlook/days.xlsx").status_code == 404
