@@ -10,8 +10,8 @@ from planning.batch_sheets import pages as batch_sheets
 from planning.cures import pages as cures
 from planning.pours import pages as pours
 from planning.today import pages as today
+from planning.week_plan import comparison_pages, rules_pages, trial_pages
 from planning.week_plan import pages as week_plan
-from planning.week_plan import rules_pages, trial_pages
 from planning.weigh_in import pages as weigh_in
 
 
@@ -44,11 +44,13 @@ urlpatterns = [
     path("plans/<int:pk>/what-if/", trial_pages.what_if, name="what-if"),
     path("what-if/<int:pk>/", trial_pages.what_if_answers, name="what-if-answers"),
     path("plans/<int:pk>/progress/", week_plan.progress, name="plan-progress"),
+    path("plans/<int:pk>/compare/", comparison_pages.compare, name="plan-compare"),
     path("plans/<int:pk>/stop/", week_plan.stop, name="plan-stop"),
     path("plans/<int:pk>/confirm/", week_plan.confirm, name="plan-confirm"),
     path("batches/<int:pk>/", weigh_in.batch, name="batch"),
     path("batches/<int:pk>/state.json", weigh_in.batch_state, name="batch-state"),
     path("batches/<int:pk>/scale.json", weigh_in.scale, name="batch-scale"),
+    path("batches/<int:pk>/new-plan/", weigh_in.ask_plan, name="batch-new-plan"),
     path("batches/<int:pk>/photo/", weigh_in.add_photo, name="batch-photo-add"),
     path("batch-photos/<int:pk>/", weigh_in.photo, name="batch-photo"),
     path("keeper.js", weigh_in.keeper, name="keeper"),
@@ -58,6 +60,7 @@ urlpatterns = [
     path("orders/<int:pk>/cancel/", pours.cancel_order, name="order-cancel"),
     path("pours/<int:pk>/", cures.pour, name="pour"),
     path("pours/<int:pk>/temperature/", cures.log_temperature, name="pour-temperature"),
+    path("pours/<int:pk>/new-plan/", cures.ask_plan, name="pour-new-plan"),
     path("pours/<int:pk>/demould/", cures.demould, name="pour-demould"),
     path("demould-photos/<int:pk>/", cures.demould_photo, name="demould-photo"),
     path("pour-steps/<int:pk>/sign/", cures.sign, name="pour-step-sign"),

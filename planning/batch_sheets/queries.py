@@ -172,6 +172,8 @@ def portion_row(portion: Any) -> dict[str, Any]:
         "start_at": portion.planned_start,
         "end_at": portion.planned_end,
         "poured_at": portion.poured_at,
+        "poured_kg": portion.poured_kg,
+        "lost_kg": portion.lost_kg,
         "abrade_first": lift.abrade_first,
     }
 

@@ -8,13 +8,16 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Sum
 
+from planning.core.problem import Layer
+from planning.core.short_lift import cut_at, level_without
 from planning.cures.clock import clock_of
 from planning.cures.models import Cure, Demould, TemperatureReading
 from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
+from planning.week_plan.kept import lifts_of
 from planning.week_plan.models import Batch, Lift
 from shared.errors import Invalid, ShopError
 from shop import stores
@@ -27,6 +30,10 @@ CLOCK_FIELDS = (
     "basis",
     "peak_c",
 )
+
+
+FULL_MM = 0.05
+"""A mould that lacks less than this is full."""
 
 
 class NotCured(ShopError):
@@ -42,10 +49,52 @@ def start_clock(*, lift: Lift, poured_at: datetime) -> Cure:
     values = clock_of(lift, poured_at, readings_since(lift.pour, poured_at))
     cure = Cure.objects.create(lift=lift, poured_at=poured_at, **values)
     pour = lift.pour
-    last = not Lift.objects.filter(pour=pour, number__gt=lift.number).exists()
-    status = PourStatus.CURING if last else PourStatus.POURING
+    status = PourStatus.CURING if _is_full(pour, lift) else PourStatus.POURING
     Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
     return cure
+
+
+def _is_full(pour: Pour, lift: Lift) -> bool:
+    """Whether a lift is the last one and fills the mould."""
+    if Lift.objects.filter(pour=pour, number__gt=lift.number).exists():
+        return False
+    return open_mm(pour) < FULL_MM
+
+
+def open_mm(pour: Pour) -> float:
+    """Return the depth of a pour that none of its lifts reaches, mm."""
+    reached = pour.lifts.aggregate(mm=Sum("depth_mm"))["mm"] or 0
+    return max(0.0, sum(row["depth_mm"] for row in pour.layers) - float(reached))
+
+
+@transaction.atomic
+def end_lower(*, lift: Lift, missing_kg: Decimal) -> Lift:
+    """
+    Let a lift end as much lower as its missing mass makes it; the rest waits to be planned.
+
+    The lift keeps its own clock, for what is in the mould cures: from it the window runs in which
+    the rest still bonds. A casting that was curing is being poured again.
+    """
+    pour = Pour.objects.select_for_update().get(pk=lift.pour_id)
+    lifts = list(pour.lifts.order_by("number"))
+    own = next(row for row in lifts_of([pour]) if row.lift == lift.number - 1)
+    layers = [Layer(row["depth_mm"], row["mass_kg"]) for row in pour.layers]
+    level = level_without(layers[own.first_layer : own.last_layer], float(missing_kg))
+    height = sum(layer.depth_mm for layer in layers[: own.first_layer])
+    above = [float(row.depth_mm) for row in lifts if row.number > lift.number]
+    for depth in (level, *above):
+        height += depth
+        layers = list(cut_at(layers, height))
+    pour.layers = [{"depth_mm": x.depth_mm, "mass_kg": x.mass_kg} for x in layers]
+    pour.status = PourStatus.POURING if pour.status == PourStatus.CURING else pour.status
+    pour.version += 1
+    pour.save(update_fields=["layers", "status", "version"])
+    Lift.objects.filter(pk=lift.pk).update(
+        depth_mm=Decimal(repr(level)).quantize(Decimal("0.000001")),
+        mass_kg=F("mass_kg") - missing_kg,
+    )
+    lift.refresh_from_db()
+    return lift
 
 
 def readings_since(pour: Pour, since: datetime) -> list[TemperatureReading]:

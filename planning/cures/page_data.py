@@ -5,9 +5,12 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+from planning.cures.actions import FULL_MM, open_mm
 from planning.cures.models import Cure, Demould, TemperatureReading
-from planning.pours.models import Pour
+from planning.pours.models import Pour, PourStatus
+from planning.week_plan.because import plan_since
 from planning.week_plan.models import Batch, Lift
+from planning.weigh_in.models import BatchEntry, EntryKind
 
 PICTURE_WIDTH = 800
 PICTURE_HEIGHT = 240
@@ -37,11 +40,45 @@ def _state(lift: Lift, cure: Cure | None, now: datetime) -> tuple[str, str]:
 
 
 def demould_due(lifts: list[dict[str, Any]]) -> datetime | None:
-    """Return when the whole casting may be taken off; none while a lift is missing."""
+    """Return when the whole casting may be taken off; none while something is missing."""
     cures = [row["cure"] for row in lifts]
     if not cures or any(cure is None for cure in cures):
         return None
+    if lifts[0]["lift"].pour.status == PourStatus.POURING:
+        return None  # poured short: a lift is missing that no plan has yet
     return max(cure.demould_due_at for cure in cures)
+
+
+def missing_of(pour: Pour, lifts: list[dict[str, Any]], now: datetime) -> dict[str, Any] | None:
+    """Return what the plan does not know of: a mould not filled, or a bond window that closed."""
+    if pour.status != PourStatus.POURING or not lifts:
+        return None
+    cast = [row for row in lifts if row["cure"] is not None]
+    if not cast:
+        return None
+    top = cast[-1]
+    left_mm = open_mm(pour)
+    since: datetime = top["cure"].poured_at
+    closes = top["cure"].next_closes_at
+    if left_mm >= FULL_MM:
+        words = f"lift {lifts[-1]['lift'].number} ends {left_mm:.1f} mm below the top of the mould"
+        lost = BatchEntry.objects.filter(
+            portion__lift__pour=pour, kind__in=[EntryKind.SHORT, EntryKind.LEAK]
+        ).order_by("recorded_at")
+        found = lost.last()
+        since = since if found is None else found.recorded_at
+    elif closes is not None and closes <= now and not _abrades_next(lifts):
+        words = f"lift {top['lift'].number} stopped bonding before the next one was poured"
+        since = closes
+    else:
+        return None
+    plan = plan_since(pour.order.site_id, since)
+    return {"words": f"Pour {pour}: {words}", "since": since, "plan": plan}
+
+
+def _abrades_next(lifts: list[dict[str, Any]]) -> bool:
+    waiting = [row["lift"] for row in lifts if row["cure"] is None]
+    return not waiting or waiting[0].abrade_first
 
 
 def batches_of(pour: Pour) -> list[Batch]:

@@ -17,10 +17,12 @@ from planning.cures.page_forms import DemouldForm, StepForm, TemperatureForm
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
+from planning.week_plan.because import ask_because
 from planning.weigh_in.photos import clean_photo
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
+from shared.units import week_of
 from shop import stores
 
 
@@ -44,6 +46,7 @@ def _page(
     may = {
         "cures": request.access.may("cures:write", request.site.pk),
         "steps": request.access.may("steps:write", request.site.pk),
+        "weighings": request.access.may("weighings:write", request.site.pk),
     }
     system = stores.system(found.system_id)
     steps = _steps(found)
@@ -51,6 +54,7 @@ def _page(
         "pour": found,
         "lifts": lifts,
         "due": page_data.demould_due(lifts),
+        "missing": page_data.missing_of(found, lifts, now),
         "batches": page_data.batches_of(found),
         "steps": _open_steps(steps, given, may["steps"]),
         "done": [s for s in steps if s.done_at is not None],
@@ -139,6 +143,26 @@ def log_temperature(request: HttpRequest, pk: int) -> HttpResponse:
         return _page(request, found, 422, temperature=form)
     messages.success(request, f"{row['celsius']} °C is recorded; the clocks are worked out anew.")
     return redirect("pour", pk=pk)
+
+
+@require_POST
+@needs("weighings:write")
+def ask_plan(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask for a new plan because of what a pour still misses, and open old beside new."""
+    found, now = _pour(request, pk), clock.now()
+    missing = page_data.missing_of(found, page_data.lifts_of(found, now), now)
+    if missing is None:
+        messages.error(request, f"{found} misses nothing that its plan does not know of.")
+        return redirect("pour", pk=pk)
+    plan = ask_because(
+        site=request.site,
+        reason=missing["words"],
+        since=missing["since"],
+        week=week_of(clock.today(request.site)),
+        now=now,
+        by=request.user,
+    )
+    return redirect("plan-compare", pk=plan.pk)
 
 
 @needs("cures:read")

@@ -53,7 +53,11 @@ def _running(only: Ids) -> Iterator[Cure]:
         done_at__isnull=True,
         lift__pour__status__in=(PourStatus.POURING, PourStatus.CURING),
         lift__pour__order__status=OrderStatus.OPEN,
-    ).annotate(has_next=Exists(above), next_cast=Exists(above.filter(cure__isnull=False)))
+    ).annotate(
+        # A mould that is not full yet wants a further lift, planned or not.
+        has_next=Exists(above) | Q(lift__pour__status=PourStatus.POURING),
+        next_cast=Exists(above.filter(cure__isnull=False)),
+    )
     if only is not None:
         rows = rows.filter(pk__in=only)
     yield from rows.select_related("lift__pour__order__site")

@@ -138,6 +138,7 @@ def _curing_row(cure: Cure, above: Lift | None, now: datetime) -> dict[str, Any]
         "closes_at": cure.next_closes_at,
         "demould_due_at": cure.demould_due_at,
         "above": above,
+        "rest_open": above is None and cure.lift.pour.status == PourStatus.POURING,
         "basis": cure.basis,
     }
     state, words, next_at = _state(row, now)
@@ -145,12 +146,15 @@ def _curing_row(cure: Cure, above: Lift | None, now: datetime) -> dict[str, Any]
 
 
 def _state(row: Mapping[str, Any], now: datetime) -> tuple[str, str, datetime]:
-    if row["above"] is None:
+    if row["above"] is None and not row["rest_open"]:
         if row["demould_due_at"] <= now:
             return "due", "May be demoulded", row["demould_due_at"]
         return "curing", "Leave it alone", row["demould_due_at"]
+    what = "the rest, not planned yet" if row["rest_open"] else f"lift {row['lift'] + 1}"
     if now < row["opens_at"]:
-        return "curing", f"Too early for lift {row['lift'] + 1}", row["opens_at"]
+        return "curing", f"Too early for {what}", row["opens_at"]
     if row["closes_at"] is not None and row["closes_at"] <= now:
         return "missed", "Recoat window closed: abrade and clean first", row["closes_at"]
-    return "open_now", f"Lift {row['lift'] + 1} may go on", row["closes_at"] or row["opens_at"]
+    words = f"{what[0].upper()}{what[1:]}"
+    words = f"{words}: may go on" if row["rest_open"] else f"{words} may go on"
+    return "open_now", words, row["closes_at"] or row["opens_at"]

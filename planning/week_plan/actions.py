@@ -49,6 +49,7 @@ def write_wish(
     by: Any = None,
     seconds: float = 10.0,
     settings: Settings | None = None,
+    reason: str = "",
 ) -> WeekPlan:
     """Write down a wish for a plan, by the site's own rules unless others are given."""
     kept = rules.rules_of(site.pk)
@@ -72,6 +73,7 @@ def write_wish(
             seconds=Decimal(str(seconds)),
             asked_by=by,
             asked_at=now,
+            reason=reason[:200],
             progress={"settings": plain.to_plain(settings or rules.settings_of(kept))},
         )
 

@@ -151,7 +151,7 @@ def core_batch(batch: Batch, clock: Clock) -> core.Batch:
             core.Portion(
                 str(p.lift.pour_id),
                 p.lift.number - 1,
-                float(p.kg),
+                float(p.kg - p.lost_kg),
                 clock.minute(p.planned_start),
                 clock.minute(p.planned_end),
             )

@@ -34,6 +34,7 @@ class WeekPlan(models.Model):
     progress = models.JSONField(default=dict, editable=False)
     stop_asked = models.BooleanField(default=False)
     error = models.CharField(max_length=400, blank=True)
+    reason = models.CharField(max_length=200, blank=True, help_text="What it was asked for.")
     asked_by = models.ForeignKey("shared.User", models.PROTECT, null=True, related_name="+")
     asked_at = models.DateTimeField()
     started_at = models.DateTimeField(null=True)
@@ -172,6 +173,12 @@ class BatchPortion(models.Model):
     planned_end = models.DateTimeField()
     poured_kg = models.DecimalField(max_digits=10, decimal_places=4, null=True, blank=True)
     poured_at = models.DateTimeField(null=True, blank=True)
+    lost_kg = models.DecimalField(
+        max_digits=10,
+        decimal_places=4,
+        default=0,
+        help_text="Of it, what ran out or never went in: the lift ends lower by that.",
+    )
 
     class Meta:
         ordering = ["batch", "order"]

@@ -36,6 +36,7 @@ class PlanSerializer(StrictModelSerializer):
             "error",
             "asked_at",
             "started_at",
+            "reason",
             "ready_at",
             "confirmed_at",
             "etag",
@@ -75,6 +76,9 @@ class NewPlanSerializer(StrictSerializer):
 
 
 def _plain(value: Any) -> Any:
+    reason = fields.TextField(
+        required=False, max_length=200, allow_blank=True, default="", help_text="Why it is asked."
+    )
     """Numbers with a point were read as exact decimals; the planner counts in floats."""
     return float(value) if type(value).__name__ == "Decimal" else value
 
@@ -129,6 +133,7 @@ class BatchSerializer(StrictModelSerializer):
     lines = BatchLineSerializer(many=True, read_only=True)
     portions = BatchPortionSerializer(many=True, read_only=True)
 
+            "lost_kg",
     class Meta:
         model = Batch
         fields = [

@@ -17,6 +17,7 @@ from planning.cures import actions as cures
 from planning.pours.models import Pour, PourStatus
 from planning.week_plan.confirming import purpose
 from planning.week_plan.models import Batch, BatchLine, BatchPortion, BatchStatus, Lift
+from planning.weigh_in.losses import leave_to_plan, take_from_lift
 from planning.weigh_in.models import BatchEntry, EntryKind, Weighing
 from shared.errors import Invalid, ShopError
 from shop import stores
@@ -236,6 +237,8 @@ def record_entry(
         EntryKind.CONTACT: _contact,
         EntryKind.POURED: _poured,
         EntryKind.SCRAPPED: _scrapped,
+        EntryKind.LEAK: take_from_lift,
+        EntryKind.SHORT: take_from_lift,
     }.get(EntryKind(kind))
     if follow is not None:
         follow(entry)
@@ -293,9 +296,9 @@ def _poured(entry: BatchEntry) -> None:
         batch.version += 1
         batch.save(update_fields=["status", "poured_at", "version"])
     for lift in Lift.objects.filter(portions__in=portions).select_related("pour__order__site"):
-        rows = list(lift.portions.values_list("kg", "poured_at"))
-        whole = sum(kg for kg, _ in rows) >= lift.mass_kg - Decimal("0.001")
-        times = [at for _, at in rows if at is not None]
+        rows = list(lift.portions.values_list("kg", "lost_kg", "poured_at"))
+        whole = sum(kg - lost for kg, lost, _ in rows) >= lift.mass_kg - Decimal("0.001")
+        times = [at for *_, at in rows if at is not None]
         if whole and len(times) == len(rows):
             cures.start_clock(lift=lift, poured_at=max(times))
 
@@ -312,4 +315,4 @@ def _scrapped(entry: BatchEntry) -> None:
     batch.version += 1
     batch.save(update_fields=["status", "version"])
     stores.free_reservations(prefix=f"batch:{batch.pk}:")
-    BatchPortion.objects.filter(batch=batch, poured_at__isnull=True).delete()
+    leave_to_plan(batch)

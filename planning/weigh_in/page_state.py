@@ -12,6 +12,7 @@ from planning.core.pot_life import pot_life_min
 from planning.system_data import system_data
 from planning.week_plan.models import Batch
 from planning.weigh_in.models import Weighing
+from planning.weigh_in.replan import offer_of
 from shop import stores
 from shop.stores_types import SystemInfo
 
@@ -76,6 +77,7 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
             for code, text in stores.hazard_lines([info.resin.id, info.hardener.id])
         ],
         "pouring_steps": list(POURING_STEPS),
+        "new_plan": offer_of(batch),
         "zone": batch.site.time_zone,
         "now": now,
     }

@@ -14,7 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from planning.week_plan.models import Batch
-from planning.weigh_in import actions, scale_readings
+from planning.weigh_in import actions, replan, scale_readings
 from planning.weigh_in.models import BatchEntry, EntryKind
 from planning.weigh_in.page_state import batch_with_parts, state_of
 from planning.weigh_in.photos import clean_photo
@@ -94,6 +94,18 @@ def add_photo(request: HttpRequest, pk: int) -> HttpResponse:
     except ShopError as error:
         messages.error(request, error.message)
     return redirect("batch", pk=pk)
+
+
+@require_POST
+@needs("weighings:write")
+def ask_plan(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask for a new plan because of what happened to the batch, and open old beside new."""
+    try:
+        plan = replan.ask_plan(batch=_batch(request, pk), now=clock.now(), by=request.user)
+    except ShopError as error:
+        messages.error(request, error.message)
+        return redirect("batch", pk=pk)
+    return redirect("plan-compare", pk=plan.pk)
 
 
 @needs("batches:read")

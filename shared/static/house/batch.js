@@ -325,12 +325,12 @@ document.addEventListener("DOMContentLoaded", () => {
       dead ? h("p", { class: "judge judge--stop" }, "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null,
       h("button", { type: "button", class: "button--big", id: "poured", tap: () => record("poured", `Poured ${kgText(round)} kg`, { portion: String(portion.id), facts: { kg: (aim / 10000).toFixed(4) } }) }, `Poured: ${kgText(round)} kg`),
       h("details", {}, h("summary", { class: "summary" }, "Another weight went in"),
-        weightEntry({ label: "Poured, kg", target: round, low: round - 10 * division(), high: round + 10 * division(), judge: (tenths) => (tenths < 0.95 * aim ? ["mind", "Short: also record a short pour below."] : ["good", "Good."]),
+        weightEntry({ label: "Poured, kg", target: round, low: round - 10 * division(), high: round + 10 * division(), judge: (tenths) => (tenths < 0.95 * aim ? ["mind", "Short: also record “Poured short” at the foot of the page."] : ["good", "Good."]),
           button: "Record this weight", take: (tenths) => record("poured", `Poured ${kgText(tenths)} kg`, { portion: String(portion.id), facts: { kg: (tenths / 10000).toFixed(4) } }) }))];
   }
 
   function drawDone() {
-    if (isScrapped()) return [h("p", {}, "This pot is scrapped. What was weighed stays issued from stock; ask for a new plan of the week.")];
+    if (isScrapped()) return [h("p", {}, "This pot is scrapped. What was weighed stays issued from stock; ask for a new plan below.")];
     if (isCancelled()) return [h("p", {}, "This batch is cancelled. Look at Today for what to do.")];
     return [h("p", {}, "All is poured and recorded; the cure clock runs. Clean the tools before the rest sets."),
       h("p", {}, h("a", { class: "button", href: "/today/" }, "Back to Today"))];
@@ -373,6 +373,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const current = over ? null : list.find((step) => !step.done) || null;
     drawClock(list);
     drawNetwork();
+    drawNewPlan();
     drawLog();
     part("steps").replaceChildren(...list.map((step) => h("li", { "aria-current": step === current ? "step" : null },
       h("span", {}, step.title), h("span", {}, step.done ? "✓ done" : step === current ? "▶ now" : "○ to do"))));
@@ -421,10 +422,52 @@ document.addEventListener("DOMContentLoaded", () => {
     const live = !isScrapped() && !isCancelled() && state.status !== "poured";
     part("trouble-deeds").replaceChildren(...[
       live ? ask("scrapped", "Scrap this pot", "Why is the pot scrapped?") : null,
-      ask("leak", "A barrier leaks", "Where does it leak, and how much ran out?"),
-      ask("short", "Poured short", "How much is missing, and where?"),
+      state.portions.length ? lossButton("leak", "A barrier leaks", "Ran out, kg (0 if nothing)", "Where does it leak?") : null,
+      state.portions.length ? lossButton("short", "Poured short", "Missing from the lift, kg", "Where, and why?") : null,
       ask("remark", "Remark", "What should be remembered?"),
     ].filter(Boolean));
+  }
+
+  /* What a lift has less than planned: how much, of which portion, in words. */
+  function lossButton(kind, label, kgLabel, wordsLabel) {
+    return h("button", { type: "button", class: "button--plain", id: `trouble-${kind}`, tap: () => {
+      part("loss").replaceChildren(lossForm(kind, label, kgLabel, wordsLabel));
+      part("loss-kg").focus();
+    } }, label);
+  }
+
+  function lossForm(kind, label, kgLabel, wordsLabel) {
+    const kg = h("input", { id: "loss-kg", inputmode: "decimal", autocomplete: "off", "aria-describedby": "loss-judge" });
+    const words = h("input", { id: "loss-words", autocomplete: "off", maxlength: "400" });
+    const into = h("select", { id: "loss-portion" }, ...state.portions.map((one) => h("option", { value: String(one.id) }, `${one.pour} lift ${one.lift}, ${Number(one.kg).toFixed(state.decimals)} kg`)));
+    const verdict = h("p", { id: "loss-judge", class: "judge", role: "status" }, "The lift then ends lower; the rest is planned anew.");
+    const take = () => {
+      const text = kg.value.replace(",", ".").trim();
+      if (!/^\d{1,4}(\.\d{1,4})?$/.test(text) || (kind === "short" && Number(text) === 0)) {
+        verdict.className = "judge judge--stop";
+        verdict.textContent = `${kgLabel.split(",")[0]} is ${text || "empty"}; give kg with digits and one point${kind === "short" ? ", above 0" : ""}. Estimate it if it cannot be weighed.`;
+        kg.focus();
+        return;
+      }
+      part("loss").replaceChildren();
+      record(kind, `${label}: ${text} kg`, { portion: into.value, facts: { kg: text }, words: words.value.trim() });
+    };
+    return h("div", { class: "fields" },
+      h("div", { class: "field", hidden: state.portions.length < 2 }, h("label", { for: "loss-portion" }, "Where it belongs"), into),
+      h("div", { class: "field" }, h("label", { for: "loss-kg" }, kgLabel), kg),
+      h("div", { class: "field" }, h("label", { for: "loss-words" }, wordsLabel), words), verdict,
+      h("button", { type: "button", class: "button--big", id: "loss-take", tap: take }, `Record: ${label.toLowerCase()}`));
+  }
+
+  /* What the plan does not know of: offered once the shop's computer has taken the entry. */
+  function drawNewPlan() {
+    const offer = state.new_plan;
+    part("new-plan").hidden = !offer;
+    if (!offer) return;
+    part("new-plan-words").textContent = `${offer.words}. ${offer.plan ? "A new plan has been asked for." : "What was weighed stays used up; what is missing must be planned anew."}`;
+    part("new-plan-ask").hidden = Boolean(offer.plan) || !records;
+    part("new-plan-asked").hidden = !offer.plan;
+    if (offer.plan) part("new-plan-asked").querySelector("a").href = `/plans/${offer.plan}/compare/`;
   }
 
   /* Fetch what is recorded by now, and forget entries that it contains. */

@@ -52,7 +52,7 @@ def test_next_lift_is_told_of_while_it_is_not_cast(site):
 
 
 def test_next_lift_is_not_told_of_once_it_is_cast(site):
-    pour = make_pour(site, status="pouring")
+    pour = make_pour(site, status="curing")
     make_cure(pour, poured_at=NOW)
     make_cure(pour, number=2, poured_at=NOW + 3 * HOUR)
     assert dues("next_lift_opens") == dues("next_lift_closes") == []

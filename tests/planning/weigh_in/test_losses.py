@@ -1,0 +1,187 @@
+"""A short pour, a leak and a dead pot: stock, cure clock and plan follow; told over HTTP."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from planning.cures.models import Cure
+from planning.pours.models import Pour
+from planning.reminders.wanted import all_wanted
+from planning.week_plan import actions as plans
+from planning.week_plan.models import Batch, Lift, WeekPlan
+from shop.models import Movement, Reservation
+from tests.conftest import make_user
+
+KG = Decimal("1.2")
+"""Enough for a pot that can be weighed honestly."""
+
+
+@pytest.fixture
+def batch(take, planned):
+    planned(take(length_mm="400", width_mm="200"))
+    return Batch.objects.get()
+
+
+@pytest.fixture
+def clock(batch):
+    import time_machine
+
+    with time_machine.travel(batch.planned_start, tick=False) as traveller:
+        yield traveller
+
+
+@pytest.fixture
+def phone(batch, client, clock):
+    """A technician's browser that posts to the API as the batch page does."""
+    user = make_user("technician", batch.site)
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+
+    class Phone:
+        def post(self, kind, body, key, batch=batch):
+            return client.post(
+                f"/api/v1/batches/{batch.pk}/{kind}",
+                body,
+                content_type="application/json",
+                headers={"Idempotency-Key": f"{key}-{'0' * 16}"},
+            )
+
+        def weigh(self, role, batch=batch):
+            line = batch.lines.get(role=role)
+            body = {"line": str(line.pk), "weighed_kg": str(line.target_kg)}
+            assert self.post("weighings", body, f"w{batch.pk}-{role}", batch).status_code == 201
+
+        def enter(self, kind, at=None, key=None, batch=batch, **body):
+            at = at or batch.planned_contact
+            body = {"kind": kind, "at": at.isoformat(), **body}
+            clock.move_to(at)
+            return self.post("entries", body, key or f"entry-{kind}", batch)
+
+        def pour(self, batch=batch):
+            self.weigh("resin", batch)
+            self.weigh("hardener", batch)
+            assert self.enter("contact", batch=batch, key=f"c{batch.pk}").status_code == 201
+            at = batch.planned_pour_end
+            assert self.enter("poured", at, batch=batch, key=f"p{batch.pk}").status_code == 201
+
+        page = client
+
+    return Phone()
+
+
+def ask_again(phone, address, site, now):
+    """Tap the offer, let the worker make the plan; returns the plan and the comparison."""
+    answer = phone.page.post(f"{address}new-plan/")
+    assert answer.status_code == 302, answer.content
+    plan = WeekPlan.objects.latest("pk")
+    assert answer["Location"] == f"/plans/{plan.pk}/compare/"
+    assert "is waiting" in phone.page.get(answer["Location"]).content.decode()
+    plan = plans.solve(plan_id=plan.pk, now=now)
+    assert plan.violations == []
+    return plan, phone.page.get(answer["Location"]).content.decode()
+
+
+@pytest.mark.parametrize("kind", ["short", "leak"])
+def test_what_is_missing_is_planned_and_poured_as_a_lift_of_its_own(batch, phone, clock, kind):
+    phone.pour()
+    cure, lift = Cure.objects.get(), Lift.objects.get()
+    whole, issued = lift.mass_kg, Movement.objects.count()
+    at = batch.planned_pour_end + timedelta(minutes=5)
+    answer = phone.enter(kind, at, facts={"kg": str(KG)}, words="at the parting line")
+    assert answer.status_code == 201, answer.content
+
+    lift.refresh_from_db()
+    pour = Pour.objects.get()
+    assert lift.mass_kg == whole - KG
+    assert lift.depth_mm == pytest.approx(Decimal(30) * (whole - KG) / whole, abs=Decimal("0.1"))
+    assert pour.status == "pouring"
+    assert Movement.objects.count() == issued, "what was weighed stays used up, no more, no less"
+    kinds = {one.kind for one in all_wanted(at).values() if one.subject == f"cure:{cure.pk}"}
+    assert "next_lift_opens" in kinds
+    assert "cure_complete" not in kinds, "a mould that is not full is not told as cured"
+    page = phone.page.get(f"/batches/{batch.pk}/state.json").json()
+    assert page["new_plan"]["words"].endswith("1.2 kg missing: at the parting line")
+    assert page["new_plan"]["plan"] is None
+    assert "below the top of the mould" in phone.page.get(f"/pours/{pour.pk}/").content.decode()
+
+    plan, page = ask_again(phone, f"/batches/{batch.pk}/", batch.site, at)
+    assert plan.reason.startswith(f"Batch {batch.number}: ")
+    assert plan.reason in page
+    assert "1 → 2" in page, "the pour now has a second lift"
+    again = phone.page.post(f"/batches/{batch.pk}/new-plan/")
+    assert again["Location"] == f"/plans/{plan.pk}/compare/", "a second tap asks for no second"
+    plans.confirm(plan=plan, now=at)
+    rest = Lift.objects.get(number=2)
+    assert rest.mass_kg == pytest.approx(KG, abs=Decimal("0.0001"))
+    assert Lift.objects.get(number=1).mass_kg == whole - KG
+
+    phone.pour(rest.portions.get().batch)
+    pour.refresh_from_db()
+    assert pour.status == "curing"
+    after = phone.page.get(f"/pours/{pour.pk}/").content.decode()
+    assert "below the top of the mould" not in after
+
+
+def test_a_dead_pot_is_planned_again_with_its_stock_as_it_is(batch, phone, clock):
+    phone.weigh("resin")
+    issued = Movement.objects.filter(kind="issue").count()
+    phone.enter("scrapped", batch.planned_start, words="fell off the bench")
+    assert not Reservation.objects.exists()
+    plan, _ = ask_again(phone, f"/batches/{batch.pk}/", batch.site, batch.planned_start)
+    assert plan.reason == f"Batch {batch.number}: pot scrapped: fell off the bench"
+    plans.confirm(plan=plan, now=batch.planned_start)
+    fresh = Batch.objects.exclude(pk=batch.pk).get()
+    assert fresh.status == "planned"
+    assert Lift.objects.get().portions.get().batch == fresh
+    assert Movement.objects.filter(kind="issue").count() == issued
+
+
+def test_a_pot_that_dies_after_first_contact_lets_its_pour_wait_again(batch, phone):
+    phone.weigh("resin")
+    phone.weigh("hardener")
+    phone.enter("contact")
+    phone.enter("scrapped", batch.planned_contact + timedelta(minutes=9), words="too hot")
+    assert Pour.objects.get().status == "planned"
+    assert not Cure.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        ({"facts": {"kg": "99"}}, "can be missing. If nothing is left in the mould"),
+        ({}, "facts/kg is empty; give how many kg are missing from the lift, 0 if none"),
+    ],
+)
+def test_a_loss_that_makes_no_sense_is_refused_and_changes_nothing(batch, phone, body, words):
+    phone.pour()
+    before = Lift.objects.values().get()
+    answer = phone.enter("short", batch.planned_pour_end, **body)
+    assert answer.status_code == 422
+    assert words in answer.json()["errors"][0]["detail"]
+    assert Lift.objects.values().get() == before
+    assert not batch.entries.filter(kind="short").exists()
+
+
+def test_a_leak_that_lost_nothing_is_only_written_down(batch, phone):
+    phone.pour()
+    phone.enter("leak", batch.planned_pour_end, facts={"kg": "0"}, words="a damp corner")
+    assert Pour.objects.get().status == "curing"
+    assert batch.entries.get(kind="leak").portion == batch.portions.get()
+
+
+def test_a_short_weight_said_at_pouring_need_not_be_said_again(batch, phone):
+    phone.weigh("resin")
+    phone.weigh("hardener")
+    phone.enter("contact")
+    portion = batch.portions.get()
+    less = str(round(portion.kg - KG, 4))
+    phone.enter("poured", portion=str(portion.pk), facts={"kg": less})
+    assert phone.enter("short", batch.planned_pour_end).status_code == 201
+    portion.refresh_from_db()
+    assert portion.lost_kg == pytest.approx(KG, abs=Decimal("0.0001"))
+
+
+def test_nothing_is_asked_where_nothing_happened(batch, phone):
+    answer = phone.page.post(f"/batches/{batch.pk}/new-plan/", follow=True)
+    assert "Nothing is recorded" in answer.content.decode()
+    assert WeekPlan.objects.count() == 1
