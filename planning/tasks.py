@@ -41,7 +41,17 @@ def solve_week(plan_id: int) -> str:
     """Work out one plan; a second call for the same plan finds nothing to do."""
     from planning.week_plan import actions
 
-    return actions.solve(plan_id=plan_id, now=clock.now()).state
+    state = actions.solve(plan_id=plan_id, now=clock.now()).state
+    look_for_reasons.delay(plan_id)
+    return state
+
+
+@shared_task(name="planning.tasks.look_for_reasons")
+def look_for_reasons(plan_id: int) -> int:
+    """Say why pours are late; a second call for the same plan finds nothing to do."""
+    from planning.week_plan import reasons
+
+    return reasons.look(plan_id=plan_id, now=clock.now())
 
 
 @shared_task(name="planning.tasks.answer_trial")
@@ -54,16 +64,19 @@ def answer_trial(trial_id: int) -> str:
 
 @shared_task(name="planning.tasks.solve_waiting")
 def solve_waiting() -> int:
-    """Send waiting plans and questions out again: a lost message must lose neither."""
+    """Send waiting plans and questions out again: a lost message must lose none of them."""
     from planning.week_plan import queries
 
     now = clock.now()
     plans, trials = queries.waiting_plans(now), queries.waiting_trials(now)
+    unexplained = queries.unexplained_plans(now)
     for plan_id in plans:
         solve_week.delay(plan_id)
     for trial_id in trials:
         answer_trial.delay(trial_id)
-    return len(plans) + len(trials)
+    for plan_id in unexplained:
+        look_for_reasons.delay(plan_id)
+    return len(plans) + len(trials) + len(unexplained)
 
 
 @shared_task(name="planning.tasks.sweep_reminders")

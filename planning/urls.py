@@ -11,6 +11,7 @@ from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
 from planning.routes.views import RouteViewSet
+from planning.week_plan import urls as week_plan
 from planning.week_plan.views import PlanViewSet
 from planning.weigh_in.scale_views import ScaleReadingView
 from planning.weigh_in.views import BatchViewSet
@@ -35,10 +36,12 @@ api_urlpatterns: list[Any] = [
     *reminders.api_urlpatterns,
     *workbench.api_urlpatterns,
     *patterns.api_urlpatterns,
+    *week_plan.api_urlpatterns,
 ]
 urlpatterns: list[Any] = [
     *page_urls.urlpatterns,
     *reminders.urlpatterns,
     *workbench.urlpatterns,
     *patterns.urlpatterns,
+    *week_plan.urlpatterns,
 ]

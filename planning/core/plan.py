@@ -199,11 +199,11 @@ class Stand:
 
 @dataclass(frozen=True)
 class Unplaced:
-    """A pour that could not be planned: the rule that binds, in words, and what would help."""
+    """A pour without a place, or late: the rule that binds, in words, and what would help."""
 
     pour: str
     rule: str
-    """A code of the rules above."""
+    """A code of the rules above, or 'several' where no single change was found to help."""
     words: str
     """With the names that people use, never ids, wherever the problem gives names."""
     change: str = ""
@@ -268,6 +268,8 @@ class Plan:
     moves: tuple[Move, ...] = ()
     notes: tuple[str, ...] = ()
     version: int = 1
+    late: tuple[Unplaced, ...] = ()
+    """Why planned pours are late and what would help; looked for once the plan is there."""
 
 
 @dataclass(frozen=True)

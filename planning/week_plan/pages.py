@@ -17,6 +17,7 @@ from planning.core import plan as core
 from planning.week_plan import actions, queries
 from planning.week_plan.board import board, finish_min, late_pours, pieces_of
 from planning.week_plan.models import Batch, PlanState, WeekPlan
+from planning.week_plan.reasons_pages import told
 from planning.week_plan.snapshot import week_days
 from shared import clock
 from shared.api.permissions import needs
@@ -98,14 +99,13 @@ def _content(plan: WeekPlan, shown: list[date]) -> dict[str, Any]:
     problem = plain.from_plain(core.Problem, plan.problem)
     answer = plain.from_plain(core.Plan, plan.plan)
     zone = ZoneInfo(plan.site.time_zone)
-    names = {pour.id: pour.name or pour.id for pour in problem.pours}
     return {
         "figures": answer.figures,
         "board": board(problem, answer, zone, shown),
         "batches": _batch_rows(plan, problem, answer, shown, zone),
         "work": _work_rows(problem, answer, shown, zone),
         "pours": _pour_rows(problem, answer, zone),
-        "unplaced": [(names.get(u.pour, u.pour), u) for u in answer.unplaced],
+        **told(plan, problem, answer),
         "moves": [
             {
                 "what": move.what,

@@ -9,7 +9,7 @@ from django.db.models import Q, QuerySet
 from planning.week_plan.models import PlanState, PlanTrial, WeekPlan
 
 LOST_AFTER = timedelta(seconds=20)
-DEAD_AFTER = timedelta(minutes=30)
+EXPLAINED_FOR = timedelta(days=1)
 
 
 def waiting_plans(now: datetime) -> list[int]:
@@ -25,6 +25,16 @@ def waiting_trials(now: datetime) -> list[int]:
     """Return what-if questions whose message to the worker seems lost."""
     lost = PlanTrial.objects.filter(state="waiting", asked_at__lt=now - LOST_AFTER)
     return list(lost.order_by("asked_at").values_list("pk", flat=True)[:20])
+
+
+def unexplained_plans(now: datetime) -> list[int]:
+    """Return today's plans whose late pours nobody has looked into."""
+    rows = WeekPlan.objects.filter(
+        state__in=[PlanState.READY, PlanState.CONFIRMED],
+        ready_at__range=(now - EXPLAINED_FOR, now - LOST_AFTER),
+    ).order_by("-ready_at")
+    found = rows.values_list("pk", "progress")[:20]
+    return [pk for pk, progress in found if progress.get("reasons") != "done"]
 
 
 def plans(site_id: int, week: str | None = None) -> QuerySet[WeekPlan]:

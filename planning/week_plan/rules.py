@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import Any
 
+from django.db import transaction
 from django.db.models import F
 
 from planning.core.plain import FormError, from_plain, to_plain
 from planning.core.problem import Settings
 from planning.week_plan.models import PlanningRules
-from shared.errors import Invalid
+from shared.errors import Invalid, ShopError
+
+
+class RulesChanged(ShopError):
+    """Rules that somebody else has changed meanwhile."""
 
 
 @dataclass(frozen=True)
@@ -92,23 +97,55 @@ def settings_of(rules: PlanningRules) -> Settings:
     return from_plain(Settings, rules.values)
 
 
+def ensure(site_ids: Iterable[int]) -> None:
+    """Give sites without rules the usual ones, so that there is something to read and change."""
+    have = set(PlanningRules.objects.filter(site__in=site_ids).values_list("site_id", flat=True))
+    PlanningRules.objects.bulk_create(
+        [PlanningRules(site_id=one) for one in sorted(set(site_ids) - have)], ignore_conflicts=True
+    )
+
+
+@transaction.atomic
 def keep_rules(
-    *, site_id: int, values: Mapping[str, Any], freeze_hours: Decimal | None = None
+    *,
+    site_id: int,
+    values: Mapping[str, Any],
+    freeze_hours: Decimal | None = None,
+    seen: int | None = None,
+    where: str = "",
 ) -> PlanningRules:
-    """Keep a foreman's decisions; a value that makes no sense is refused and nothing changes."""
+    """
+    Keep a foreman's decisions; a value that makes no sense is refused and nothing changes.
+
+    Parameters
+    ----------
+    seen : int, optional
+        The version the decisions were made on; another one now is refused.
+    where : str
+        What stands before a rule's name in the pointer of a refusal.
+    """
     unknown = sorted(set(values) - set(RULES))
     if unknown:
         raise Invalid.one(
-            unknown[0], "unknown", f"{unknown[0]} is no setting; known: {', '.join(RULES)}."
+            f"{where}{unknown[0]}",
+            "unknown",
+            f"{unknown[0]} is no setting; known: {', '.join(RULES)}.",
         )
-    rules, _ = PlanningRules.objects.get_or_create(site_id=site_id)
+    ensure([site_id])
+    rules = PlanningRules.objects.select_for_update().get(site_id=site_id)
+    if seen is not None and seen != rules.version:
+        raise RulesChanged(
+            "Somebody else has changed the rules since this page was loaded; nothing was kept. "
+            "Look at them again and make your change anew.",
+            code="stale",
+        )
     together = {**rules.values, **values}
     try:
         settings = from_plain(Settings, together)
     except (FormError, ValueError) as error:
         words = str(error).removeprefix("document: ")
         name = next((one for one in RULES if words.startswith(one)), "values")
-        raise Invalid.one(name, "bad_setting", words) from error
+        raise Invalid.one(f"{where}{name}", "bad_setting", words) from error
     usual = Settings()
     changed = {
         field.name: getattr(settings, field.name)

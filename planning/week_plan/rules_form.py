@@ -26,7 +26,9 @@ class RulesForm(forms.Form):
     def __init__(self, data: Any = None, *, rules: PlanningRules) -> None:
         settings = settings_of(rules)
         initial = {name: getattr(settings, name) for name in RULES}
-        super().__init__(data, initial={**initial, "freeze_hours": rules.freeze_hours})
+        super().__init__(
+            data, initial={**initial, "freeze_hours": rules.freeze_hours, "seen": rules.version}
+        )
         usual = {field.name: field.default for field in fields(Settings)}
         for name, rule in RULES.items():
             self.fields[name] = _field(name, rule, usual[name])
@@ -38,6 +40,8 @@ class RulesForm(forms.Form):
             decimal_places=1,
             help_text="Planned work that starts within so many hours is not moved. Usual: 0 h.",
         )
+
+        self.fields["seen"] = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def values(self) -> dict[str, Any]:
         """Return what was chosen, as `keep_rules` takes it."""

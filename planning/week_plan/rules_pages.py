@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
-from planning.week_plan.rules import keep_rules, rules_of
+from planning.week_plan.rules import RulesChanged, keep_rules, rules_of
 from planning.week_plan.rules_form import RulesForm
 from shared.api.permissions import needs
 from shared.errors import Invalid
@@ -16,14 +16,19 @@ from shared.errors import Invalid
 def planning_rules(request: HttpRequest) -> HttpResponse:
     """Show and change the rules; a plan asked for afterwards keeps them."""
     site = request.site
-    form = RulesForm(request.POST or None, rules=rules_of(site.pk))
+    rules = rules_of(site.pk)
+    form = RulesForm(request.POST or None, rules=rules)
     if request.method == "POST" and form.is_valid():
         try:
             keep_rules(
                 site_id=site.pk,
                 values=form.values(),
                 freeze_hours=form.cleaned_data["freeze_hours"],
+                seen=form.cleaned_data["seen"],
             )
+        except RulesChanged as error:
+            messages.error(request, error.message)
+            return redirect("planning-rules")
         except Invalid as error:
             for problem in error.problems:
                 form.add_error(problem.pointer.removeprefix("#/"), problem.detail)

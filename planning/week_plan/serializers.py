@@ -19,6 +19,7 @@ class PlanSerializer(StrictModelSerializer):
 
     figures = serializers.SerializerMethodField()
     unplaced = serializers.SerializerMethodField()
+    late = serializers.SerializerMethodField()
 
     class Meta:
         model = WeekPlan
@@ -32,11 +33,12 @@ class PlanSerializer(StrictModelSerializer):
             "progress",
             "figures",
             "unplaced",
+            "late",
             "violations",
             "error",
+            "reason",
             "asked_at",
             "started_at",
-            "reason",
             "ready_at",
             "confirmed_at",
             "etag",
@@ -50,6 +52,14 @@ class PlanSerializer(StrictModelSerializer):
     def get_unplaced(self, plan: WeekPlan) -> list[dict[str, Any]]:
         """Return the pours left out, with the rule and the words for each."""
         return plan.plan["unplaced"] if plan.plan else []
+
+    def get_late(self, plan: WeekPlan) -> list[dict[str, Any]]:
+        """
+        Return why planned pours are late and what would help.
+
+        Looked for once the plan is there: `progress.reasons` is 'done' when all are in.
+        """
+        return plan.plan.get("late", []) if plan.plan else []
 
 
 class NewPlanSerializer(StrictSerializer):
@@ -66,6 +76,9 @@ class NewPlanSerializer(StrictSerializer):
         max_value=Decimal(600),
     )
     settings = serializers.DictField(required=False, default=dict)
+    reason = fields.TextField(
+        required=False, max_length=200, allow_blank=True, default="", help_text="Why it is asked."
+    )
 
     def validate_settings(self, value: dict[str, Any]) -> Settings:
         """Read the settings, naming what is unknown or out of range."""
@@ -76,9 +89,6 @@ class NewPlanSerializer(StrictSerializer):
 
 
 def _plain(value: Any) -> Any:
-    reason = fields.TextField(
-        required=False, max_length=200, allow_blank=True, default="", help_text="Why it is asked."
-    )
     """Numbers with a point were read as exact decimals; the planner counts in floats."""
     return float(value) if type(value).__name__ == "Decimal" else value
 
@@ -123,6 +133,7 @@ class BatchPortionSerializer(StrictModelSerializer):
             "planned_end",
             "poured_kg",
             "poured_at",
+            "lost_kg",
         ]
         read_only_fields = fields
 
@@ -133,7 +144,6 @@ class BatchSerializer(StrictModelSerializer):
     lines = BatchLineSerializer(many=True, read_only=True)
     portions = BatchPortionSerializer(many=True, read_only=True)
 
-            "lost_kg",
     class Meta:
         model = Batch
         fields = [

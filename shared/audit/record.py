@@ -47,6 +47,7 @@ AUDITED = {
     "planning.toolorder",
     "planning.pour",
     "planning.weekplan",
+    "planning.planningrules",
     "planning.batch",
     "planning.patternmesh",
 }

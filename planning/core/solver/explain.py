@@ -80,6 +80,8 @@ def why_late(
         f"{pour_name(problem, pour)} is done on {when(problem, finish)}, "
         f"{hours(finish - due)} late"
     )
+    if not any(x.pour == pour and x not in problem.frozen.lifts for x in plan.lifts):
+        return Unplaced(pour, "frozen", f"{words}: its castings have begun or are promised.")
     found = what_helps(problem, pour, due=True, expired=expired)
     if found is not None:
         return Unplaced(pour, found.rule, f"{words}: {found.cause}.", found.words)

@@ -8,6 +8,7 @@ from planning.core.problem import Settings
 from planning.week_plan import actions
 from planning.week_plan.rules import RULES, keep_rules, rules_of, settings_of
 from shared.errors import Invalid
+from tests.conftest import caller, make_user
 
 
 def test_every_setting_has_a_label_and_a_sentence_of_help():
@@ -53,9 +54,69 @@ def test_nonsense_is_refused_and_changes_nothing(shop_site, values, words):
     assert settings_of(rules_of(shop_site.pk)) == Settings()
 
 
-def test_the_page_keeps_what_the_foreman_chose(shop_site, client):
-    from tests.conftest import make_user
+def test_two_foremen_on_the_page_do_not_overwrite_each_other(shop_site, client):
+    user = make_user("planner", shop_site)
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    form = client.get("/week/rules/").context["form"]
+    data = {name: value for name, value in form.initial.items() if value is not None}
+    keep_rules(site_id=shop_site.pk, values={"extra_lifts": 1})
+    page = client.post("/week/rules/", {**data, "extra_lifts": 3}, follow=True)
+    assert "Somebody else has changed the rules" in page.content.decode()
+    assert rules_of(shop_site.pk).values == {"extra_lifts": 1}
 
+
+@pytest.fixture
+def planner(shop_site):
+    return caller(make_user("planner", shop_site), [shop_site])
+
+
+def test_rules_are_read_and_changed_over_rest_by_the_version_that_was_read(planner, shop_site):
+    (row,) = planner.get("/api/v1/planning-rules").json()["items"]
+    assert row["settings"]["overdue_lift"] == "abrade"
+    assert set(row["about"]) == set(row["settings"]) == set(RULES)
+    assert row["about"]["pot_life_factor"]["unit"] == "of 1"
+    path = f"/api/v1/planning-rules/{row['id']}"
+    body = {"freeze_hours": "12.0", "settings": {"extra_lifts": 2, "pot_life_factor": 0.8}}
+    assert planner.patch(path, body).status_code == 428
+    changed = planner.patch(path, body, etag=row["etag"])
+    assert changed.status_code == 200, changed.json()
+    assert changed.json()["settings"]["pot_life_factor"] == 0.8
+    assert changed.json()["freeze_hours"] == "12.0"
+    assert planner.patch(path, {"freeze_hours": "0"}, etag=row["etag"]).status_code == 412
+    tag = changed.json()["etag"]
+    usual = planner.patch(path, {"settings": {"extra_lifts": None}}, etag=tag).json()
+    assert usual["settings"]["extra_lifts"] == Settings().extra_lifts
+    assert rules_of(shop_site.pk).values == {"pot_life_factor": 0.8}
+    assert rules_of(shop_site.pk).freeze_hours == 12
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer", "words"),
+    [
+        ({"settings": {"pot_life_factor": 2}}, "#/settings/pot_life_factor", "at most 1"),
+        ({"settings": {"colour": 1}}, "#/settings/colour", "known: pot_life_factor"),
+        ({"settings": 4}, "#/settings", "object of rule and value"),
+        ({"freeze_hours": "400"}, "#/freeze_hours", "336"),
+    ],
+)
+def test_rules_that_make_no_sense_are_refused_by_pointer(planner, shop_site, body, pointer, words):
+    (row,) = planner.get("/api/v1/planning-rules").json()["items"]
+    refused = planner.patch(f"/api/v1/planning-rules/{row['id']}", body, etag=row["etag"])
+    assert refused.status_code == 422
+    (problem,) = refused.json()["errors"]
+    assert problem["pointer"] == pointer
+    assert words in problem["detail"]
+    assert settings_of(rules_of(shop_site.pk)) == Settings()
+
+
+def test_a_technician_reads_the_rules_and_changes_none(shop_site):
+    client = caller(make_user("technician", shop_site), [shop_site])
+    (row,) = client.get("/api/v1/planning-rules").json()["items"]
+    path = f"/api/v1/planning-rules/{row['id']}"
+    assert client.patch(path, {"freeze_hours": "1"}, etag=row["etag"]).status_code == 403
+
+
+def test_the_page_keeps_what_the_foreman_chose(shop_site, client):
     user = make_user("planner", shop_site)
     client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
     page = client.get("/week/rules/")

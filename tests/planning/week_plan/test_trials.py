@@ -4,6 +4,7 @@ from planning.week_plan import trials
 from planning.week_plan.models import Batch, PlanTrial, WeekPlan
 from shared.errors import Invalid
 from shop.models import Mixer, Person
+from tests.conftest import caller, make_site, make_user
 
 
 @pytest.fixture
@@ -60,11 +61,68 @@ def test_a_question_that_makes_no_sense_is_refused(plan, now, question, words):
 
 
 def test_the_page_asks_and_shows_the_answers(plan, shop_site, client, now):
-    from tests.conftest import make_user
-
     user = make_user("planner", shop_site)
     client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
     assert client.post(f"/plans/{plan.pk}/what-if/", {"kelvin": "2"}).status_code == 302
     trials.answer(trial_id=PlanTrial.objects.get().pk)
     page = client.get(f"/plans/{plan.pk}/what-if/").content.decode()
     assert "a shop warmer by 2 °C" in page
+
+
+@pytest.fixture
+def planner(shop_site):
+    return caller(make_user("planner", shop_site), [shop_site])
+
+
+def test_over_rest_questions_are_asked_followed_and_read_side_by_side(plan, planner):
+    person = Person.objects.first()
+    questions = [
+        {"kind": "person", "person": str(person.pk)},
+        {"kind": "shop_k", "kelvin": "2"},
+        {"kind": "late_per_pot", "minutes": 60},
+    ]
+    asked = planner.post("/api/v1/plan-trials", {"plan": str(plan.pk), "questions": questions})
+    assert asked.status_code == 201, asked.json()
+    assert asked.json()["state"] == "waiting"
+    trials.answer(trial_id=int(asked.json()["id"]))
+    found = planner.get(f"/api/v1/plan-trials/{asked.json()['id']}").json()
+    assert found["state"] == "ready"
+    assert [row["words"] for row in found["answers"]] == [
+        "as it is",
+        f"another person like {person.name}",
+        "a shop warmer by 2 °C",
+        "one pot worth 60 late minutes",
+    ]
+    assert {row["rules_broken"] for row in found["answers"]} == {0}
+    assert "pots" in found["answers"][1]["figures"]
+    listed = planner.get("/api/v1/plan-trials", {"plan": plan.pk}).json()["items"]
+    assert [row["id"] for row in listed] == [found["id"]]
+
+
+@pytest.mark.parametrize(
+    ("question", "pointer", "words"),
+    [
+        ({"kind": "magic"}, "#/questions/0/kind", "person, mixer"),
+        ({"kind": "shop_k", "kelvin": "40"}, "#/questions/0/kelvin", "give -10 to 10"),
+        ({"kind": "person"}, "#/questions/0/person", "known:"),
+        ({"kind": "person", "who": "1"}, "#/questions/0/who", ""),
+    ],
+)
+def test_over_rest_nonsense_is_refused_by_pointer(plan, planner, question, pointer, words):
+    body = {"plan": str(plan.pk), "questions": [question]}
+    refused = planner.post("/api/v1/plan-trials", body)
+    assert refused.status_code == 422, refused.json()
+    (problem,) = refused.json()["errors"]
+    assert problem["pointer"] == pointer
+    assert words in problem["detail"]
+    assert not PlanTrial.objects.exists()
+
+
+def test_over_rest_only_a_planner_of_the_site_asks(plan, shop_site):
+    body = {"plan": str(plan.pk), "questions": [{"kind": "shop_k", "kelvin": "2"}]}
+    technician = caller(make_user("technician", shop_site), [shop_site])
+    assert technician.post("/api/v1/plan-trials", body).status_code == 403
+    other = make_site("elsewhere")
+    stranger = caller(make_user("planner", other), [other])
+    assert stranger.post("/api/v1/plan-trials", body).status_code == 422
+    assert not PlanTrial.objects.exists()
