@@ -14,6 +14,7 @@ from planning.core.problem import Layer
 from planning.core.short_lift import cut_at, level_without
 from planning.cures.clock import clock_of
 from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.cures.peaks import note_peak
 from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
@@ -136,6 +137,7 @@ def log_temperatures(
     running = Cure.objects.filter(lift__pour__order__site_id=site_id, done_at__isnull=True)
     for cure in running.select_related("lift__pour__order"):
         move_clock(cure)
+        note_peak(cure, now)
     return kept
 
 

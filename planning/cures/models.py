@@ -20,6 +20,7 @@ class Cure(models.Model):
     basis = models.CharField(max_length=300, help_text="What the times rest on.")
     peak_c = models.DecimalField(max_digits=5, decimal_places=1, null=True)
     peak_passed_at = models.DateTimeField(null=True)
+    peak_basis = models.CharField(max_length=80, blank=True, help_text="How that is known.")
     done_at = models.DateTimeField(null=True)
     version = models.PositiveIntegerField(default=1, editable=False)
 

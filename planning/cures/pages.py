@@ -12,8 +12,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.cures import actions, page_data
-from planning.cures.models import Demould
+from planning.cures.models import Cure, Demould
 from planning.cures.page_forms import DemouldForm, StepForm, TemperatureForm
+from planning.cures.peaks import confirm_peak
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
@@ -142,6 +143,20 @@ def log_temperature(request: HttpRequest, pk: int) -> HttpResponse:
         form.add_error("celsius", error.message)
         return _page(request, found, 422, temperature=form)
     messages.success(request, f"{row['celsius']} °C is recorded; the clocks are worked out anew.")
+    return redirect("pour", pk=pk)
+
+
+@require_POST
+@needs("cures:write")
+def peak(request: HttpRequest, pk: int, number: int) -> HttpResponse:
+    """Note that somebody saw a lift's hottest moment pass."""
+    found, now = _pour(request, pk), clock.now()
+    cure = get_object_or_404(Cure, lift__pour=found, lift__number=number)
+    try:
+        confirm_peak(cure=cure, at=now, now=now, by=request.user)
+        messages.success(request, f"Lift {number} is past its peak; nobody is reminded of it now.")
+    except ShopError as error:
+        messages.error(request, error.message)
     return redirect("pour", pk=pk)
 
 

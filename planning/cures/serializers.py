@@ -7,7 +7,7 @@ from rest_framework import serializers
 from planning.cures.models import Cure, Demould, TemperatureReading
 from planning.pours.models import Pour
 from shared.api import fields
-from shared.api.serializers import StrictModelSerializer
+from shared.api.serializers import StrictModelSerializer, StrictSerializer
 
 
 class CureSerializer(StrictModelSerializer):
@@ -29,10 +29,18 @@ class CureSerializer(StrictModelSerializer):
             "demould_due_at",
             "basis",
             "peak_c",
+            "peak_passed_at",
+            "peak_basis",
             "done_at",
             "etag",
         ]
         read_only_fields = fields
+
+
+class SeenSerializer(StrictSerializer):
+    """When something was seen; now if left out."""
+
+    at = fields.MomentField(required=False)
 
 
 class ReadingSerializer(StrictModelSerializer):

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema
+from rest_framework.decorators import action
+
 from planning.cures import actions
 from planning.cures.models import Cure, Demould, TemperatureReading
-from planning.cures.serializers import CureSerializer, DemouldSerializer, ReadingSerializer
+from planning.cures.peaks import confirm_peak
+from planning.cures.serializers import (
+    CureSerializer,
+    DemouldSerializer,
+    ReadingSerializer,
+    SeenSerializer,
+)
 from shared import clock
 from shared.api import idempotency, viewsets
 
@@ -14,7 +23,7 @@ from shared.api import idempotency, viewsets
 class CureViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):
     """Clocks of poured lifts; they move as temperatures come in."""
 
-    queryset = Cure.objects.select_related("lift").order_by("id")
+    queryset = Cure.objects.select_related("lift__pour__order__site").order_by("id")
     serializer_class = CureSerializer
     scope_noun = "cures"
     site_path = "lift__pour__order__site"
@@ -24,6 +33,20 @@ class CureViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewS
         "demould_due_at": ["gte", "lt"],
     }
     sort_fields = ("demould_due_at", "id")
+
+    @extend_schema(responses={201: CureSerializer})
+    @action(detail=True, methods=["post"], serializer_class=SeenSerializer)
+    def peaks(self, request: Any, pk: Any = None) -> Any:
+        """Say that the lift's hottest moment is over; the reminder of it then ends."""
+        self.read_serializer_class = CureSerializer
+
+        def work(body: dict[str, Any]) -> Cure:
+            now = clock.now()
+            return confirm_peak(
+                cure=self.get_object(), now=now, by=request.user, **{"at": now, **body}
+            )
+
+        return self.once(work)
 
 
 class TemperatureViewSet(

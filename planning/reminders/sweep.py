@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from django.db import connection
 from django.db.models import Q
 
+from planning.cures.peaks import note_peaks
 from planning.reminders import actions, limits, wanted
 from planning.reminders.models import Heartbeat
 from planning.reminders.sending import Clock, send_due, worker_name
@@ -41,7 +42,10 @@ def sweep(read_clock: Clock, worker: str = "") -> Round:
         told += count
     while count := actions.escalate_due(read_clock()):
         escalated += count
-    return Round(changed, told, escalated, send_due(read_clock, worker))
+    handled = send_due(read_clock, worker)
+    # Last, so that after an outage people are told of a peak before it counts as over.
+    note_peaks(read_clock())
+    return Round(changed, told, escalated, handled)
 
 
 def kinds_now(now: datetime) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 
 from planning.week_plan import comparison
@@ -13,7 +13,7 @@ from shared.api.permissions import needs
 
 
 @needs("plans:read")
-def compare(request: HttpRequest, pk: int) -> HttpResponse:
+def compare(request: Any, pk: int) -> HttpResponse:
     """Show a plan beside the one before it; while it is worked out, how far it is."""
     plan = get_object_or_404(WeekPlan, pk=pk, site=request.site)
     before = comparison.plan_before(plan)

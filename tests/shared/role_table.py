@@ -102,6 +102,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("weighings", "batches/{}/correction", "GET"),
     **rows("weighings", "batches/{}/entries batches/{}/weighings", "POST"),
     **rows("cures", "cures cures/{} demouldings/{}", "GET"),
+    **rows("cures", "cures/{}/peaks", "POST"),
     **rows("cures", "temperatures demouldings"),
     **rows("cures", "temperatures/bulk", "POST"),
     **rows(
