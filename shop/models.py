@@ -12,7 +12,7 @@ from shop.materials.models import (
     SupplierClosure,
 )
 from shop.proposals.models import PurchaseProposal
-from shop.purchasing.models import PurchaseOrder, PurchaseOrderLine
+from shop.purchasing.models import OrderMail, PurchaseOrder, PurchaseOrderLine
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites.models import (
     ClosedDay,
@@ -41,6 +41,7 @@ __all__ = [
     "Material",
     "Mixer",
     "Movement",
+    "OrderMail",
     "Pack",
     "Person",
     "Place",

@@ -11,6 +11,12 @@ SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "shop.tasks.audit_stock",
         "schedule": 24 * 3600.0,
     },
+    "mail orders that are due": {
+        "task": "shop.tasks.send_order_mails",
+        "schedule": 30.0,
+        # A round that waited this long in the queue has been overtaken by the next.
+        "options": {"expires": 60},
+    },
 }
 """Beat entries of this app; gathered by `shared.config.celery`."""
 
@@ -21,3 +27,11 @@ def audit_stock() -> int:
     from shop.ledger.safeguard import stop_differing_lots
 
     return stop_differing_lots()
+
+
+@shared_task(name="shop.tasks.send_order_mails")
+def send_order_mails() -> int:
+    """Send the orders that are due by e-mail; any number of workers may do so at once."""
+    from shop.purchasing import mailing
+
+    return mailing.send_due()

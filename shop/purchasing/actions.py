@@ -123,7 +123,7 @@ def approve(*, order: PurchaseOrder, by: User | None) -> PurchaseOrder:
 @retried
 def place(*, order: PurchaseOrder, below_least: bool = False) -> PurchaseOrder:
     """
-    Order what was approved; how the supplier is told is `papers.mail_order` or the API's reader.
+    Order what was approved; how the supplier is told is `mailing.ask` or the API's reader.
 
     Raises
     ------

@@ -120,3 +120,42 @@ class PurchaseOrderLine(models.Model):
     def cost(self) -> Decimal | None:
         """Price of the line, without tax."""
         return None if self.pack_price is None else self.pack_price * self.packs
+
+
+class MailState(models.TextChoices):
+    WAITING = "waiting", "Waiting to be sent"
+    SENDING = "sending", "Being sent"
+    SENT = "sent", "Sent"
+    FAILED = "failed", "Not sent"
+
+
+class OrderMail(models.Model):
+    """An order on its way to the supplier's mail server; `mailing` alone moves it on."""
+
+    order = models.ForeignKey(PurchaseOrder, models.CASCADE, related_name="mails")
+    address = models.EmailField()
+    state = models.CharField(max_length=8, choices=MailState.choices, default=MailState.WAITING)
+    asked_at = models.DateTimeField()
+    try_at = models.DateTimeField()
+    attempts = models.PositiveSmallIntegerField(default=0)
+    claimed_by = models.CharField(max_length=16, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    error = models.CharField(max_length=300, blank=True)
+    doubtful = models.BooleanField(
+        default=False, help_text="An attempt broke off that may have arrived."
+    )
+
+    class Meta:
+        ordering = ["-id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["order"],
+                condition=Q(state__in=["waiting", "sending"]),
+                name="ordermail_one_under_way",
+            ),
+        ]
+        indexes: ClassVar = [models.Index(fields=["state", "try_at"], name="ordermail_due")]
+
+    def __str__(self) -> str:
+        return f"{self.order_id} to {self.address}: {self.state}"

@@ -19,7 +19,7 @@ from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 from shop.ledger.goods_in import Goods, Pack
 from shop.materials.scanning import GoodsScan, read_goods_scan
-from shop.purchasing import actions, papers, queries
+from shop.purchasing import actions, mailing, papers, queries
 from shop.purchasing.models import OrderStatus, PurchaseOrder, PurchaseOrderLine
 from shop.sites.models import Location
 
@@ -98,6 +98,7 @@ def order(request: Any, pk: int) -> HttpResponse:
         {
             "order": found,
             "lines": queries.line_states(found),
+            "mail": found.mails.first(),
             "cost": queries.goods_cost(found),
             "today": clock.today(request.site),
             "sent": found.status in sent,
@@ -146,9 +147,8 @@ def _approve(request: Any, found: PurchaseOrder) -> str:
 
 def _place(request: Any, found: PurchaseOrder) -> str:
     mail = request.POST.get("mail") == "1"
-    if mail and not found.supplier.order_email:
-        words = f"{found.supplier} has no order_email; enter it, or send the PDF another way."
-        raise Invalid.one("order_email", "required", words)
+    if mail:
+        mailing.check_address(found)
     placed = actions.place(order=found, below_least=request.POST.get("below_least") == "1")
     if not mail:
         return f"{found} counts as ordered. Send the PDF to {found.supplier} yourself."
@@ -156,10 +156,8 @@ def _place(request: Any, found: PurchaseOrder) -> str:
 
 
 def _mail(request: Any, found: PurchaseOrder) -> str:
-    sent = papers.mail_order(found)
-    if sent.mail_error:
-        return f"{found} is ordered, but the message did not go out: {sent.mail_error}"
-    return f"{found} was sent to {found.supplier.order_email}."
+    mail = mailing.ask(found)
+    return f"{found} is ordered and goes to {mail.address}; this page says when it is sent."
 
 
 def _confirm(request: Any, found: PurchaseOrder) -> str:

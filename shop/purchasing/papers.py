@@ -1,4 +1,4 @@
-"""A purchase order on paper, and by e-mail to the supplier."""
+"""A purchase order on paper."""
 
 from __future__ import annotations
 
@@ -6,15 +6,9 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from django.conf import settings
-from django.core.mail import EmailMessage
-from django.db import transaction
-
 import shared
 from shared import clock
-from shared.errors import Invalid
 from shop.purchasing import queries
-from shop.purchasing.errors import OrderState
 from shop.purchasing.models import COMING, OrderStatus, PurchaseOrder
 
 if TYPE_CHECKING:
@@ -95,61 +89,3 @@ def _table(pdf: FPDF, order: PurchaseOrder) -> None:
 
 def _money(amount: Decimal | None) -> str:
     return "" if amount is None else f"{amount:.2f}"
-
-
-def check_mailable(order: PurchaseOrder) -> None:
-    """
-    Refuse an order that can't go out by e-mail.
-
-    Raises
-    ------
-    OrderState
-        If it is not ordered yet.
-    Invalid
-        If the supplier has no address for orders.
-    """
-    if order.status not in (OrderStatus.ORDERED, OrderStatus.CONFIRMED):
-        raise OrderState(f"{order} is {order.get_status_display().lower()}; order it first.")
-    if not order.supplier.order_email:
-        words = f"{order.supplier} has no order_email; enter it, or send the PDF another way."
-        raise Invalid.one("order_email", "required", words)
-
-
-def mail_after_commit(order: PurchaseOrder) -> None:
-    """Send an order once the change that ordered it is stored; nothing is sent for a rollback."""
-    check_mailable(order)
-    transaction.on_commit(lambda: mail_order(order))
-
-
-def mail_order(order: PurchaseOrder) -> PurchaseOrder:
-    """
-    Send an order to the supplier with its PDF, and note when, or what went wrong.
-
-    The message has one id for each order, so a copy sent after a crash can be told from a new
-    order by the receiver.
-
-    Raises
-    ------
-    OrderState, Invalid
-        As `check_mailable`.
-    """
-    check_mailable(order)
-    domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].strip("> ") or "localhost"
-    mail = EmailMessage(
-        subject=f"Purchase order {order.number} from {order.site.name}",
-        body=(
-            f"Please find our purchase order {order.number} attached.\n\n"
-            "Please confirm it with the days of delivery and quote its number.\n"
-        ),
-        to=[order.supplier.order_email],
-        headers={"Message-ID": f"<{order.number}@{domain}>"},
-    )
-    mail.attach(f"{order.number}.pdf", order_pdf(order), "application/pdf")
-    try:
-        mail.send()
-    except OSError as error:
-        order.mail_error = f"Not sent: {error}"[:300]
-    else:
-        order.mailed_at, order.mail_error = clock.now(), ""
-    order.save(update_fields=["mailed_at", "mail_error"])
-    return order

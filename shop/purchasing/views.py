@@ -11,7 +11,7 @@ from shared.api import idempotency, viewsets
 from shared.api.serializers import StrictSerializer
 from shared.errors import Invalid
 from shop.ledger.goods_in import Goods, Pack
-from shop.purchasing import actions, papers
+from shop.purchasing import actions, mailing
 from shop.purchasing import serializers as forms
 from shop.purchasing.models import PurchaseOrder
 
@@ -60,7 +60,7 @@ class PurchaseOrderViewSet(
     def _place(self, body: dict[str, Any]) -> PurchaseOrder:
         order = actions.place(order=self.get_object(), below_least=body["below_least"])
         if body["mail"]:
-            papers.mail_after_commit(order)
+            mailing.ask(order)
         return self._again(order)
 
     @action(detail=True, methods=["post"], serializer_class=forms.ConfirmationSerializer)

@@ -9,7 +9,9 @@ from tests.factories.shop import make_supplier
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
 
 
-def test_a_purchasing_day_by_hand_from_shortage_to_receipt(browser_of, site, mailoutbox):
+def test_a_purchasing_day_by_hand_from_shortage_to_receipt(
+    browser_of, site, mailoutbox, django_capture_on_commit_callbacks
+):
     pack = make_pack(supplier=make_supplier(order_email="orders@supplier.example"))
     make_need(site, pack.material, 14, 8, "P1")
     buyer = browser_of("purchasing")
@@ -21,7 +23,8 @@ def test_a_purchasing_day_by_hand_from_shortage_to_receipt(browser_of, site, mai
     buyer.post("/buying/decide/", {"proposal": proposal.pk, "verdict": "approve"})
     order = PurchaseOrder.objects.get()
     at = f"/buying/orders/{order.pk}"
-    buyer.post(f"{at}/place/", {"mail": "1"})
+    with django_capture_on_commit_callbacks(execute=True):
+        buyer.post(f"{at}/place/", {"mail": "1"})
     assert len(mailoutbox) == 1
     line = order.lines.get()
     buyer.post(
