@@ -2,7 +2,7 @@
 Invented weeks of 10 to 500 pours, the same for the same seed.
 
 Nothing here is measured in a shop: sizes, dates and clocks are drawn so that the week is busy but
-not hopeless. People, mixers and benches grow with the number of pours.
+not hopeless. People, mixers, benches and ovens grow with the number of pours.
 """
 
 from __future__ import annotations
@@ -45,6 +45,7 @@ def week(pours: int, seed: int = 1, people: int = 0, **settings: object) -> Prob
     )
     benches = Place("bench", "bench", capacity=max(6, pours * 2 // 5))
     floor = Place("floor", "floor", capacity=max(3, pours // 8))
+    ovens = [Place(f"oven-{i + 1}", "oven", capacity=4) for i in range(max(1, pours // 100))]
     asked: list[Pour] = []
     while len(asked) < pours:
         a = _pour(rng, f"P{len(asked) + 1:03d}", systems, pours)
@@ -56,7 +57,7 @@ def week(pours: int, seed: int = 1, people: int = 0, **settings: object) -> Prob
         horizon_min=DAYS * DAY,
         people=crew,
         mixers=mixers,
-        places=(benches, floor, Place("oven-1", "oven", capacity=4)),
+        places=(benches, floor, *ovens),
         systems=systems,
         pours=tuple(asked),
         lots=_lots(systems, asked),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from planning.core.solver import masks, pots, steps
+from planning.core.solver import masks, ovens, pots
 from planning.core.solver.board import Board, Work
 from planning.core.solver.jobs import Job
 from planning.core.solver.pots import Poured
@@ -24,7 +24,7 @@ def abrade(
     board = found.board.copy()
     people = shop.pick_people(board.free, units, 1, start, max(1, minutes))
     board.reserve(people, start, start + minutes)
-    work = Work("abrade", index, start, start + minutes, people, steps.NO_OVEN, 0, False)
+    work = Work("abrade", index, start, start + minutes, people, ovens.NO_OVEN, 0, False)
     return found._replace(board=board), [work]
 
 
@@ -51,11 +51,11 @@ def abrade_first(
     found = pots.pour_new(shop, trial, job, index, portions, end, None, sharable)
     if found is None:
         return None
-    work = Work("abrade", index, start, end, people, steps.NO_OVEN, 0, False)
+    work = Work("abrade", index, start, end, people, ovens.NO_OVEN, 0, False)
     return found, [work]
 
 
 def _fixed_abrade(job: Job, index: int) -> Work:
     task = job.lifts[index].abraded
     assert task is not None
-    return Work("abrade", index, task.start_min, task.end_min, (), steps.NO_OVEN, 0, True)
+    return Work("abrade", index, task.start_min, task.end_min, (), ovens.NO_OVEN, 0, True)

@@ -14,7 +14,7 @@ from planning.core.plan import (
     Task,
     Unplaced,
 )
-from planning.core.solver import steps
+from planning.core.solver import ovens
 from planning.core.solver.board import Board, Placed, Pot, Work
 from planning.core.solver.case import Case
 from planning.core.solver.jobs import Job
@@ -112,7 +112,7 @@ def _people(case: Case, units: tuple[int, ...]) -> tuple[str, ...]:
 
 def _task(case: Case, job: Job, work: Work) -> Task:
     own = {"before": job.before, "after": job.after}.get(work.kind)
-    oven = case.shop.ovens[work.oven].id if work.oven != steps.NO_OVEN else ""
+    oven = case.shop.ovens[work.oven].id if work.oven != ovens.NO_OVEN else ""
     return Task(
         pour=job.pour.id,
         kind=work.kind,  # type: ignore[arg-type]

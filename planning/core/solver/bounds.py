@@ -16,11 +16,11 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable
 
 from planning.core.batches import GRAM, pots_for, usable_batches_kg
-from planning.core.plan import portion_min
-from planning.core.solver import masks, packing, pots, steps
-from planning.core.solver.board import Board, lateness
+from planning.core.solver import masks, packing, steps
+from planning.core.solver.ahead import first_pour, pouring_min, soonest
+from planning.core.solver.board import lateness
 from planning.core.solver.case import Case
-from planning.core.solver.jobs import Job, LiftJob
+from planning.core.solver.jobs import Job
 
 UNIT_KG = 0.02
 """Portions are rounded down to this for the packing bound, which keeps it a bound."""
@@ -68,53 +68,19 @@ class Alone:
             return None
         ready = early[1]
         for index, lift in enumerate(job.lifts):
-            start = first_pour(self.case, board, job, lift, max(ready, low))
+            start = first_pour(shop, board, job, lift, max(ready, low))
             if start is None:
                 return None
             self.lift_start[job.index, index] = start
-            end = start + _pouring_min(job, lift)
+            end = start + pouring_min(job, lift)
             if lift.fixed:
                 end = max(end, *(p.end_min for _, p in lift.fixed))
-            ready = _soonest(job, end, "gap_least_min")
-        cured = max(_soonest(job, end, "cure_min"), end + (job.pour.cure_min or 0))
+            ready = soonest(job, end, "gap_least_min")
+        cured = max(soonest(job, end, "cure_min"), end + (job.pour.cure_min or 0))
         if not job.after:
             return cured
         tail = steps.earliest(shop, board, job.after, cured)
         return None if tail is None else tail[1]
-
-
-def first_pour(case: Case, board: Board, job: Job, lift: LiftJob, low: int) -> int | None:
-    """Return the earliest start of pouring a lift at `low` or later."""
-    if lift.fixed:
-        return min(p.start_min for _, p in lift.fixed)
-    bits = _first_mask(case, board, job, lift)
-    system = job.chemistry.system
-    lead = system.weigh_min + system.mix_min
-    start = masks.first(bits, max(0, low - lead))
-    return None if start < 0 else start + lead
-
-
-def _first_mask(case: Case, board: Board, job: Job, lift: LiftJob) -> int:
-    bits = 0
-    for portions in lift.divisions:
-        bits |= pots.start_mask(case.shop, board, job, min(portions), len(portions) == 1)
-    return bits
-
-
-def _pouring_min(job: Job, lift: LiftJob) -> int:
-    """Return the least minutes from the first to the last minute of pouring."""
-    rate = job.chemistry.system.pour_rate_kg_min
-    portions = lift.divisions[0]
-    return portion_min(sum(portions), rate) if portions else 0
-
-
-def _soonest(job: Job, end: int, clock: str) -> int:
-    """Return when a clock that starts at `end` or later can have run, whatever the day."""
-    found = []
-    for start, until, i in job.chemistry.segments():
-        if until is None or until > end:
-            found.append(max(start, end) + int(getattr(job.chemistry.conditions[i], clock)))
-    return min(found)
 
 
 def latest_finish(case: Case, alone: Alone, most_late: int) -> dict[int, int]:
@@ -135,7 +101,7 @@ def latest_finish(case: Case, alone: Alone, most_late: int) -> dict[int, int]:
         for job in case.jobs:
             if job.parent is None or job.index not in latest or job.parent not in latest:
                 continue
-            pouring = sum(_pouring_min(job, x) for x in job.lifts)
+            pouring = sum(pouring_min(job, x) for x in job.lifts)
             work = sum(s.step.hands_min + s.step.wait_min for s in job.before if not s.fixed)
             limit = latest[job.index] - job.tail_min - pouring - work
             if limit < latest[job.parent]:
@@ -155,7 +121,7 @@ def windows(
         end = _latest_pour_end(case, job, latest[job.index])
         for index in range(len(job.lifts) - 1, -1, -1):
             lift = job.lifts[index]
-            start = min(end - _pouring_min(job, lift), case.problem.horizon_min)
+            start = min(end - pouring_min(job, lift), case.problem.horizon_min)
             early = alone.lift_start[job.index, index]
             found[job.index, index] = (early, max(start, early))
             end = start - min(c.gap_least_min for c in job.chemistry.conditions)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 from planning.core.plan import Batch, Plan, Stand, Task
-from planning.core.solver import masks, pots, removal, steps
+from planning.core.solver import masks, ovens, pots, removal, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, Work, lateness, pour_minutes
 from planning.core.solver.case import Case
 from planning.core.solver.jobs import Job, StepJob
@@ -211,9 +211,9 @@ class _Carrier:
                     board.release(work.people, work.start, work.end)
             return "its place is no longer free"
         for step, work in zip((*job.before, *job.after), _steps_of(works), strict=True):
-            if work.oven != steps.NO_OVEN and not work.fixed:
+            if work.oven != ovens.NO_OVEN and not work.fixed:
                 cycle = step.step.oven_cycle
-                steps.load_oven(board, work.oven, work.oven_start, step.step.wait_min, cycle)
+                ovens.load(board, work.oven, work.oven_start, step.step.wait_min, cycle)
         board.placed[job.index] = placed
         board.late += placed.late
         board.time += placed.finish
@@ -294,7 +294,7 @@ class _Carrier:
             if people is None:
                 return f"{named(self.case.problem.people, task.people)} cannot abrade at that time"
             self.board.reserve(people, start, end)
-            works.append(Work("abrade", i, start, end, people, steps.NO_OVEN, 0, False))
+            works.append(Work("abrade", i, start, end, people, ovens.NO_OVEN, 0, False))
         return ""
 
     def _work(self, task: Task, step: StepJob, index: int) -> Work | None:
@@ -306,7 +306,7 @@ class _Carrier:
                 return None
             people = found
             self.board.reserve(people, start, end)
-        oven, begin = steps.NO_OVEN, end
+        oven, begin = ovens.NO_OVEN, end
         if step.step.oven_cycle:
             begin = end if task.oven_start_min is None else task.oven_start_min
             oven = next((i for i, o in enumerate(self.shop.ovens) if o.id == task.oven), -1)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from planning.core.plan import Batch, Frozen, Plan, Problem, Task
 from planning.core.problem import Pour
-from planning.core.solver import steps
+from planning.core.solver import ovens
+from planning.core.solver.ahead import Ahead
 from planning.core.solver.board import Board
 from planning.core.solver.jobs import Fixed, Job, make_jobs
 from planning.core.solver.shop import Shop
@@ -27,6 +28,7 @@ class Case:
         """Material binds, so each insertion looks at it."""
         self.empty = Board(self.shop)
         self._lay_down(self.empty)
+        self.shop.ahead = Ahead(self.shop, self.jobs, self.empty)
 
     def _lay_down(self, board: Board) -> None:
         """Take people, mixers, places and ovens for frozen work."""
@@ -42,13 +44,13 @@ class Case:
             for p in self.problem.pours
             for s in (*p.before, *p.after)
         }
-        ovens = {o.id: i for i, o in enumerate(shop.ovens)}
+        oven_index = {o.id: i for i, o in enumerate(shop.ovens)}
         for task in self.frozen.tasks:
             self._take(board, shop.person_units, task.people, task.start_min, task.end_min)
             cycle, wait = cycles.get((task.pour, task.step), ("", 0))
-            if task.oven in ovens and cycle:
+            if task.oven in oven_index and cycle:
                 begin = task.end_min if task.oven_start_min is None else task.oven_start_min
-                steps.load_oven(board, ovens[task.oven], begin, wait, cycle)
+                ovens.load(board, oven_index[task.oven], begin, wait, cycle)
         board.ovens = [tuple(x._replace(fixed=True) for x in o) for o in board.ovens]
         units: dict[str, list[int]] = {}
         for unit, place in shop.place_of.items():

@@ -125,7 +125,7 @@ def _pour_lifts(
     """Pour lift after lift; a lift that comes too late for the gap moves the one below later."""
     count = len(job.lifts)
     lows = [ready] + [0] * (count - 1)
-    boards: list[Board] = [board] * (count + 1)
+    boards: list[Board] = [board.copy()] * (count + 1)
     poured: list[Poured | None] = [None] * count
     abrades: list[list[Work]] = [[] for _ in range(count)]
     before = early
@@ -239,7 +239,7 @@ def _choose(
                 if abraded is None:
                     continue
                 found, works = abraded
-            cost = _score(job, taste, index, found, bool(works), low)
+            cost = _score(shop, job, taste, index, found, bool(works), low)
             if best is None or cost < best[0]:
                 best = (cost, found, works)
         if best is not None:
@@ -291,7 +291,7 @@ def _ways(
             if way is not None:
                 found.append(way)
                 tried += 1
-                if last and len(portions) == 1 and _would_be_late(job, index, way):
+                if last and len(portions) == 1 and _sooner_helps(shop, job, index, pot, way):
                     ahead = removal.pour_ahead(shop, board, job, index, portions[0], low, pot)
                     found += [ahead] if ahead is not None else []
                 break
@@ -307,17 +307,18 @@ def _delayed(job: Job, taste: Taste, index: int, low: int) -> int:
     return low + round(max(0, latest - low) * taste.rng.random())
 
 
-def _would_be_late(job: Job, index: int, way: Poured) -> bool:
-    rest = job.tail_min + sum(_least_lift_min(job, x) for x in job.lifts[index + 1 :])
-    return any(way.end + rest > due for due, _ in job.dues)
+def _sooner_helps(shop: Shop, job: Job, index: int, pot: Pot, way: Poured) -> bool:
+    """Return whether being poured first from the pot would help."""
+    first_end = pot.pour + way.end - way.start
+    late = shop.ahead.late_after
+    return late(job, index, way.end) > late(job, index, first_end)
 
 
-def _score(job: Job, taste: Taste, index: int, found: Poured, abraded: bool, low: int) -> float:
+def _score(
+    shop: Shop, job: Job, taste: Taste, index: int, found: Poured, abraded: bool, low: int
+) -> float:
     """Return what a way costs, in pots: new pots, lateness to come, delay, room wasted."""
-    rest = job.tail_min
-    for lift in job.lifts[index + 1 :]:
-        rest += _least_lift_min(job, lift)
-    late = max((w * max(0, found.end + rest - due) for due, w in job.dues), default=0)
+    late = shop.ahead.late_after(job, index, found.end)
     light = found.board.light * 1e6
     cost = late * taste.late_minute + found.new + light
     cost += taste.per_day * (found.end - low) / DAY + 0.05 * abraded
@@ -338,8 +339,7 @@ def _least_lift_min(job: Job, lift: LiftJob) -> int:
 
 def _find_slot(shop: Shop, board: Board, job: Job, placed: Placed) -> int:
     """Return a free slot of the pour's kind for its stand, or -1."""
-    end = shop.place_length if job.keeps_place else placed.stand_end
-    need = masks.span(placed.stand_start, end)
+    need = masks.span(placed.stand_start, _stands_until(shop, job, placed))
     best, room = -1, -1
     for unit in _slots(shop, board, job):
         free = board.free[unit]
@@ -355,6 +355,15 @@ def _find_slot(shop: Shop, board: Board, job: Job, placed: Placed) -> int:
         if busy > room:
             best, room = unit, busy
     return best
+
+
+def _stands_until(shop: Shop, job: Job, placed: Placed) -> int:
+    """Return the end of a stand; a pour yet to come in the same place may begin at any time."""
+    if not job.keeps_place:
+        return placed.stand_end
+    above = [shop.jobs[c] for c in job.children if shop.jobs[c].pour.same_place]
+    begun = [a.stand.start_min for a in above if a.stand is not None]
+    return min(begun, default=shop.place_length)
 
 
 def _slots(shop: Shop, board: Board, job: Job) -> list[int]:
@@ -389,7 +398,7 @@ def _commit(
     shop: Shop, board: Board, job: Job, placed: Placed, works: list[Work], taste: Taste
 ) -> Board:
     """Take the stand and write the pour down."""
-    end = shop.place_length if job.keeps_place else placed.stand_end
+    end = _stands_until(shop, job, placed)
     if job.pour.same_place and job.parent is not None:
         _hand_over(board, job.parent, placed.stand_start)
     board.reserve((placed.slot,), placed.stand_start, end)

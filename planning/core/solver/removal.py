@@ -5,8 +5,8 @@ from __future__ import annotations
 import itertools
 
 from planning.core.batches import mixed_kg
-from planning.core.solver import masks, steps
-from planning.core.solver.board import Board, Placed, Pot, Share, lateness, pour_minutes
+from planning.core.solver import masks, ovens, steps
+from planning.core.solver.board import Board, Placed, Pot, Share, pour_minutes
 from planning.core.solver.jobs import Job
 from planning.core.solver.pots import Poured, not_before
 from planning.core.solver.shop import Shop
@@ -68,8 +68,8 @@ def _take_off(shop: Shop, job: Job, board: Board, touched: dict[int, set[int]]) 
         if work.fixed:
             continue
         board.release(work.people, work.start, work.end)
-        if work.oven != steps.NO_OVEN:
-            steps.unload_oven(board, work.oven, work.oven_start)
+        if work.oven != ovens.NO_OVEN:
+            ovens.unload(board, work.oven, work.oven_start)
     system = job.chemistry.index
     for ids in placed.pots:
         for id in ids:
@@ -101,7 +101,7 @@ def _close_gaps(shop: Shop, jobs: list[Job], board: Board, pot: Pot, gone: set[i
         ):
             board.put_pot(made)
             for _, share in moved:
-                _refinish(jobs, board, share)
+                _refinish(shop, board, share)
             return set()
     # nothing fits: keep the longest run that can stay where it is, the rest comes off
     run = _longest_run(pot, kept)
@@ -264,14 +264,14 @@ def pour_ahead(
         return None
     trial.put_pot(made)
     for share in moved:
-        _refinish(jobs, trial, share)
+        _refinish(shop, trial, share)
     room = shop.mixer_of[pot.mixer].largest_kg - made.kg
     return Poured(trial, (pot.id,), begin, first.end, 0, room)
 
 
-def _refinish(jobs: list[Job], board: Board, share: Share) -> None:
+def _refinish(shop: Shop, board: Board, share: Share) -> None:
     """Move the stand of a pour whose first or last lift moved, where no step holds it."""
-    job = jobs[share.job]
+    job = shop.jobs[share.job]
     placed = board.placed[share.job]
     if share.lift == 0 and not any(s.step.holds_place for s in job.before):
         board.release((placed.slot,), placed.stand_start, share.start)
@@ -280,15 +280,7 @@ def _refinish(jobs: list[Job], board: Board, share: Share) -> None:
     if job.after or share.lift + 1 < len(job.lifts):
         return
     cured = share.end + max(job.chemistry.at(share.end).cure_min, job.pour.cure_min or 0)
-    late = lateness(job, cured)
-    board.late += late - placed.late
-    board.time += cured - placed.finish
-    end = placed.stand_end
-    if not job.keeps_place and not job.children:
-        board.release((placed.slot,), cured, placed.stand_end)
-        board.reserve((placed.slot,), placed.stand_end, cured)
-        end = cured
-    board.placed[share.job] = placed._replace(finish=cured, late=late, stand_end=end)
+    ovens.set_finish(shop, board, share.job, cured)
 
 
 def _longest_run(pot: Pot, kept: list[Share]) -> list[Share]:

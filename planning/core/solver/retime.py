@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 from dataclasses import replace
 
-from planning.core.solver import answer, masks, steps
+from planning.core.solver import answer, masks, ovens, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, Work
 from planning.core.solver.carry import carry_over
 from planning.core.solver.case import Case
@@ -125,7 +125,7 @@ class _Week:
         low = self.case.shop.earliest[job.index]
         held = job.index in self.held
         for k, work in enumerate(placed.works):
-            fixed = held or work.fixed or work.oven != steps.NO_OVEN
+            fixed = held or work.fixed or work.oven != ovens.NO_OVEN
             late = work.start if fixed else self.case.problem.horizon_min - 1
             early = work.start if fixed else low
             use = tuple((self._unit(u), 1) for u in work.people)

@@ -96,10 +96,11 @@ class Meter:
         return self.cut
 
 
-def orders() -> list[Order]:
+def orders(case: Case) -> list[Order]:
     """Return the priority keys of the constructor, the most useful first."""
+    latest = case.shop.ahead.latest_start
     return [
-        lambda j: (_latest_start(j), j.index),
+        lambda j: (latest(j), _latest_start(j), j.index),
         lambda j: (_due(j), -j.mass_kg, j.index),
         lambda j: (_latest_start(j) // 1440, -_largest_rest(j), j.index),
         lambda j: (-_largest_rest(j), _latest_start(j), j.index),
@@ -186,7 +187,7 @@ def start(
 ) -> Board:
     """Return the best of several constructions on top of a board."""
     best: Board | None = None
-    for order in orders()[:passes]:
+    for order in orders(case)[:passes]:
         missing = [j for j in case.jobs if j.index not in board.placed]
         wanted = [j.index for j in sorted(missing, key=lambda j: (j.stand is None, *order(j)))]
         found = construct(case, board, wanted, prices.taste(joins=4), meter, case.tight)
@@ -371,6 +372,8 @@ def _around_late(
     if len(found) > 1 and rng.random() < 0.3:
         found = {min(found)}
     moments = [m for i in sorted(found) for m in moments_of(case, now, i)]
+    if rng.random() < 0.5:  # make room where it would be if nobody else were there
+        moments = [m for i in sorted(found) for m in wanted_moments(case, now, i)]
     moment = rng.choice(moments) - rng.choice((0, 30, 90, 240))
     near = sorted(
         (min(abs(m - moment) for m in moments_of(case, now, i)) + rng.random() * 60, i)
@@ -386,6 +389,15 @@ def moments_of(case: Case, board: Board, index: int) -> list[int]:
     found = [w.start for w in placed.works]
     found += [pots[i].start for ids in placed.pots for i in ids]
     return found or [placed.stand_start]
+
+
+def wanted_moments(case: Case, board: Board, index: int) -> list[int]:
+    """Return the minutes at which hands would start on a pour if they were free for it."""
+    job = case.jobs[index]
+    low = case.shop.earliest[index]
+    if job.parent is not None and job.parent in board.placed:
+        low = max(low, board.placed[job.parent].finish)
+    return case.shop.ahead.moments(job, low)
 
 
 def _pots_in_a_row(case: Case, now: Board, rng: random.Random, count: int) -> set[int]:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import itertools
 from bisect import bisect_right
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from planning.core.batches import mixed_kg, mixers_for, poured_kg, usable_batches_kg
 from planning.core.plan import Problem, plannable_min
 from planning.core.problem import Condition, Mixer, System
 from planning.core.solver import masks
+
+if TYPE_CHECKING:
+    from planning.core.solver.ahead import Ahead
 
 STANDING_MIN = 60 * 1440
 """How far past the last shift a stand is followed."""
@@ -87,6 +90,8 @@ class Shop:
         self.stand_slots: dict[int, int] = {}
         self.jobs: list[Any] = []
         """Every pour made ready, in order; set by the case."""
+        self.ahead: Ahead
+        """Looks ahead in the empty shop; set by the case."""
         self._attended: dict[int, int] = {}
         self._allowed: dict[tuple[int, int, bool], int] = {}
         self._mixers_by_kg: dict[tuple[int, float], tuple[tuple[MixerUnit, ...], bool]] = {}

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from planning.core.solver import masks
-from planning.core.solver.board import Board, Load, Work
+from planning.core.solver import masks, ovens
+from planning.core.solver.board import Board, Work
 from planning.core.solver.jobs import StepJob
+from planning.core.solver.ovens import NO_OVEN
 from planning.core.solver.shop import Shop
-
-NO_OVEN = -1
 
 
 def step_mask(shop: Shop, board: Board, job: StepJob) -> int:
@@ -88,7 +87,7 @@ def earliest(
         end = start + job.step.hands_min
         oven, begin = NO_OVEN, end
         if job.step.oven_cycle:
-            slot = find_oven(shop, board, job, end)
+            slot = ovens.find(shop, board, job.step, end)
             if slot is None:
                 return None
             oven, begin = slot
@@ -149,48 +148,7 @@ def staff(
             people = shop.pick_people(board.free, job.units, job.step.hands, work.start, minutes)
             board.reserve(people, work.start, work.end)
         if load and work.oven != NO_OVEN:
-            load_oven(board, work.oven, work.oven_start, job.step.wait_min, job.step.oven_cycle)
+            ovens.hold_for(shop, board, work.oven, work.oven_start, job.step)
+            ovens.load(board, work.oven, work.oven_start, job.step.wait_min, job.step.oven_cycle)
         done.append(work._replace(people=people))
     return done
-
-
-def find_oven(shop: Shop, board: Board, job: StepJob, low: int) -> tuple[int, int] | None:
-    """Return (oven, start) of the earliest load a step may join or begin at `low` or later."""
-    best: tuple[int, int] | None = None
-    wait, cycle = job.step.wait_min, job.step.oven_cycle
-    longest = job.step.longest_wait_min
-    high = shop.problem.horizon_min - 1
-    if longest is not None:
-        high = min(high, low + longest - wait)
-    for index, oven in enumerate(shop.ovens):
-        loads = board.ovens[index]
-        open_to = [
-            x.start for x in loads
-            if x.cycle == cycle and x.start >= low and x.end - x.start == wait
-            and x.tools < oven.capacity
-        ]  # fmt: skip
-        busy = masks.spans((x.start, x.end) for x in loads) | masks.spans(oven.closed)
-        free = masks.starts(masks.span(0, shop.place_length) & ~busy, max(1, wait))
-        begin = masks.first(free, low)
-        for start in [*open_to, begin]:
-            if low <= start <= high and (best is None or start < best[1]):
-                best = (index, start)
-    return best
-
-
-def load_oven(board: Board, oven: int, start: int, wait: int, cycle: str) -> None:
-    """Add one tool to the load that starts at `start`, or begin that load."""
-    loads = list(board.ovens[oven])
-    for i, load in enumerate(loads):
-        if load.start == start and load.cycle == cycle and load.end == start + wait:
-            loads[i] = load._replace(tools=load.tools + 1)
-            break
-    else:
-        loads.append(Load(start, start + wait, cycle, 1, False))
-    board.ovens[oven] = tuple(loads)
-
-
-def unload_oven(board: Board, oven: int, start: int) -> None:
-    """Take one tool out of the load that starts at `start`."""
-    loads = [x._replace(tools=x.tools - 1) if x.start == start else x for x in board.ovens[oven]]
-    board.ovens[oven] = tuple(x for x in loads if x.tools > 0 or x.fixed)

@@ -18,7 +18,7 @@ def first_board(pours: int, seed: int):
     return case, search.start(case, case.empty, search.Prices(), meter, 2)
 
 
-@pytest.mark.parametrize("seed", [1, 3])
+@pytest.mark.parametrize("seed", [3, 8])
 def test_a_late_week_becomes_less_late(seed):
     case, board = first_board(60, seed)
     found = retime(case, board, search.Prices(), work=2.0, seconds=300)
