@@ -33,6 +33,7 @@ AUDITED = {
     "shop.location",
     "shop.material",
     "shop.supplier",
+    "shop.supplierclosure",
     "shop.pack",
     "shop.resinsystem",
     "shop.releaserecipe",

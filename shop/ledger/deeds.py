@@ -55,6 +55,17 @@ def retest(request: Any, lot: Lot) -> str:
     return f"Lot {lot.code} may be used until {until}."
 
 
+def correct(request: Any, lot: Lot) -> str:
+    """Put a mistyped expiry right."""
+    typed = forms.day(request.POST, "expires_on")
+    reason = forms.text(request.POST, "reason")
+    found = lots.correct_expiry(lot.pk, expires_on=typed, reason=reason, now=clock.now())
+    if found.expires_on is None:
+        return f"Lot {lot.code} does not expire."
+    stricter = "" if found.expires_on == typed else " by its shelf life, which is stricter"
+    return f"Lot {lot.code} is usable to the end of {found.expires_on}{stricter}."
+
+
 def certificate(request: Any, lot: Lot) -> str:
     """Keep the supplier's certificate."""
     file = request.FILES.get("file")
@@ -145,6 +156,7 @@ DEEDS: dict[str, tuple[str, Deed]] = {
     "hold": ("lots:write", hold),
     "release": ("lots:write", release),
     "retest": ("lots:write", retest),
+    "correct": ("lots:write", correct),
     "attach": ("lots:write", certificate),
     "finish": ("lots:write", finish),
     "open": ("lots:write", open_container),

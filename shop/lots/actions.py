@@ -11,6 +11,7 @@ from shared import clock
 from shared.access.models import User
 from shared.errors import Invalid
 from shared.retry import retried
+from shop.core.shelf_life import usable_until
 from shop.errors import NotFound, Refused
 from shop.lots.models import Container, Lot, LotStatus, Placement
 from shop.sites.models import Location
@@ -89,6 +90,46 @@ def retest(lot_id: int, *, expires_on: date, evidence: str, now: datetime) -> Lo
     lot.expires_on, lot.retested_on, lot.retest_evidence = expires_on, today, evidence
     lot.version += 1
     lot.save(update_fields=["expires_on", "retested_on", "retest_evidence", "version"])
+    return lot
+
+
+@retried
+def correct_expiry(lot_id: int, *, expires_on: date | None, reason: str, now: datetime) -> Lot:
+    """
+    Put a mistyped expiry right, as the label says it; the stricter of label and shelf life holds.
+
+    The day before, the day of the correction and the reason are kept with the lot. An extended
+    lot keeps its retest: that date did not come from the label.
+    """
+    [lot] = _locked([lot_id])
+    if not reason.strip():
+        words = "reason is empty; say how the expiry came to be wrong."
+        raise Invalid.one("reason", "required", words)
+    if lot.retested_on is not None:
+        raise AlreadyRetested(
+            f"Lot {lot.code} was extended by a retest on {lot.retested_on}; its expiry is not the "
+            "label's any more. Hold the lot if it must not be used.",
+            lot=lot.code,
+        )
+    if expires_on and lot.made_on and expires_on < lot.made_on:
+        words = f"expires_on is {expires_on}, before made_on, {lot.made_on}."
+        raise Invalid.one("expires_on", "before_made", words, value=expires_on, limit=lot.made_on)
+    months = lot.material.shelf_life_months
+    if expires_on is None and months and not lot.made_on:
+        words = f"{lot.material.name} keeps {months} months; give expires_on from the label."
+        raise Invalid.one("expires_on", "required", words)
+    state = usable_until(label_until=expires_on, made_on=lot.made_on, shelf_life_months=months)
+    if state.until == lot.expires_on:
+        kept = f"lot {lot.code} is usable until {lot.expires_on} already"
+        by = f", by its {state.binding}" if state.binding else ""
+        words = f"expires_on is {expires_on}; {kept}{by}."
+        raise Invalid.one("expires_on", "unchanged", words, value=expires_on)
+    today = clock.local(now, lot.site).date()
+    before = lot.expires_on or "no expiry"
+    lot.expiry_note = f"put right on {today}, was {before}: {reason.strip()[:240]}"
+    lot.expires_on = state.until
+    lot.version += 1
+    lot.save(update_fields=["expires_on", "expiry_note", "version"])
     return lot
 
 

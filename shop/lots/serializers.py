@@ -73,12 +73,12 @@ class LotSerializer(PricesForFew, StrictModelSerializer):
         fields: ClassVar = [
             "id", "site", "material", "material_code", "material_kind", "supplier", "code",
             "received_on", "made_on", "expires_on", "status", "status_reason", "unit_cost",
-            "certificate", "certificate_attached", "retested_on", "retest_evidence", "balance",
-            "etag",
+            "certificate", "certificate_attached", "retested_on", "retest_evidence",
+            "expiry_note", "balance", "etag",
         ]  # fmt: skip
         read_only_fields = (
             "site", "material", "supplier", "code", "received_on", "made_on", "expires_on",
-            "status", "status_reason", "retested_on", "retest_evidence",
+            "status", "status_reason", "retested_on", "retest_evidence", "expiry_note",
         )  # fmt: skip
         extra_kwargs: ClassVar = {"unit_cost": {"validators": [not_below_zero]}}
 
@@ -106,6 +106,13 @@ class HoldAlsoSerializer(HoldSerializer):
 class RetestSerializer(StrictSerializer):
     expires_on = fields.DayField()
     evidence = fields.TextField(max_length=200)
+
+
+class ExpiryCorrectionSerializer(StrictSerializer):
+    expires_on = fields.DayField(
+        allow_null=True, help_text="As the label says; null where it says nothing."
+    )
+    reason = fields.TextField(max_length=200)
 
 
 class OpeningSerializer(StrictSerializer):

@@ -68,6 +68,18 @@ class LotViewSet(
         lot = self.get_object()
         return self.once(lambda body: actions.retest(lot.pk, now=clock.now(), **body))
 
+    @extend_schema(responses={201: forms.LotSerializer})
+    @action(
+        detail=True,
+        methods=["post"],
+        url_path="expiry-corrections",
+        serializer_class=forms.ExpiryCorrectionSerializer,
+    )
+    def expiry_corrections(self, request: Any, pk: Any = None) -> Any:
+        """Put a mistyped expiry right, with the reason; the audit keeps what it was."""
+        lot = self.get_object()
+        return self.once(lambda body: actions.correct_expiry(lot.pk, now=clock.now(), **body))
+
 
 class ContainerFilter(filters.FilterSet):
     holds_stock = filters.BooleanFilter(field_name="balance", method="with_stock")

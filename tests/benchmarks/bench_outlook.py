@@ -22,9 +22,9 @@ MATERIALS, DAYS = 200, 365
 FILL = """
 insert into shop_lot (site_id, material_id, supplier_id, code, received_on, made_on, expires_on,
     status, status_reason, unit_cost, certificate, certificate_file, retested_on, retest_evidence,
-    version)
+    expiry_note, version)
 select {site}, {first} + n %% {materials}, {supplier}, 'L' || n, {today} - 30, null,
-    {today} - 5 + (n * 7919) %% 700, 'released', '', 10, '', '', null, '', 1
+    {today} - 5 + (n * 7919) %% 700, 'released', '', 10, '', '', null, '', '', 1
 from generate_series(1, {lots}) n;
 insert into shop_container (lot_id, code, location_id, opened_at, balance, reserved)
 select id, 'C' || id, null, null, 1 + id %% 20, 0 from shop_lot;

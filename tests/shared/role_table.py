@@ -52,7 +52,9 @@ TABLE: dict[tuple[str, str], str] = {
     **register("materials", "learned-codes", POST="movements:write"),
     **rows("lots", "lots containers containers/{} stock", "GET"),
     **rows("lots", "lots/{}", "GET PATCH"),
-    **rows("lots", "lots/{}/holds lots/{}/releases lots/{}/retests", "POST"),
+    **rows(
+        "lots", "lots/{}/holds lots/{}/releases lots/{}/retests lots/{}/expiry-corrections", "POST"
+    ),
     **rows("lots", "containers/{}/openings containers/{}/placements", "POST"),
     **rows("movements", "movements"),
     **rows("movements", "movements/{}", "GET"),

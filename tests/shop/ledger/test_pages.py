@@ -129,6 +129,13 @@ def test_what_the_buttons_of_a_lot_do(browser_of, site, lot):
     assert (lot.status, lot.expires_on) == ("released", date(2027, 12, 31))
 
 
+def test_a_mistyped_expiry_is_put_right_on_the_page(browser_of, lot):
+    client = browser_of("technician")
+    answer = deed(client, lot, "correct", expires_on="2027-03-31", reason="label misread")
+    assert f"Lot {lot.code} is usable to the end of 2027-03-31." in answer.content.decode()
+    assert "was 2027-06-30: label misread" in read(client, f"/stock/lots/{lot.pk}/")
+
+
 def test_a_double_tap_moves_once(browser_of, lot):
     container = make_container(lot, holds=10)
     client = browser_of("technician")

@@ -1,5 +1,8 @@
+from datetime import date
+
 import pytest
 
+from shared.audit.models import AuditEntry
 from tests.factories.shop import make_container, make_location, make_lot, make_material
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
@@ -30,6 +33,37 @@ def test_a_retest_extends_a_lot_once(api, site):
     assert (done.data["expires_on"], done.data["retested_on"]) == ("2027-12-31", "2026-11-25")
     again = client.post(address, body | {"expires_on": "2028-12-31"})
     assert (again.status_code, again.data["code"]) == (409, "already_retested")
+
+
+def test_a_mistyped_expiry_is_put_right_with_a_reason_and_stays_on_record(api, site):
+    material = make_material(shelf_life_months=12)
+    lot = make_lot(site, material, made_on=date(2026, 10, 1), expires_on=date(2026, 12, 31))
+    client, address = api("quality"), f"/api/v1/lots/{lot.pk}/expiry-corrections"
+    body = {"expires_on": "2027-06-30", "reason": "2026 typed for 2027"}
+    assert client.post(address, body | {"reason": " "}).status_code == 422
+    early = client.post(address, body | {"expires_on": "2026-09-30"})
+    assert "before made_on, 2026-10-01" in early.data["detail"]
+    same = client.post(address, body | {"expires_on": "2026-12-31"})
+    assert "is usable until 2026-12-31 already" in same.data["detail"]
+    done = client.post(address, body)
+    assert done.status_code == 201, done.data
+    assert done.data["expires_on"] == "2027-06-30"
+    assert done.data["expiry_note"] == (
+        "put right on 2026-11-25, was 2026-12-31: 2026 typed for 2027"
+    )
+    entry = AuditEntry.objects.get(kind="shop.lot", object_id=lot.pk)
+    assert (entry.before["expires_on"], entry.after["expires_on"]) == ("2026-12-31", "2027-06-30")
+    assert "2026 typed for 2027" in entry.after["expiry_note"]
+    stricter = client.post(address, body | {"expires_on": "2029-01-01"})
+    assert stricter.data["expires_on"] == "2027-10-01"
+
+
+def test_an_expiry_set_by_a_retest_is_not_put_right(api, site):
+    lot = make_lot(site, retested_on=date(2026, 11, 1))
+    body = {"expires_on": "2027-01-01", "reason": "x"}
+    answer = api("quality").post(f"/api/v1/lots/{lot.pk}/expiry-corrections", body)
+    assert (answer.status_code, answer.data["code"]) == (409, "already_retested")
+    assert "extended by a retest on 2026-11-01" in answer.data["detail"]
 
 
 @pytest.mark.parametrize(
