@@ -1,5 +1,6 @@
 """All models of the planning app, gathered for Django."""
 
+from planning.batch_sheets.models import SheetPrint
 from planning.cures.models import Cure, Demould, TemperatureReading
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour, PourStep, ToolOrder
@@ -46,6 +47,7 @@ __all__ = [
     "ReminderSettings",
     "Route",
     "RouteStep",
+    "SheetPrint",
     "TemperatureReading",
     "ToolOrder",
     "WeekPlan",

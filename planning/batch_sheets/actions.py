@@ -3,20 +3,32 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import F
 
-from planning.batch_sheets.queries import batches_of
+from planning.batch_sheets.changes import planned_of
+from planning.batch_sheets.models import SheetPrint
+from planning.batch_sheets.queries import batches_of, revision_of, steps_of
 from planning.week_plan.models import Batch, BatchStatus
 from shared.access.models import Site
 
 
 @transaction.atomic
-def mark_printed(*, site: Site, day: date, now: datetime) -> int:
+def mark_printed(*, site: Site, day: date, now: datetime, by: Any = None) -> SheetPrint:
     """Note that the sheet is on paper: from now on a new plan keeps its batches."""
-    keys = [batch.pk for batch in batches_of(site, day) if batch.status == BatchStatus.PLANNED]
-    return Batch.objects.filter(pk__in=keys).update(printed_at=now, version=F("version") + 1)
+    batches = list(batches_of(site, day))
+    keys = [batch.pk for batch in batches if batch.status == BatchStatus.PLANNED]
+    Batch.objects.filter(pk__in=keys).update(printed_at=now, version=F("version") + 1)
+    return SheetPrint.objects.create(
+        site=site,
+        day=day,
+        printed_at=now,
+        by=by,
+        revision=revision_of(site, day, batches),
+        planned=planned_of(site, batches, steps_of(site, day)),
+    )
 
 
 @transaction.atomic

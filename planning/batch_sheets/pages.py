@@ -21,7 +21,7 @@ def sheet(request: HttpRequest, day: date) -> HttpResponse:
     now = clock.now()
     prints = request.method == "POST" and request.access.may("batches:write", request.site.pk)
     if prints:
-        actions.mark_printed(site=request.site, day=day, now=now)
+        actions.mark_printed(site=request.site, day=day, now=now, by=request.user)
     found = queries.sheet(site=request.site, day=day, now=now)
     return render(
         request,

@@ -14,6 +14,7 @@ from planning.batch_sheets.printed import clock_text, day_clock_text, printed
 if TYPE_CHECKING:
     from fpdf import FPDF
 
+MOST_CHANGES = 12
 FOLLOW = "Follow the safety data sheet, local rules and trained people."
 
 
@@ -61,7 +62,7 @@ def _summary(pdf: FPDF, sheet: Mapping[str, Any], zone: str, address: str) -> No
     )
     pdf.set_y(max(pdf.get_y(), top + 26))
     if sheet["changed_since_print"]:
-        paper.text(pdf, "THE PLAN HAS CHANGED since a sheet of this day was printed.", 12, True)
+        _changes(pdf, sheet, zone)
     _cautions(pdf, sheet)
     if sheet["fetch"]:
         paper.heading(pdf, "Fetch first")
@@ -101,6 +102,18 @@ def _summary(pdf: FPDF, sheet: Mapping[str, Any], zone: str, address: str) -> No
                 for row in sheet["demoulds"]
             ],
         )
+
+
+def _changes(pdf: FPDF, sheet: Mapping[str, Any], zone: str) -> None:
+    """Say in a frame what the paper on the wall does not say."""
+    was = sheet["printed"]
+    words = [f"THE PLAN HAS CHANGED since {day_clock_text(was['at'], zone)}, when a sheet of this "
+             f"day was printed from {was['revision']}. Throw that one away."]  # fmt: skip
+    paper.text(pdf, words[0], 12, True)
+    shown = sheet["changes"][:MOST_CHANGES]
+    left = len(sheet["changes"]) - len(shown)
+    more = [f"and {left} more."] if left else []
+    paper.text(pdf, "  ".join([*shown, *more]), paper.SMALL_PT)
 
 
 def _cautions(pdf: FPDF, sheet: Mapping[str, Any]) -> None:

@@ -10,10 +10,12 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
+from planning.batch_sheets.changes import changes_since, last_print, planned_of
 from planning.cures.models import Cure
 from planning.pours.models import PourStatus, PourStep
-from planning.week_plan.models import Batch, BatchStatus
+from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
 from shared.access.models import Site
+from shared.units import week_of
 from shop import stores
 from shop.stores_types import SystemInfo
 
@@ -61,6 +63,11 @@ def sheet(
     """Return everything a technician needs for a day at a site, theirs or everybody's."""
     batches = list(batches_of(site, day))
     steps = list(steps_of(site, day))
+    paper = last_print(site, day)
+    changes = (
+        [] if paper is None else changes_since(paper.planned, planned_of(site, batches, steps))
+    )
+    revision = revision_of(site, day, batches)
     if person_id is not None:
         batches = [b for b in batches if person_id in {p.pk for p in b.people.all()}]
         steps = [s for s in steps if person_id in {p.pk for p in s.planned_people.all()}]
@@ -70,8 +77,12 @@ def sheet(
     return {
         "site": {"code": site.code, "name": site.name, "time_zone": site.time_zone},
         "day": day,
-        "revision": revision_of(batches),
-        "changed_since_print": any(_changed(batch) for batch in batches),
+        "revision": revision,
+        "printed": None
+        if paper is None
+        else {"at": paper.printed_at, "revision": paper.revision, "by": str(paper.by or "")},
+        "changed_since_print": bool(changes),
+        "changes": changes,
         "fetch": fetch_list(batches, systems),
         "steps": [step_row(step) for step in steps],
         "batches": rows,
@@ -84,23 +95,15 @@ def sheet(
     }
 
 
-def revision_of(batches: Iterable[Batch]) -> str:
-    """Name the confirmed plan that a day's sheet is drawn from, the newest one."""
-    plans = [batch.plan for batch in batches if batch.plan is not None]
+def revision_of(site: Site, day: date, batches: Iterable[Batch]) -> str:
+    """Name the plan that a day's sheet is drawn from, the last one that was confirmed."""
+    own = WeekPlan.objects.filter(site=site, week=week_of(day), state=PlanState.CONFIRMED)
+    plans = [*own.defer("problem", "plan"), *(b.plan for b in batches if b.plan is not None)]
+    plans = [plan for plan in plans if plan.confirmed_at is not None]
     if not plans:
         return "no confirmed plan"
-    plan = max(plans, key=lambda plan: plan.pk)
+    plan = max(plans, key=lambda plan: (plan.confirmed_at, plan.pk))
     return f"{plan.week}, revision {plan.revision}"
-
-
-def _changed(batch: Batch) -> bool:
-    plan = batch.plan
-    return (
-        batch.printed_at is not None
-        and plan is not None
-        and plan.confirmed_at is not None
-        and plan.confirmed_at > batch.printed_at
-    )
 
 
 def batch_row(batch: Batch, info: SystemInfo) -> dict[str, Any]:

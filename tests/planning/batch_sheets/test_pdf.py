@@ -89,6 +89,8 @@ def sheet(batches):
         "day": MONDAY.date(),
         "revision": "2026-W49, revision 2",
         "changed_since_print": True,
+        "printed": {"at": MONDAY, "revision": "2026-W49, revision 1", "by": "tess"},
+        "changes": ["Batch B26-00999 is new."],
         "fetch": [
             {
                 "container": line["container"],
