@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 
 from planning.batch_sheets import pdf_paper as paper
-from planning.batch_sheets.printed import clock_text, day_clock_text, printed
+from planning.batch_sheets.printed import PrintedBatch, clock_text, day_clock_text, printed
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -174,9 +174,13 @@ def _batch(
     ]
     rows.append(["In the pot", "", figures.total, "", None, None])
     heads = ["What", "From", "Target", "Within", "Weighed", "OK"]
-    paper.grid(pdf, heads, [34, 42, 40, 32, 28, 10], rows, large=(2,))
-    _work(pdf, sheet, batch)
-    paper.heading(pdf, "Pour, kg")
+    paper.grid(pdf, heads, [44, 42, 36, 28, 26, 10], rows, large=(2,))
+    _work(pdf, sheet, batch, zone)
+    _pour(pdf, batch, figures, zone)
+
+
+def _pour(pdf: FPDF, batch: Mapping[str, Any], figures: PrintedBatch, zone: str) -> None:
+    """Draw what goes where and the lines to sign on, all of it on one page."""
     rows = [
         [
             f"{p['pour']} lift {p['lift']}, {p['tool']}",
@@ -190,9 +194,27 @@ def _batch(
     ]
     rows.append(["Left in the pot and on the tools", "", figures.left, "", None, None])
     heads = ["Into", "How", "Target", "From", "Poured, at", "OK"]
-    paper.grid(pdf, heads, [40, 48, 40, 16, 32, 10], rows, large=(2,))
+    widths = [40, 52, 36, 16, 32, 10]
+    table_mm = paper.grid_height(pdf, widths, rows, large=(2,))
+    if pdf.will_page_break(paper.HEADING_MM + table_mm + paper.SIGNATURES_MM):
+        pdf.add_page()
+        _again(pdf, batch, zone)
+    paper.heading(pdf, "Pour, kg")
+    paper.grid(pdf, heads, widths, rows, large=(2,))
     paper.signatures(
         pdf, ["Weighed by", "Mixed and poured by", "Air °C / humidity % / surface °C"]
+    )
+
+
+def _again(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
+    """Head a batch's second page, which may lie apart from the first."""
+    paper.text(pdf, f"Batch {batch['number']}, second page", paper.LARGE_PT, bold=True)
+    paper.text(
+        pdf,
+        f"{batch['system']}. First contact {clock_text(batch['contact_at'], zone)}, pot dead at "
+        f"{clock_text(batch['latest_pour_at'], zone)}.",
+        12,
+        bold=True,
     )
 
 
@@ -233,10 +255,14 @@ def _clocks(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
     paper.text(pdf, f"{note} Pot life: {basis}." if basis else note, paper.SMALL_PT)
 
 
-def _work(pdf: FPDF, sheet: Mapping[str, Any], batch: Mapping[str, Any]) -> None:
+def _work(pdf: FPDF, sheet: Mapping[str, Any], batch: Mapping[str, Any], zone: str) -> None:
     stir = [f"Stir up {name} in its can before weighing." for name in batch["stir"]]
+    steps = [*stir, *sheet["pouring_steps"]]
+    if pdf.will_page_break(paper.HEADING_MM + 6.5 * len(steps)):
+        pdf.add_page()
+        _again(pdf, batch, zone)
     paper.heading(pdf, "Work")
-    for words in [*stir, *sheet["pouring_steps"]]:
+    for words in steps:
         if pdf.will_page_break(9):
             pdf.add_page()
         y = pdf.get_y()

@@ -15,6 +15,10 @@ LARGE_PT = 20
 """Digits of this face are 0.729 em high: 20 pt gives 5.1 mm."""
 TEXT_PT = 10
 SMALL_PT = 8.5
+LINE_MM = 5.5
+PADDING_MM = 1.2
+HEADING_MM = 11
+SIGNATURES_MM = 22
 MARGIN_MM = 12
 WIDTH_MM = 210 - 2 * MARGIN_MM
 
@@ -104,8 +108,8 @@ def grid(
     with pdf.table(
         width=WIDTH_MM,
         col_widths=tuple(widths),
-        line_height=5.5,
-        padding=1.2,
+        line_height=LINE_MM,
+        padding=PADDING_MM,
         text_align="LEFT",
         headings_style=FontFace(emphasis="BOLD", size_pt=SMALL_PT),
     ) as table:
@@ -121,9 +125,28 @@ def grid(
     pdf.ln(2)
 
 
+def grid_height(
+    pdf: FPDF, widths: Sequence[float], rows: Sequence[Sequence[Any]], large: Sequence[int] = ()
+) -> float:
+    """Return how high `grid` draws a table with its heads, mm."""
+    scale = WIDTH_MM / sum(widths)
+    height = LINE_MM + 2 * PADDING_MM
+    for cells in rows:
+        lines = 1
+        for column, cell in enumerate(cells):
+            big = column in large
+            pdf.set_font(FACE, "B" if big else "", LARGE_PT if big else TEXT_PT)
+            room = widths[column] * scale - 2 * PADDING_MM
+            words = "" if cell is None else str(cell)
+            found = pdf.multi_cell(room, LINE_MM, words, dry_run=True, output="LINES")
+            lines = max(lines, len(found))
+        height += max(11.0 if large else 0.0, lines * LINE_MM + 2 * PADDING_MM)
+    return height
+
+
 def signatures(pdf: FPDF, labels: Sequence[str]) -> None:
     """Draw lines to sign on, side by side."""
-    if pdf.will_page_break(22):
+    if pdf.will_page_break(SIGNATURES_MM):
         pdf.add_page()
     pdf.ln(14)
     gap = 6.0

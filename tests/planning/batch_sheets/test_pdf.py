@@ -233,3 +233,29 @@ def test_the_code_on_a_page_is_read_by_another_library(tmp_path):
     )
     drawn = Image.open(next(tmp_path.glob("a*.png")))
     assert zxingcpp.read_barcodes(drawn)[0].text == "http://127.0.0.1:8000/batches/7/"
+
+
+@pytest.mark.parametrize(
+    ("lots", "name", "on_pages"),
+    [
+        pytest.param(2, "a rather long name for a narrow column", 1, id="two lots, one page"),
+        pytest.param(4, "short", 1, id="four lots, one page"),
+        pytest.param(4, "a rather long name for a narrow column", 2, id="four long names"),
+        pytest.param(8, "a rather long name for a narrow column", 2, id="eight lots"),
+    ],
+)
+def test_what_is_poured_stands_whole_on_a_page_that_names_its_batch(lots, name, on_pages):
+    row = batch(1)
+    row["lines"] = [
+        {**line, "container": f"CAN-{n}", "material": f"Demo {line['role']}, {name}"}
+        for n, line in enumerate(sorted(row["lines"] * (lots // 2), key=lambda x: x["role"]))
+    ]
+    data = sheet_pdf(sheet([row]), printed_at=MONDAY)
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
+    own = [text for text in pages if "Batch B26-00001" in text]
+    assert len(own) == on_pages
+    (last,) = [text for text in pages if "Pour, kg" in text]
+    assert last is own[-1]
+    for words in ("11.877", "Left in the pot", "Mixed and poured by", "07:45"):
+        assert words in last
+    assert sum(text.count(f"CAN-{lots - 1}") for text in own) == 1
