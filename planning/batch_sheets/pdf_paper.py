@@ -139,6 +139,7 @@ def grid_height(
             room = widths[column] * scale - 2 * PADDING_MM
             words = "" if cell is None else str(cell)
             found = pdf.multi_cell(room, LINE_MM, words, dry_run=True, output="LINES")
+            assert isinstance(found, list)
             lines = max(lines, len(found))
         height += max(11.0 if large else 0.0, lines * LINE_MM + 2 * PADDING_MM)
     return height
