@@ -41,7 +41,7 @@ def split(
     usable_kg : float
         The most one pot can pour, kg.
     done : tuple of Lift
-        Lifts already fixed, from the bottom; only the layers above them are cut.
+        Lifts already fixed, from the bottom without a gap; only the layers above are cut.
 
     Returns
     -------
@@ -51,8 +51,14 @@ def split(
     Raises
     ------
     NoLifts
-        If a layer is deeper than a lift may be, or no cut keeps the least depth.
+        If a layer is deeper than a lift may be, no cut keeps the least depth, or a lift is fixed
+        above one that is not.
     """
+    if [x.lift for x in done] != list(range(len(done))):
+        raise NoLifts(
+            f"pour {pour.name or pour.id} has lift {done[-1].lift + 1} fixed, but a lift below it "
+            "is not"
+        )
     first = done[-1].last_layer if done else 0
     layers = pour.layers
     limit = deepest_mm(pour, system)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from decimal import Decimal
 
 from planning.core import plan as core
 from planning.pours.models import Pour, PourStep
@@ -20,7 +22,7 @@ STARTED = (
 )
 
 
-def kept_batches(site_id: int, pours: Iterable[Pour], now: datetime) -> list[Batch]:
+def kept_batches(site_id: int, pours: list[Pour], now: datetime) -> list[Batch]:
     """Batches of these pours that are begun, printed or pinned: they stay exactly."""
     rows = (
         Batch.objects.filter(site_id=site_id, portions__lift__pour__in=[p.pk for p in pours])
@@ -31,15 +33,70 @@ def kept_batches(site_id: int, pours: Iterable[Pour], now: datetime) -> list[Bat
         )
         .order_by("id")
     )
-    return [batch for batch in rows if is_kept(batch, now)]
+    return _with_what_it_stands_on(list(rows), pours, now)
 
 
-def is_kept(batch: Batch, now: datetime) -> bool:
-    """Begun work stays; printed and pinned work stays unless its hour has passed unused."""
-    if batch.status in STARTED:
-        return True
-    promised = batch.printed_at is not None or batch.pinned
-    return promised and batch.status == BatchStatus.PLANNED and batch.planned_start >= now
+def _with_what_it_stands_on(batches: list[Batch], pours: list[Pour], now: datetime) -> list[Batch]:
+    """
+    Return begun work, and printed and pinned work with the lifts it is poured onto.
+
+    A promise can be kept while its hour has not passed unused, and only if every lift below it,
+    of its own pour or of one it stands on, is poured, begun or can still be poured as planned.
+    Then those lower lifts stay as well; otherwise it is let go and planned again with them.
+    """
+    begun = {batch.pk for batch in batches if batch.status in STARTED}
+    below = _below(batches, pours)
+    sound = begun | {
+        batch.pk
+        for batch in batches
+        if batch.status == BatchStatus.PLANNED
+        and batch.planned_start >= now
+        and below[batch.pk] is not None
+    }
+    while falls := {pk for pk in sound - begun if not (below[pk] or set()) <= sound}:
+        sound -= falls
+    kept = begun | {
+        batch.pk
+        for batch in batches
+        if batch.pk in sound and (batch.printed_at is not None or batch.pinned)
+    }
+    while grows := {low for pk in kept - begun for low in below[pk] or ()} - kept:
+        kept |= grows
+    return [batch for batch in batches if batch.pk in kept]
+
+
+def _below(batches: list[Batch], pours: list[Pour]) -> dict[int, set[int] | None]:
+    """Return for each batch those of the lifts beneath; None where such a lift lacks some."""
+    asked = {pour.pk: pour for pour in pours}
+    feeding: dict[tuple[int, int], set[int]] = defaultdict(set)
+    poured: dict[tuple[int, int], Decimal] = defaultdict(Decimal)
+    mass: dict[tuple[int, int], Decimal] = {}
+    for batch in batches:
+        for portion in batch.portions.all():
+            lift = (portion.lift.pour_id, portion.lift.number)
+            feeding[lift].add(batch.pk)
+            poured[lift] += portion.kg - portion.lost_kg
+            mass[lift] = portion.lift.mass_kg
+    found: dict[int, set[int] | None] = {}
+    for batch in batches:
+        lifts = {
+            lift
+            for portion in batch.portions.all()
+            if portion.lift.pour_id in asked
+            for lift in _lifts_below(asked, portion.lift.pour_id, portion.lift.number)
+        }
+        whole = all(x in mass and poured[x] >= mass[x] - Decimal("0.001") for x in lifts)
+        found[batch.pk] = {pk for x in lifts for pk in feeding[x]} if whole else None
+    return found
+
+
+def _lifts_below(asked: dict[int, Pour], pour: int, number: int) -> list[tuple[int, int]]:
+    found = [(pour, n) for n in range(1, number)]
+    lower = asked[pour].stands_on_id
+    if lower in asked:
+        count = max((lift.number for lift in asked[lower].lifts.all()), default=1)
+        found += [(lower, n) for n in range(1, count + 1)]
+    return found
 
 
 def began(step: PourStep) -> datetime | None:

@@ -22,7 +22,14 @@ def check_lifts(view: View) -> None:
 def _check_cover(view: View, pour: Pour, lifts: list[Lift]) -> None:
     reached = 0
     for number, lift in enumerate(lifts):
-        if lift.lift != number or lift.first_layer != reached or lift.last_layer <= reached:
+        if lift.lift != number:
+            # Not excused where all is frozen: that a lower lift is left out is no fact.
+            view.report(
+                "lift_depth",
+                [pour.id],
+                f"Pour {pour.id}: lift {lift.lift} follows where lift {number} is expected.",
+            )
+        elif lift.first_layer != reached or lift.last_layer <= reached:
             view.report(
                 "lift_depth",
                 [pour.id],

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import NamedTuple
 
 from planning.core.plan import Plan, Problem, Unplaced
 from planning.core.solver import search
@@ -167,7 +168,7 @@ def what_helps(
     Parameters
     ----------
     due : bool
-        The pour must also be done when it is due.
+        The pour must also be done when it is due, and the week as a whole be less late.
     expired : callable
         Ends the search when it says True; None is returned then.
     """
@@ -188,8 +189,10 @@ def what_helps(
             after = _outcome(change.problem, pour)
         except ValueError:
             continue
-        if not after[0] or (due and after[2] > 0) or after[1] > before[1]:
+        if not after.planned or after.unplaced > before.unplaced:
             continue
+        if due and (after.late > 0 or after.week_late >= before.week_late):
+            continue  # in time only at the cost of others, or by luck
         return change
     return None
 
@@ -223,8 +226,16 @@ def _fits(problem: Problem, pour: str, due: bool) -> bool:
     return not due or board.placed[own.index].late == 0
 
 
-def _outcome(problem: Problem, pour: str) -> tuple[bool, int, int]:
-    """Solve briefly; return whether a pour is planned, how many are not, and how late it is."""
+class _Outcome(NamedTuple):
+    planned: bool
+    unplaced: int
+    late: int
+    """How late the pour is, weighted min."""
+    week_late: int
+
+
+def _outcome(problem: Problem, pour: str) -> _Outcome:
+    """Solve briefly; return how the pour and its week come off."""
     case = Case(problem)
     prices = search.Prices.of(case)
     meter = search.Meter(2 * len(case.jobs) + 60, _never)
@@ -234,7 +245,12 @@ def _outcome(problem: Problem, pour: str) -> tuple[bool, int, int]:
         board = search.improve(case, board, prices, meter, problem.limits.seed)
     board = search.without_light(case, board)
     placed = board.placed.get(own.index)
-    return placed is not None, len(case.jobs) - len(board.placed), placed.late if placed else 0
+    return _Outcome(
+        planned=placed is not None,
+        unplaced=len(case.jobs) - len(board.placed),
+        late=placed.late if placed else 0,
+        week_late=board.late,
+    )
 
 
 def _shortage(case: Case, job: Job) -> dict[str, tuple[float, str]]:

@@ -17,6 +17,7 @@ def moves(case: Case, plan: Plan) -> tuple[Move, ...]:
     wanted = {p.id for p in problem.pours}
     unplaced = {u.pour: u.words for u in plan.unplaced}
     before, after = starts_of(previous), starts_of(plan)
+    opens = min((a for p in problem.people for a, _ in p.shifts), default=0)
     first: dict[str, int] = {}
     for piece, start in before.items():
         if after.get(piece) != start:
@@ -30,6 +31,8 @@ def moves(case: Case, plan: Plan) -> tuple[Move, ...]:
         cause: MoveCause
         if pour in unplaced:
             cause, reason = "unplaced", unplaced[pour]
+        elif start < opens:
+            cause, reason = "came_off", "its time had passed when this plan was made."
         elif pour in case.came_off:
             cause, reason = "came_off", f"{case.came_off[pour]}."
         else:

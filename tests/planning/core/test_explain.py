@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from planning.core.check import check
+from planning.core.plan import Frozen
 from planning.core.problem import Layer, Mixer, Person, Place
 from planning.core.solver.explain import finish_of, what_helps, why_late, why_unplaced
 from planning.core.week import plan_week
@@ -199,6 +200,29 @@ def test_a_late_pour_is_told_what_would_bring_it_in_on_time():
 def test_nothing_is_said_of_a_pour_in_time():
     week = problem(pour("A"))
     assert why_late(week, plan_week(week), "A") is None
+
+
+def only_the_upper_lift():
+    """Return a week whose pour has its upper lift fixed and its lower one in no plan."""
+    week = problem(pour("A", layers=TWO_LIFTS), systems=(system(deepest_lift_mm=40.0),))
+    plan = plan_week(week)
+    lift = next(x for x in plan.lifts if x.lift == 1)
+    batch = next(b for b in plan.batches if b.portions[0].lift == 1)
+    frozen = Frozen(lifts=(lift,), batches=(batch,), stands=plan.stands)
+    kept = replace(plan, lifts=(lift,), batches=(batch,))
+    return replace(week, frozen=frozen), kept
+
+
+def test_a_plan_that_leaves_out_the_lift_below_a_fixed_one_breaks_a_rule():
+    week, kept = only_the_upper_lift()
+    assert "lift_depth" in {broken.rule for broken in check(week, kept)}
+
+
+def test_a_lift_fixed_above_one_that_is_not_is_no_reason_to_forget_the_lower_one():
+    week, _ = only_the_upper_lift()
+    (told,) = plan_week(week).unplaced
+    assert (told.rule, told.pour) == ("lift_depth", "A")
+    assert "has lift 2 fixed, but a lift below it is not" in told.words
 
 
 def test_material_that_comes_in_later_delays_the_pour_and_loses_nothing():

@@ -1,0 +1,71 @@
+"""What stays when a week is planned again: printed work, with all that it is poured onto."""
+
+from datetime import timedelta
+
+import pytest
+
+from planning.week_plan import actions
+from planning.week_plan.kept import kept_batches
+from planning.week_plan.models import Batch
+from shop.models import DayChange, Person
+
+
+@pytest.fixture
+def two_lifts(planned, take):
+    """A pour of two lifts, each from its own batch, and its batches from the bottom up."""
+    pour = take("T-1", system="Q", depth_mm="60", due_in_days=5)
+    planned(pour)
+    pour.refresh_from_db()
+    batches = list(Batch.objects.order_by("planned_start"))
+    assert [b.portions.get().lift.number for b in batches] == [1, 2]
+    return pour, *batches
+
+
+def printed(batch, at):
+    batch.printed_at = at
+    batch.save()
+
+
+def kept(site, pour, now):
+    return [batch.pk for batch in kept_batches(site.pk, [pour], now)]
+
+
+def test_a_printed_upper_lift_keeps_the_lower_one_where_it_is(two_lifts, shop_site, now):
+    pour, lower, upper = two_lifts
+    printed(upper, now)
+    assert kept(shop_site, pour, now) == [lower.pk, upper.pk]
+
+
+def test_a_printed_upper_lift_is_let_go_when_the_lower_one_was_not_poured(
+    two_lifts, shop_site, now
+):
+    pour, lower, upper = two_lifts
+    printed(upper, now)
+    missed = lower.planned_start + timedelta(minutes=1)
+    assert kept(shop_site, pour, missed) == []
+    lower.status = "weighing"
+    lower.save()
+    assert kept(shop_site, pour, missed) == [lower.pk, upper.pk]
+
+
+def test_a_printed_upper_lift_is_let_go_when_the_lower_pot_is_gone(two_lifts, shop_site, now):
+    pour, lower, upper = two_lifts
+    printed(upper, now)
+    lower.portions.all().delete()
+    assert kept(shop_site, pour, now) == []
+
+
+def test_no_lift_is_lost_when_the_lower_one_of_a_printed_one_was_missed(two_lifts, shop_site, now):
+    pour, lower, upper = two_lifts
+    printed(upper, now)
+    DayChange.objects.create(person=Person.objects.first(), day=upper.planned_start.date())
+    later = lower.planned_end + timedelta(minutes=5)
+    wish = actions.write_wish(site=shop_site, week="2026-W49", now=later, seconds=0.5)
+    plan = actions.solve(plan_id=wish.pk, now=later)
+    assert plan.violations == []
+    assert [row["lift"] for row in plan.plan["lifts"]] == [0, 1]
+    assert plan.plan["moves"][0]["reason"] == "Its time had passed when this plan was made."
+    actions.confirm(plan=plan, now=later)
+    starts = Batch.objects.order_by("planned_start").values_list("planned_start", flat=True)
+    assert all(start >= later for start in starts)
+    assert sum(lift.mass_kg for lift in pour.lifts.all()) == pytest.approx(pour.mass_kg)
