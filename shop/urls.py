@@ -10,7 +10,6 @@ from shop.costs.views import CastingCostView, LossView
 from shop.counting import pages as counting_pages
 from shop.counting.views import CycleCountViewSet
 from shop.labels import pages as label_pages
-from shop.ledger import goods_pages
 from shop.ledger import pages as stock_pages
 from shop.ledger import views as ledger
 from shop.lots import views as lots
@@ -20,6 +19,7 @@ from shop.outlook import pages as outlook_pages
 from shop.outlook.views import OutlookMonthsView, OutlookView
 from shop.proposals import pages as buying
 from shop.proposals.views import ProposalViewSet
+from shop.purchasing import goods_pages
 from shop.purchasing import pages as orders
 from shop.purchasing.views import PurchaseOrderViewSet
 from shop.release_agents import views as release_agents

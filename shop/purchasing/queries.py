@@ -123,6 +123,17 @@ class LineState:
         return math.ceil(self.open / self.line.content)
 
 
+def open_lines(site_id: int) -> tuple[LineState, ...]:
+    """Return the sent order lines of a site of which something is still to come, by day."""
+    rows = PurchaseOrderLine.objects.filter(
+        order__site=site_id, order__status__in=SENT
+    ).select_related("order__supplier", "order__site", "material")
+    lines = list(rows)
+    came = received(lines)
+    states = [LineState(line, came[line.pk]) for line in lines]
+    return tuple(sorted((s for s in states if s.open), key=lambda s: (s.line.due_on, s.line.pk)))
+
+
 def line_states(order: PurchaseOrder) -> tuple[LineState, ...]:
     """Return the lines of an order with what came in of each."""
     lines = list(order.lines.all())

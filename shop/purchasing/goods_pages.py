@@ -1,7 +1,12 @@
-"""Goods in by page: a hand scanner, a phone's camera, typing, or a CSV file."""
+"""
+Goods in by page: a hand scanner, a phone's camera, typing, or a CSV file.
+
+What is on order is received against its order line, so that the order knows what came.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
 from uuid import uuid4
@@ -22,6 +27,10 @@ from shop.ledger.goods_in import MOST_CONTAINERS, Goods, Pack, Received, receive
 from shop.materials.camera import read_codes
 from shop.materials.models import LearnedCode, Material, Supplier
 from shop.materials.scanning import GoodsScan, read_goods_scan
+from shop.purchasing import actions, queries
+from shop.purchasing.errors import OverDelivery
+from shop.purchasing.models import PurchaseOrderLine
+from shop.purchasing.queries import LineState
 from shop.sites.models import Location
 
 
@@ -32,12 +41,13 @@ def goods_in(request: Any) -> HttpResponse:
     scan = request.GET.get("scan", "").replace("\0", "")
     supplier = request.GET.get("supplier", "")
     found, problem = None, None
+    line = request.GET.get("line", "")
     if scan:
         try:
             found = read_goods_scan(scan, clock.today(request.site), forms.row_id(supplier))
         except Invalid as error:
             problem = error
-    return _form(request, scan=scan, supplier=supplier, found=found, problem=problem)
+    return _form(request, scan=scan, supplier=supplier, found=found, problem=problem, line=line)
 
 
 def _form(
@@ -48,9 +58,13 @@ def _form(
     found: GoodsScan | None = None,
     problem: ShopError | None = None,
     typed: Any = None,
+    line: str = "",
     status: int = 200,
 ) -> HttpResponse:
     filled = typed or {}
+    lines = queries.open_lines(request.site.pk)
+    fitting = _fitting(lines, found)
+    chosen = _chosen(lines, line) or (fitting[0] if fitting else None)
     if found is not None and not typed:
         supplier = str(found.supplier_id or supplier)
         filled = {
@@ -61,6 +75,8 @@ def _form(
             "quantity": f"{found.quantity.normalize():f}" if found.quantity else "",
             "containers": str(found.count or 1),
         }
+    if chosen is not None and not typed:
+        filled = _from_line(chosen, filled)
     return render(
         request,
         "shop/stock/goods_in.html",
@@ -69,6 +85,12 @@ def _form(
             "found": found,
             "problem": problem,
             "filled": {"supplier": supplier, "containers": "1", **dict(filled.items())},
+            "lines": lines,
+            "also_fitting": [one for one in fitting if one is not chosen],
+            "chosen": chosen if not typed else _chosen(lines, typed.get("line", "")),
+            "over": isinstance(problem, OverDelivery),
+            "today": clock.today(request.site),
+            "may_orders": request.access.may("purchases:read", request.site.pk),
             "materials": Material.objects.order_by("name"),
             "suppliers": Supplier.objects.order_by("name"),
             "shelves": Location.objects.filter(site=request.site, in_use=True),
@@ -77,6 +99,38 @@ def _form(
         },
         status=status,
     )
+
+
+def _fitting(lines: Sequence[LineState], found: GoodsScan | None) -> list[LineState]:
+    """Return the open lines that ask for what was scanned, the first due first."""
+    if found is None or found.material is None:
+        return []
+    return [
+        one
+        for one in lines
+        if one.line.material_id == found.material.pk
+        and found.supplier_id in (None, one.line.order.supplier_id)
+    ]
+
+
+def _chosen(lines: Sequence[LineState], typed: str) -> LineState | None:
+    key = forms.row_id(typed)
+    return next((one for one in lines if one.line.pk == key), None)
+
+
+def _from_line(one: LineState, filled: dict[str, str]) -> dict[str, str]:
+    """Fill in from the order what the label left open; the label itself comes first."""
+    line = one.line
+    said = {name: value for name, value in filled.items() if value}
+    count = {} if said.get("quantity") else {"containers": str(one.open_packs)}
+    return {
+        "quantity": f"{line.content.normalize():f}",
+        **said,
+        **count,
+        "line": str(line.pk),
+        "material": str(line.material_id),
+        "supplier": str(line.order.supplier_id),
+    }
 
 
 @needs("movements:write")
@@ -103,13 +157,8 @@ def take_in(request: Any) -> HttpResponse:
     try:
         with transaction.atomic():
             goods = _typed(request)
-            received = receive_goods(
-                site=request.site,
-                goods=[goods],
-                key=f"page:{forms.text(request.POST, 'key', 64)}",
-                received_at=clock.now(),
-                by=request.user,
-            )
+            line = _line(request)
+            received = _received(request, goods, line)
             _learn(request, goods)
     except ShopError as error:
         return _form(
@@ -119,7 +168,71 @@ def take_in(request: Any) -> HttpResponse:
             typed=request.POST,
             status=422,
         )
+    _tell_order(request, goods, line)
     return _tell(request, received)
+
+
+def _line(request: Any) -> PurchaseOrderLine | None:
+    rows = PurchaseOrderLine.objects.filter(order__site=request.site)
+    return forms.chosen(request.POST, "line", rows.select_related("order__supplier", "material"))
+
+
+def _received(request: Any, goods: Goods, line: PurchaseOrderLine | None) -> tuple[Received, ...]:
+    """Take one lot in, against its order line where one was chosen."""
+    key, now = f"page:{forms.text(request.POST, 'key', 64)}", clock.now()
+    if line is None:
+        return receive_goods(
+            site=request.site, goods=[goods], key=key, received_at=now, by=request.user
+        )
+    if goods.material.pk != line.material_id:
+        words = (
+            f"line asks for {line.material}, the goods are {goods.material}. Choose the order "
+            "that asks for them, or “not ordered”."
+        )
+        raise Invalid.one("line", "other_material", words, value=line.pk)
+    if goods.supplier is not None and goods.supplier.pk != line.order.supplier_id:
+        words = (
+            f"supplier is {goods.supplier}; {line.order} is from {line.order.supplier}. Choose "
+            "the right order, or “not ordered”."
+        )
+        raise Invalid.one("supplier", "differs", words, value=goods.supplier.pk)
+    return actions.receive(
+        order=line.order,
+        goods=[(line.pk, goods)],
+        key=key,
+        received_at=now,
+        by=request.user,
+        accept_over=request.POST.get("accept_over") == "1",
+    )
+
+
+def _tell_order(request: Any, goods: Goods, line: PurchaseOrderLine | None) -> None:
+    """Say what the order still expects, or that an order may have been overlooked."""
+    if line is None:
+        waiting = [
+            one.line.order.number
+            for one in queries.open_lines(request.site.pk)
+            if one.line.material_id == goods.material.pk
+            and (goods.supplier is None or goods.supplier.pk == one.line.order.supplier_id)
+        ]
+        if waiting:
+            messages.warning(
+                request,
+                f"Taken in without an order, yet {', '.join(waiting)} expects {goods.material}. "
+                "If these are its goods, undo the receipt on the lot's page and choose the order.",
+            )
+        return
+    came, coming = queries.received([line])[line.pk], line.coming_quantity
+    unit = line.material.unit
+    words = f"{line.order}: {came.normalize():f} of {coming.normalize():f} {unit} have come in"
+    if came < coming:
+        messages.info(request, f"{words}, {(coming - came).normalize():f} {unit} still to come.")
+    elif came > coming:
+        messages.warning(
+            request, f"{words}: {(came - coming).normalize():f} {unit} too much, kept."
+        )
+    else:
+        messages.success(request, f"{words}, as ordered.")
 
 
 def _typed(request: Any) -> Goods:
