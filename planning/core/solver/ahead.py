@@ -26,7 +26,7 @@ class Ahead:
     def __init__(self, shop: Shop, jobs: list[Job], empty: Board) -> None:
         self.shop, self.jobs, self.empty = shop, jobs, empty
         self._known: dict[tuple[int, int, int], int] = {}
-        self._steps: dict[tuple[int, str, int], int] = {}
+        self._steps: dict[tuple[tuple[int, ...], int, int], int] = {}
         self._lifts: dict[tuple[int, int], int] = {}
 
     def late_after(self, job: Job, lift: int, end: int) -> int:
@@ -83,11 +83,11 @@ class Ahead:
 
     def _run(self, job: Job, chain: tuple[StepJob, ...], low: int, found: list[int]) -> int:
         """Return when a chain of steps begun at `low` or later can have run."""
-        for i, step in enumerate(chain):
+        for step in chain:
             if step.fixed is not None:
                 low = max(low, step.fixed.end_min + step.step.wait_min)
                 continue
-            key = (job.index, step.kind, i)
+            key = (step.units, step.step.hands, step.step.hands_min)
             bits = self._steps.get(key)
             if bits is None:
                 bits = self._steps[key] = steps.step_mask(self.shop, self.empty, step)

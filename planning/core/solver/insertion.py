@@ -340,6 +340,7 @@ def _least_lift_min(job: Job, lift: LiftJob) -> int:
 def _find_slot(shop: Shop, board: Board, job: Job, placed: Placed) -> int:
     """Return a free slot of the pour's kind for its stand, or -1."""
     need = masks.span(placed.stand_start, _stands_until(shop, job, placed))
+    before = masks.span(0, placed.stand_start)
     best, room = -1, -1
     for unit in _slots(shop, board, job):
         free = board.free[unit]
@@ -351,7 +352,7 @@ def _find_slot(shop: Shop, board: Board, job: Job, placed: Placed) -> int:
         if free & need != need:
             continue
         # the slot that was busy last until just before, so that long gaps stay whole
-        busy = (~free & masks.span(0, placed.stand_start)).bit_length()
+        busy = (before ^ (free & before)).bit_length()
         if busy > room:
             best, room = unit, busy
     return best

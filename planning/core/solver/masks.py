@@ -24,6 +24,12 @@ def spans(windows: Iterable[tuple[int, int]]) -> int:
     return bits
 
 
+def covers(bits: int, start: int, end: int) -> bool:
+    """Return whether all minutes from `start` to `end`, the end not included, are set."""
+    need = (1 << (end - start)) - 1
+    return (bits >> start) & need == need
+
+
 def starts(free: int, minutes: int) -> int:
     """Return the minutes at which `minutes` free minutes in a row begin."""
     done = 1

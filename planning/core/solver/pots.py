@@ -155,37 +155,29 @@ def joined(
     pour = pour_minutes(job, kg)
     extra = pour + system.move_min
     if last:
-        begin = pot.pour_end + system.move_min
-        share = Share(job.index, lift, kg, begin, begin + pour)
-        start, contact, pour_end, end = (
-            pot.start,
-            pot.contact,
-            pot.pour_end + extra,
-            pot.end + extra,
-        )
-        busy, busy_mixer = (pot.end, end), (pot.end, end)
-        shares = (*pot.shares, share)
+        begin, pour_end = pot.pour_end + system.move_min, pot.pour_end + extra
+        start, contact, end = pot.start, pot.contact, pot.end + extra
+        busy_from, busy_until, mixing_from, mixing_until = pot.end, end, pot.end, end
     else:
-        start, contact = pot.start - extra, pot.contact - extra
-        begin = pot.pour - extra
-        share = Share(job.index, lift, kg, begin, begin + pour)
-        pour_end, end = pot.pour_end, pot.end
-        busy, busy_mixer = (start, pot.start), (contact, pot.contact)
-        shares = (share, *pot.shares)
+        begin, pour_end = pot.pour - extra, pot.pour_end
+        start, contact, end = pot.start - extra, pot.contact - extra, pot.end
+        busy_from, busy_until, mixing_from, mixing_until = start, pot.start, contact, pot.contact
         if start < 0:
             return None
+    # the cheap questions first: most pots are refused
     if pour_end - contact > chemistry.life_min(contact):
         return None
-    if any(start < not_before(shop, board, s.job) for s in (shares if not last else (share,))):
+    if not shop.pour_clock >> begin & 1 or not shop.attended(chemistry) >> (begin + pour) & 1:
         return None
-    if not shop.pour_clock >> begin & 1 or not shop.attended(chemistry) >> share.end & 1:
-        return None
-    need = masks.span(*busy)
     free = board.free
-    if any(free[u] & need != need for u in pot.people):
+    if not masks.covers(free[pot.mixer], mixing_from, mixing_until):
         return None
-    need = masks.span(*busy_mixer)
-    if free[pot.mixer] & need != need:
+    for unit in pot.people:
+        if not masks.covers(free[unit], busy_from, busy_until):
+            return None
+    share = Share(job.index, lift, kg, begin, begin + pour)
+    shares = (*pot.shares, share) if last else (share, *pot.shares)
+    if any(start < not_before(shop, board, s.job) for s in ((share,) if last else shares)):
         return None
     if any(shop.crosses_shifts(u, start, end) for u in pot.people):
         return None

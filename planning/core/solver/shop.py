@@ -40,6 +40,9 @@ class Chemistry:
         self.life = [plannable_min(c.pot_life_min, factor) for c in system.conditions]
         self.least_kg = poured_kg(system, system.least_batch_kg)
         self.most_tools = system.most_tools_per_batch
+        ends: list[int | None] = [*self._from[1:], None]
+        begins = [0, *self._from[1:]]
+        self._segments = [(f, e, i) for i, (f, e) in enumerate(zip(begins, ends, strict=True))]
 
     def _at(self, minute: int) -> int:
         return max(0, bisect_right(self._from, minute) - 1)
@@ -55,9 +58,7 @@ class Chemistry:
 
     def segments(self) -> list[tuple[int, int | None, int]]:
         """Return (from, to, index) of each condition; the first one reaches back to 0."""
-        ends: list[int | None] = [*self._from[1:], None]
-        froms = [0, *self._from[1:]]
-        return [(f, e, i) for i, (f, e) in enumerate(zip(froms, ends, strict=True))]
+        return self._segments
 
 
 class Shop:
@@ -115,7 +116,7 @@ class Shop:
 
     def _mixers(self) -> None:
         self.mixer_units: list[MixerUnit] = []
-        whole = masks.span(0, self.place_length)
+        whole = masks.span(0, self.length)  # nobody is there to mix later
         for mixer in self.problem.mixers:
             for _ in range(mixer.count):
                 self.mixer_units.append(MixerUnit(len(self.free), mixer))
