@@ -63,3 +63,42 @@ def shot(page: Any, name: str) -> None:
         folder = Path(os.environ["SHOTS"])
         folder.mkdir(parents=True, exist_ok=True)
         page.screenshot(path=folder / f"{name}.png", full_page=True)
+
+
+def play_batch(page: Any, batch: Any, clock: Any) -> None:
+    """Make ready, weigh, mix and pour a batch of one portion, each at its planned time."""
+    clock.move_to(batch.planned_start)
+    page.goto(f"/batches/{batch.pk}/")
+    wait_for_step(page, "Make ready")
+    page.locator("#ready").tap()
+    for line in batch.lines.order_by("order"):
+        weigh_line(page, line)
+    wait_for_step(page, "first contact")
+    wait_until_sent(page)
+    clock.move_to(batch.planned_contact)
+    page.reload()
+    page.locator("#contact").tap()
+    wait_for_step(page, "Second container")
+    page.locator("#second").tap()
+    wait_for_step(page, "Pour into")
+    page.locator("#poured").tap()
+    wait_for_step(page, "Finished")
+    wait_until_sent(page)
+
+
+def sign_by_touch(
+    page: Any, step: Any, values: dict[str, str], took_min: int | None = None
+) -> None:
+    """Open a step on its pour's page, tick and measure what it asks, and sign it."""
+    card = page.locator(f"#step-{step.pk}")
+    card.get_by_text("Sign this step").tap()
+    for n, check in enumerate(step.checks):
+        field = card.locator(f"#id_step-{step.pk}-check_{n}")
+        if check.get("low") is None and check.get("high") is None:
+            field.tap()
+        else:
+            field.fill(values[check["what"]])
+    if took_min is not None:
+        card.get_by_label("Hands-on time, min").fill(str(took_min))
+    card.get_by_role("button", name="Done").tap()
+    page.get_by_text(f"{step.name} is signed.").wait_for()
