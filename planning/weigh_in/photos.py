@@ -51,6 +51,13 @@ def clean_photo(file: Any) -> ContentFile:
                     unit="pixels",
                 )
             upright = ImageOps.exif_transpose(picture).convert("RGB")
+    except Image.DecompressionBombError as error:
+        raise _refuse(
+            "too_many_pixels",
+            f"photo has far too many pixels; at most {MOST_PIXELS // 10**6} million are opened.",
+            limit=str(MOST_PIXELS),
+            unit="pixels",
+        ) from error
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
         raise _refuse(
             "no_picture", "photo is no JPEG, PNG or WebP picture that can be opened."

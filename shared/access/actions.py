@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from datetime import datetime
+from typing import Any
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
@@ -20,13 +21,22 @@ SHOWN = 12
 """Characters of a token that are kept, to recognise it by."""
 
 
-def add_site(*, code: str, name: str, time_zone: str, by: User) -> Site:
+def add_site(*, code: str, name: str, time_zone: str, by: User, **values: Any) -> Site:
     """Open a site; whoever opens it is its administrator."""
     with transaction.atomic():
-        site = Site(code=code, name=name, time_zone=time_zone)
+        site = Site(code=code, name=name, time_zone=time_zone, **values)
         site.full_clean()
         site.save()
         Membership.objects.create(user=by, site=site, role=Role.ADMINISTRATOR)
+    return site
+
+
+def change_site(site: Site, **values: Any) -> Site:
+    """Change what is named; what the model forbids is refused in words."""
+    for name, value in values.items():
+        setattr(site, name, value)
+    site.full_clean()
+    site.save()
     return site
 
 

@@ -40,7 +40,12 @@ class SiteViewSet(
             name=values["name"],
             time_zone=values.get("time_zone", "UTC"),
             by=self.request.user,
+            **{name: values[name] for name in ("expected_c",) if name in values},
         )
+
+    def perform_update(self, serializer: Any) -> None:
+        """Change a site after the model's own checks."""
+        serializer.instance = actions.change_site(serializer.instance, **serializer.validated_data)
 
 
 class Me(GenericAPIView):

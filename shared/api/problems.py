@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import math
+import re
 from collections.abc import Iterator, Mapping
 from http import HTTPStatus
 from typing import Any
@@ -208,7 +209,8 @@ def _one(message: Any, sent: Any, pointer: str) -> FieldProblem:
     simple = sent is not None and not isinstance(sent, dict | list) and not hidden
     value = str(sent)[:200] if simple else None
     sentence = str(message)
-    if field and field not in sentence:
+    # The name of the field may also be a part of another word.
+    if field and not re.search(rf"(?<![\w-]){re.escape(field)}(?![\w-])", sentence):
         sentence = f"{field} is {value!r}: {sentence}" if simple else f"{field}: {sentence}"
     code = getattr(message, "code", None) or "invalid"
     return FieldProblem(pointer, str(code), sentence, value, **getattr(code, "facts", {}))

@@ -13,11 +13,9 @@ from shared.errors import Invalid
 from shared.retry import retried
 from shop.core.shelf_life import usable_until
 from shop.errors import NotFound, Refused
+from shop.lots.certificates import kind_of
 from shop.lots.models import Container, Lot, LotStatus, Placement
 from shop.sites.models import Location
-
-MOST_CERTIFICATE_BYTES = 15 * 1024 * 1024
-CERTIFICATE_BEGINNINGS = {b"%PDF-": "pdf", b"\x89PNG\r\n\x1a\n": "png", b"\xff\xd8\xff": "jpg"}
 
 
 class AlreadyRetested(Refused):
@@ -161,15 +159,7 @@ def place(container_id: int, *, location: Location, at: datetime, by: User | Non
 def attach_certificate(lot_id: int, *, file: File[bytes], words: str = "") -> Lot:
     """Keep the supplier's certificate with a lot: PDF, PNG or JPEG, under a name of our own."""
     [lot] = _locked([lot_id])
-    beginning = file.read(8)
-    file.seek(0)
-    kind = next((k for b, k in CERTIFICATE_BEGINNINGS.items() if beginning.startswith(b)), None)
-    if kind is None or file.size > MOST_CERTIFICATE_BYTES:
-        sentence = (
-            f"certificate has {file.size} bytes and begins {beginning[:4]!r}; give a PDF, PNG or "
-            f"JPEG of at most {MOST_CERTIFICATE_BYTES} bytes."
-        )
-        raise Invalid.one("certificate", "bad_file", sentence, limit=MOST_CERTIFICATE_BYTES)
+    kind = kind_of(file)
     lot.certificate_file.save(f"lot-{lot.pk}.{kind}", file, save=False)
     lot.certificate = words or lot.certificate or "attached"
     lot.version += 1

@@ -32,6 +32,9 @@ def read_codes(file: Any) -> list[str]:
                 words = f"The photo has {width} x {height} pixels; at most 40 million are read."
                 raise Invalid.one("photo", "too_large", words)
             grey = picture.convert("L")
+    except Image.DecompressionBombError as error:
+        words = "The photo has far too many pixels; at most 40 million are read."
+        raise Invalid.one("photo", "too_large", words) from error
     except (OSError, SyntaxError, ValueError) as error:
         words = "This is no photo that can be read; give a JPEG, PNG or WebP."
         raise Invalid.one("photo", "not_a_photo", words) from error

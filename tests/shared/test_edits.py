@@ -37,6 +37,18 @@ def test_a_change_needs_the_tag_that_was_read(api, site, address):
     assert (site.name, site.version) == ("New", 2)
 
 
+def test_a_temperature_no_shop_has_is_refused_by_the_site_in_words(api, site, address):
+    caller = api()
+    tag = caller.get(address)["ETag"]
+    answer = caller.patch(address, {"expected_c": "60.0"}, etag=tag)
+    assert answer.status_code == 422
+    assert "must be 0 to 45 °C" in answer.json()["detail"]
+    site.refresh_from_db()
+    assert (site.expected_c, site.version) == (20, 1)
+    new = caller.post(SITES, {"code": "second", "name": "Second", "expected_c": "17.5"})
+    assert (new.status_code, new.json()["expected_c"]) == (201, "17.5")
+
+
 def test_the_tag_is_compared_before_the_body_is_judged(api, address):
     response = api().patch(address, {"expected_c": "nonsense"}, etag='"9-9"')
     assert response.status_code == 412

@@ -143,6 +143,13 @@ def test_nested_errors_point_into_the_body():
     ]
 
 
+def test_a_field_whose_name_is_part_of_another_word_is_named_all_the_same():
+    detail = {"pack": ["packs must be whole."], "day": ["day is missing."]}
+    packs, day = field_problems(detail, {"pack": "x"})
+    assert packs.detail == "pack is 'x': packs must be whole."
+    assert day.detail == "day is missing."
+
+
 def test_secrets_are_not_echoed():
     (found,) = field_problems({"password": ["is too short."]}, {"password": "hunter2"})
     assert "hunter2" not in str(found)

@@ -204,6 +204,8 @@ LOGGING = {
         # Django's own handlers print nothing when DEBUG is off: a 500 would leave no trace.
         "django": {"handlers": ["console"], "level": "INFO", "propagate": False},
         "axes": {"level": "WARNING"},
+        # Each PDF would write a dozen lines on the tables of its fonts.
+        "fontTools": {"level": "WARNING"},
     },
 }
 
