@@ -68,14 +68,19 @@ class Shop:
         )
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
 def shop(request):
     with short_folder() as folder:
         if request.param == "sqlite":
-            yield Shop(f"sqlite:///{folder / 'load.sqlite3'}", folder)
+            yield migrated(Shop(f"sqlite:///{folder / 'load.sqlite3'}", folder))
         else:
             with postgres() as url:
-                yield Shop(url, folder)
+                yield migrated(Shop(url, folder))
+
+
+def migrated(shop):
+    shop.run("manage.py", "migrate", "--skip-checks", "--verbosity", "0")
+    return shop
 
 
 def kill_in_the_middle(shop, name, writer):
@@ -92,9 +97,60 @@ def kill_in_the_middle(shop, name, writer):
     return told
 
 
+FIFTY = """
+import django; django.setup()
+import json, threading
+from decimal import Decimal
+from django.db import connection
+from shared.errors import ShopError
+from shop.ledger import actions
+from shop.ledger.models import Movement
+from tests.factories.shop import NOW, make_container
+
+can = make_container(holds=40)
+all_there = threading.Barrier(50)
+answers = []
+
+def write(n):
+    call = dict(container_id=can.pk, quantity=Decimal(1), key=f"fifty:{n}",
+                counterpart="batch:1", happened_at=NOW)
+    all_there.wait(60)
+    again = 0
+    while again < 2:
+        try:
+            found = str(actions.issue(**call).id)
+        except ShopError as error:
+            if error.code == "busy":
+                continue
+            found = error.code
+        answers.append((n, found))
+        again += 1
+    connection.close()
+
+threads = [threading.Thread(target=write, args=(n,)) for n in range(50)]
+[t.start() for t in threads]; [t.join(120) for t in threads]
+can.refresh_from_db()
+moves = Movement.objects.filter(container=can)
+print(json.dumps({"answers": sorted(answers), "balance": str(can.balance),
+                  "sum": str(sum(m.quantity for m in moves)), "moves": len(moves)}))
+"""
+
+
+@pytest.mark.servers
+def test_fifty_writers_on_one_lot_take_what_is_there_and_no_more(shop):
+    """Each asks twice under its key; ten find the can empty."""
+    found = json.loads(shop.run("-c", FIFTY).strip().splitlines()[-1])
+    answers = {(n, answer) for n, answer in found["answers"]}
+    assert len(found["answers"]) == 100
+    assert len(answers) == 50, "a repeat was answered differently"
+    said = [answer for _, answer in answers]
+    assert said.count("not_enough_stock") == 10
+    assert len(set(said) - {"not_enough_stock"}) == 40
+    assert (found["balance"], found["sum"], found["moves"]) == ("0.0000", "0.0000", 41)
+
+
 @pytest.mark.servers
 def test_no_movement_is_lost_or_doubled_and_no_balance_falls_below_zero(shop):
-    shop.run("manage.py", "migrate", "--skip-checks", "--verbosity", "0")
     shop.run("-c", SET_UP)
     started = time.monotonic()
     writers = {f"w{n}": shop.writer(f"w{n}") for n in range(WRITERS)}
@@ -167,7 +223,6 @@ print(len(tries), [str(balance) for balance in held])
 def test_a_deadlock_is_run_again_and_both_writers_get_through():
     """Two weigh-ins take the same two cans in opposite order; PostgreSQL breaks one off."""
     with short_folder() as folder, postgres() as url:
-        shop = Shop(url, folder)
-        shop.run("manage.py", "migrate", "--skip-checks", "--verbosity", "0")
+        shop = migrated(Shop(url, folder))
         told = shop.run("-c", DEADLOCK).strip().splitlines()[-1]
     assert told == "3 ['8.0000', '8.0000']", "one of the two must have been tried twice"
