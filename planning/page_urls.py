@@ -9,6 +9,7 @@ from django.urls import path, register_converter
 from planning.batch_sheets import pages as batch_sheets
 from planning.cures import pages as cures
 from planning.pours import pages as pours
+from planning.routes import pages as routes
 from planning.today import pages as today
 from planning.week_plan import comparison_pages, rules_pages, trial_pages
 from planning.week_plan import pages as week_plan
@@ -65,4 +66,7 @@ urlpatterns = [
     path("pours/<int:pk>/demould/", cures.demould, name="pour-demould"),
     path("demould-photos/<int:pk>/", cures.demould_photo, name="demould-photo"),
     path("pour-steps/<int:pk>/sign/", cures.sign, name="pour-step-sign"),
+    path("step-photos/<int:pk>/", cures.step_photo, name="step-photo"),
+    path("routes/", routes.routes, name="routes"),
+    path("routes/<str:code>/", routes.route, name="route"),
 ]

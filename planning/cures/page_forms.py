@@ -7,6 +7,8 @@ from typing import Any
 
 from django import forms
 
+from planning.pours.steps import within
+
 NUMBER = "%(value)s is not a number; give digits with one point, in the unit named."
 
 
@@ -60,6 +62,12 @@ class StepForm(forms.Form):
         self.checks = checks
         for n, check in enumerate(checks):
             self.fields[f"check_{n}"] = self._field(check)
+        self.fields["remark"] = forms.CharField(label="Remark", max_length=400, required=False)
+        self.fields["photo"] = forms.FileField(
+            label="Photo",
+            required=False,
+            widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
+        )
 
     def _field(self, check: dict[str, Any]) -> forms.Field:
         what, unit = str(check.get("what", "Check")), str(check.get("unit") or "")
@@ -67,8 +75,7 @@ class StepForm(forms.Form):
         if low is None and high is None:
             return forms.BooleanField(
                 label=what,
-                required=True,
-                error_messages={"required": f"{what}: tick it once it is so, or leave a remark."},
+                required=False,
             )
         limits = " to ".join(str(v) for v in (low, high) if v is not None)
         return forms.DecimalField(
@@ -78,22 +85,28 @@ class StepForm(forms.Form):
             error_messages={"invalid": f"{what} is no number; give digits with one point."},
         )
 
+    def clean(self) -> dict[str, Any]:
+        """Ask for a remark where something is not so."""
+        found = super().clean() or {}
+        for n, check in enumerate(self.checks):
+            open_tick = found.get(f"check_{n}") is False
+            if open_tick and not found.get("remark"):
+                what = str(check.get("what", "Check"))
+                self.add_error(
+                    f"check_{n}",
+                    f"{what}: tick it once it is so, or say in the remark why it is not.",
+                )
+        return found
+
     def results(self) -> list[dict[str, Any]]:
         """Return the measured values beside their limits, each judged."""
         found = []
         for n, check in enumerate(self.checks):
             value = self.cleaned_data[f"check_{n}"]
             row = {**check, "value": value if isinstance(value, bool) else str(value)}
-            row["within"] = value if isinstance(value, bool) else _within(value, check)
+            row["within"] = value if isinstance(value, bool) else within(value, check)
             found.append(row)
         return found
-
-
-def _within(value: Decimal, check: dict[str, Any]) -> bool:
-    low, high = check.get("low"), check.get("high")
-    return (low is None or value >= Decimal(str(low))) and (
-        high is None or value <= Decimal(str(high))
-    )
 
 
 class DemouldForm(forms.Form):

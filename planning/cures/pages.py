@@ -103,15 +103,18 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
         PourStep.objects.select_related("pour"), pk=pk, pour__order__site=request.site
     )
     name = f"step-{step.pk}"
-    form = StepForm(request.POST, checks=step.checks, prefix=name)
+    form = StepForm(request.POST, request.FILES, checks=step.checks, prefix=name)
     if form.is_valid():
         try:
+            given = form.cleaned_data["photo"]
             sign_step(
                 step=step,
                 at=clock.now(),
                 by=request.user,
                 took_min=form.cleaned_data["took_min"],
                 results=form.results(),
+                remark=form.cleaned_data["remark"],
+                photo=None if given is None else clean_photo(given),
             )
             messages.success(request, f"{step.name} is signed.")
             return redirect("pour", pk=step.pour_id)
@@ -178,6 +181,15 @@ def ask_plan(request: HttpRequest, pk: int) -> HttpResponse:
         by=request.user,
     )
     return redirect("plan-compare", pk=plan.pk)
+
+
+@needs("steps:read")
+def step_photo(request: HttpRequest, pk: int) -> FileResponse:
+    """Show the photo of a step to people of its site."""
+    step = get_object_or_404(
+        PourStep.objects.exclude(photo=""), pk=pk, pour__order__site=request.site
+    )
+    return FileResponse(step.photo.open("rb"), content_type="image/jpeg")
 
 
 @needs("cures:read")

@@ -178,6 +178,8 @@ class PourStep(StepFields):
     results = models.JSONField(
         default=list, blank=True, help_text="Measured values of the checks."
     )
+    remark = models.CharField(max_length=400, blank=True)
+    photo = models.FileField(upload_to="step_photos/", blank=True)
 
     class Meta:
         ordering = ["pour", "-phase", "order"]

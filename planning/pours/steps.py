@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django.db import transaction
@@ -20,18 +21,59 @@ def sign_step(
     by: Any = None,
     took_min: int | None = None,
     results: list[dict[str, Any]] | None = None,
+    remark: str = "",
+    photo: Any = None,
 ) -> PourStep:
     """Sign a step of work as done; its materials are issued first expired first out."""
     if step.done_at is not None:
         return step
     with transaction.atomic():
         changed = PourStep.objects.filter(pk=step.pk, done_at__isnull=True).update(
-            done_at=at, done_by=by, took_min=took_min, results=results or []
+            done_at=at, done_by=by, took_min=took_min, results=results or [], remark=remark
         )
         if changed:
             _issue_materials(step, at, by)
     step.refresh_from_db()
+    if changed and photo is not None:
+        step.photo.save("photo.jpg", photo)
     return step
+
+
+def add_photo(*, step: PourStep, photo: Any) -> PourStep:
+    """Keep a photo of a step; one that is there already stays the record."""
+    if step.photo:
+        raise ShopError(
+            f"{step} has a photo already; it is part of the record and is not replaced.",
+            code="photo_there",
+        )
+    step.photo.save("photo.jpg", photo)
+    return step
+
+
+def judged(step: PourStep, results: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return measured values beside the limits of the checks they name, each judged."""
+    checks = {str(check.get("what")): check for check in step.checks}
+    return [_judged(checks.get(str(row.get("what")), {}), row) for row in results]
+
+
+def _judged(check: Mapping[str, Any], row: dict[str, Any]) -> dict[str, Any]:
+    value = row.get("value")
+    found = {**row, **{name: check[name] for name in ("low", "high", "unit") if name in check}}
+    if isinstance(value, bool):
+        return {**found, "within": value}
+    try:
+        number = Decimal(str(value))
+    except InvalidOperation:
+        return row
+    return {**found, "value": str(value), "within": within(number, check)}
+
+
+def within(value: Decimal, check: Mapping[str, Any]) -> bool:
+    """Whether a measured value keeps the limits of its check."""
+    low, high = check.get("low"), check.get("high")
+    return (low is None or value >= Decimal(str(low))) and (
+        high is None or value <= Decimal(str(high))
+    )
 
 
 def _issue_materials(step: PourStep, at: datetime, by: Any) -> None:

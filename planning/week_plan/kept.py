@@ -118,7 +118,9 @@ def frozen_work(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.F
             key = portion.lift.pour_id
             begins[key] = max(batch.planned_start, begins.get(key, batch.planned_start))
     tasks = [
-        _kept_task(step, clock, begins.get(pour.pk)) for pour in pours for step in pour.steps.all()
+        _kept_task(step, clock, begins.get(pour.pk), _overtaken(step, pour))
+        for pour in pours
+        for step in pour.steps.all()
     ]
     done = [task for task in tasks if task is not None]
     begun = {p for p, _ in served} | {task.pour for task in done}
@@ -130,9 +132,28 @@ def frozen_work(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.F
     )
 
 
-def _kept_task(step: PourStep, clock: Clock, until: datetime | None) -> core.Task | None:
-    """A step that is done, or stands before a kept batch of its pour, signed or not."""
+def _overtaken(step: PourStep, pour: Pour) -> datetime | None:
+    """When a later step began that is signed: then this one is done too, though nobody signed."""
+    later = [
+        at
+        for one in pour.steps.all()
+        if one.phase == step.phase and one.order > step.order and (at := began(one)) is not None
+    ]
+    return (
+        None
+        if step.done_at is not None or step.phase == Phase.BETWEEN
+        else min(later, default=None)
+    )
+
+
+def _kept_task(
+    step: PourStep, clock: Clock, until: datetime | None, overtaken: datetime | None
+) -> core.Task | None:
+    """A step that is done, or stands before kept work of its pour, signed or not."""
     start, end = began(step), step.done_at
+    if overtaken is not None:
+        start, end = overtaken - timedelta(minutes=step.hands_min), overtaken
+        until = None
     if end is None and until is not None:
         start, end = step.planned_start, step.planned_end
         if start is None or start > until:

@@ -232,6 +232,9 @@ class PlanningRules(models.Model):
         default=0,
         help_text="Planned work that starts within so many hours from now stays where it is.",
     )
+    own_times = models.BooleanField(
+        default=True, help_text="Plan steps with the hands-on times the shop has recorded."
+    )
     version = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:

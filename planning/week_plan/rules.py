@@ -111,6 +111,7 @@ def keep_rules(
     site_id: int,
     values: Mapping[str, Any],
     freeze_hours: Decimal | None = None,
+    own_times: bool | None = None,
     seen: int | None = None,
     where: str = "",
 ) -> PlanningRules:
@@ -163,6 +164,8 @@ def keep_rules(
                 unit="h",
             )
         rules.freeze_hours = freeze_hours
+    if own_times is not None:
+        rules.own_times = own_times
     rules.values = to_plain(changed)
     rules.version = F("version") + 1
     rules.save()

@@ -26,9 +26,8 @@ class RulesForm(forms.Form):
     def __init__(self, data: Any = None, *, rules: PlanningRules) -> None:
         settings = settings_of(rules)
         initial = {name: getattr(settings, name) for name in RULES}
-        super().__init__(
-            data, initial={**initial, "freeze_hours": rules.freeze_hours, "seen": rules.version}
-        )
+        own = {"freeze_hours": rules.freeze_hours, "own_times": rules.own_times}
+        super().__init__(data, initial={**initial, **own, "seen": rules.version})
         usual = {field.name: field.default for field in fields(Settings)}
         for name, rule in RULES.items():
             self.fields[name] = _field(name, rule, usual[name])
@@ -40,7 +39,12 @@ class RulesForm(forms.Form):
             decimal_places=1,
             help_text="Planned work that starts within so many hours is not moved. Usual: 0 h.",
         )
-
+        self.fields["own_times"] = forms.BooleanField(
+            label="Hands-on times from the shop's own records",
+            required=False,
+            help_text="A step is planned as long as it took here, once three are recorded; each "
+            "route's page says how long and why. Usual: yes.",
+        )
         self.fields["seen"] = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def values(self) -> dict[str, Any]:

@@ -24,6 +24,7 @@ def planning_rules(request: HttpRequest) -> HttpResponse:
                 site_id=site.pk,
                 values=form.values(),
                 freeze_hours=form.cleaned_data["freeze_hours"],
+                own_times=form.cleaned_data["own_times"],
                 seen=form.cleaned_data["seen"],
             )
         except RulesChanged as error:

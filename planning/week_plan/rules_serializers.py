@@ -60,11 +60,14 @@ class RulesSerializer(StrictModelSerializer):
     freeze_hours = fields.DecimalField(
         max_digits=5, decimal_places=1, min_value=0, max_value=336, required=False
     )
+    own_times = fields.YesNoField(
+        required=False, help_text="Plan steps with the hands-on times the shop has recorded."
+    )
     about = serializers.SerializerMethodField()
 
     class Meta:
         model = PlanningRules
-        fields = ["id", "site", "freeze_hours", "settings", "about", "etag"]
+        fields = ["id", "site", "freeze_hours", "own_times", "settings", "about", "etag"]
         read_only_fields = ["id", "site", "about", "etag"]
 
     @extend_schema_field(OpenApiTypes.OBJECT)

@@ -37,5 +37,6 @@ class RulesViewSet(
             site_id=serializer.instance.site_id,
             values=values.get("settings", {}),
             freeze_hours=values.get("freeze_hours"),
+            own_times=values.get("own_times"),
             where="settings/",
         )

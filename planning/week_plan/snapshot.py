@@ -12,7 +12,9 @@ from zoneinfo import ZoneInfo
 
 from planning.core import plan as core
 from planning.core import problem as given
+from planning.core.step_times import Pace
 from planning.pours.models import Pour, PourStatus, PourStep
+from planning.pours.step_times import kind_of, paces
 from planning.routes.models import Phase
 from planning.week_plan.conditions import conditions, deepest_lift_mm
 from planning.week_plan.kept import (
@@ -22,6 +24,7 @@ from planning.week_plan.kept import (
     previous_plan,
 )
 from planning.week_plan.models import Batch
+from planning.week_plan.rules import rules_of
 from planning.week_plan.week_clock import Clock
 from shared.access.models import Site
 from shared.units import parse_week
@@ -63,6 +66,7 @@ def problem_of_week(
     shop = _warmed(stores.site_week(site.pk, first, days), warmer_k)
     systems = {info.id: info for info in stores.systems({pour.system_id for pour in pours})}
     frozen = frozen_work(pours, batches, clock)
+    known = paces(site.pk) if rules_of(site.pk).own_times else {}
     starts = {
         first + timedelta(days=n): clock.midnight(first + timedelta(days=n)) for n in range(days)
     }
@@ -89,7 +93,9 @@ def problem_of_week(
             _system(info, starts, shop, {p.tool_side for p in pours if p.system_id == info.id})
             for info in systems.values()
         ),
-        pours=tuple(_pour(pour, systems[pour.system_id], shop, clock, frozen) for pour in pours),
+        pours=tuple(
+            _pour(pour, systems[pour.system_id], shop, clock, frozen, known) for pour in pours
+        ),
         lots=_lots(site.pk, systems.values(), clock, end),
         staffed=_staffed(shop, clock),
         day_starts=tuple(starts.values()),
@@ -224,7 +230,12 @@ def _system(
 
 
 def _pour(
-    pour: Pour, info: SystemInfo, shop: SiteWeek, clock: Clock, frozen: core.Frozen
+    pour: Pour,
+    info: SystemInfo,
+    shop: SiteWeek,
+    clock: Clock,
+    frozen: core.Frozen,
+    known: Mapping[str, Pace],
 ) -> given.Pour:
     key = str(pour.pk)
     kept = [t.start_min for t in frozen.tasks if t.pour == key]
@@ -238,8 +249,8 @@ def _pour(
         layers=tuple(given.Layer(row["depth_mm"], row["mass_kg"]) for row in pour.layers),
         place_kind=pour.place_kind,
         due_min=clock.midnight(pour.due_on + timedelta(days=1)),
-        before=tuple(_step(s) for s in steps if s.phase == Phase.BEFORE),
-        after=tuple(_step(s) for s in steps if s.phase == Phase.AFTER),
+        before=tuple(_step(s, known) for s in steps if s.phase == Phase.BEFORE),
+        after=tuple(_step(s, known) for s in steps if s.phase == Phase.AFTER),
         stands_on=_stands_on(pour),
         same_place=pour.same_place and _stands_on(pour) is not None,
         earliest_min=min([earliest, *kept]),
@@ -268,12 +279,14 @@ def _cure_min(pour: Pour) -> int | None:
     return max(1, math.ceil((cure.demould_due_at - cure.poured_at).total_seconds() / 60))
 
 
-def _step(step: PourStep) -> given.Step:
+def _step(step: PourStep, known: Mapping[str, Pace]) -> given.Step:
+    """A step with the hands-on time the shop's own records give its kind."""
     longest = step.longest_wait_min
+    pace = known.get(kind_of(step.name), Pace())
     return given.Step(
         id=str(step.pk),
         name=step.name,
-        hands_min=step.hands_min,
+        hands_min=step.hands_min if step.done_at else pace.minutes(step.hands_min),
         wait_min=step.wait_min,
         skill=step.skill,
         hands=step.hands,
