@@ -67,7 +67,7 @@ def _half(half: dict[str, Any], band: list[float], density: float | None) -> dic
     ]
     rows.append(
         {
-            "words": "Of these under an overhang, about",
+            "words": "Of these under an overhang, about and rather too little",
             "colour": COLOURS["trapped"],
             "hatch": HATCHES["trapped"],
             "stop": half["trapped_mm2"] > 0,

@@ -108,6 +108,7 @@ def _page(
     if found.state == PatternState.READY:
         context |= page_data.shown(found, int(asked) if asked.isdigit() else None)
         halves = [half["name"] for half in found.report["halves"]]
+        context["pours"] = found.pours.select_related("order__tool").order_by("pk")[:12]
         context["use"] = UseForm(site=request.site, halves=halves)
     return render(request, "planning/patterns/pattern.html", context | given, status=status)
 

@@ -256,6 +256,9 @@ def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
             "changed. Take it out of the plan first.",
             code="pour_fixed",
         )
+    changes = dict(changes)
+    if pour.geometry == "mesh" and "pattern" not in changes:
+        _leave_pattern(pour, changes)
     for name, value in changes.items():
         setattr(pour, name, value)
     fields = {name: getattr(pour, name) for name in GEOMETRY_FIELDS}
@@ -272,6 +275,33 @@ def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
     _copy_steps(pour, pour.order.route, casting.release_area_m2)
     ask_for_material(pour)
     return pour
+
+
+FROM_PATTERN = (
+    "length_mm",
+    "width_mm",
+    "depth_mm",
+    "draft_deg",
+    "pattern_l",
+    "pattern_height_mm",
+    "stated_l",
+)
+
+
+def _leave_pattern(pour: Pour, changes: dict[str, Any]) -> None:
+    """Let a pour go from its pattern when it is given another geometry, and only then."""
+    if changes.get("geometry", "mesh") != "mesh":
+        changes |= {"pattern": None, "shape_rows": []}
+        return
+    for name in FROM_PATTERN:
+        if name in changes and changes[name] != getattr(pour, name):
+            raise Invalid.one(
+                name,
+                "from_pattern",
+                f"{name} is {changes[name]}; the sizes of {pour} come from its pattern. Use "
+                "another pattern, or set geometry to box or volume first.",
+                value=changes[name],
+            )
 
 
 @transaction.atomic

@@ -9,6 +9,7 @@ from planning.core.geometry import CastingShape
 from planning.core.pattern_mesh import Mesh
 from planning.patterns import actions, queries
 from planning.patterns.models import PatternMesh, PatternState
+from planning.pours.actions import change_pour
 from planning.pours.models import Pour
 from shared.errors import Invalid, ShopError
 from tests.planning.core.hostile_files import HOSTILE
@@ -229,6 +230,29 @@ def test_the_lower_half_of_a_ball_is_given_to_a_b_pour(read, take):
     assert lower["casting_l"] == pytest.approx(upper["casting_l"], rel=1e-4)
     pour = actions.use_for_pour(pattern=pattern, half="B", pour=take())
     assert float(pour.volume_l) == pytest.approx(lower["casting_l"], abs=1e-4)
+
+
+def test_a_pour_given_a_box_again_lets_go_of_its_pattern(read, take):
+    pattern = read()
+    pour = actions.use_for_pour(pattern=pattern, half="A", pour=take())
+    changes = {"geometry": "box", "pattern_l": Decimal(0), "pattern_height_mm": None}
+    pour = change_pour(pour=pour, changes=changes)
+    assert pour.pattern is None
+    assert pour.shape_rows == []
+    box_l = pour.length_mm * pour.width_mm * pour.depth_mm / 1_000_000
+    assert float(pour.volume_l) == pytest.approx(float(box_l), abs=1e-4)
+    actions.throw_away(pattern=pattern)
+
+
+def test_sizes_that_come_from_a_pattern_are_not_changed_by_hand(read, take):
+    pour = actions.use_for_pour(pattern=read(), half="A", pour=take())
+    with pytest.raises(Invalid) as refused:
+        change_pour(pour=pour, changes={"depth_mm": Decimal(99)})
+    (problem,) = refused.value.problems
+    assert problem.pointer == "#/depth_mm"
+    assert "come from its pattern" in problem.detail
+    priority = change_pour(pour=pour, changes={"priority": 4})
+    assert priority.pattern is not None
 
 
 def test_throwing_away_removes_row_file_and_pictures(

@@ -167,3 +167,13 @@ def test_the_list_takes_the_same_queries_for_one_pattern_and_for_ten(
         hand_in()
     with django_assert_max_num_queries(len(few)):
         planner.get("/patterns/")
+
+
+def test_a_pour_and_its_pattern_lead_to_each_other(planner, read, take):
+    pattern = read()
+    pour = take()
+    assert 'href="/patterns/"' in planner.get(f"/pours/{pour.pk}/").content.decode()
+    actions.use_for_pour(pattern=pattern, half="A", pour=pour)
+    assert f'href="/patterns/{pattern.pk}/"' in planner.get(f"/pours/{pour.pk}/").content.decode()
+    page = planner.get(f"/patterns/{pattern.pk}/").content.decode()
+    assert f'href="/pours/{pour.pk}/"' in page
