@@ -192,8 +192,9 @@ def _orders(
             "",
             "",
         )
-        last = max((item.need.day for item, _ in pours), default=arrives)
-        orders.append(_told(order, material, unit, last))
+        days = [item.need.day for item, _ in pours] or [arrives]
+        told = _told(order, material, unit, max(days))
+        orders.append(_with_days_in_hand(told, (min(days) - arrives).days, offer, terms))
     return tuple(orders)
 
 
@@ -237,6 +238,21 @@ def _told(order: ProposedOrder, material: str, unit: str, last: date) -> Propose
         text += f", usable until {_day(order.usable_until)}." if order.usable_until else "."
     money = f"Goods {order.goods_cost:.2f} {order.currency}."
     return replace(order, sentence=text, money_sentence=money)
+
+
+def _with_days_in_hand(
+    order: ProposedOrder, days: int, offer: Offer, terms: Terms
+) -> ProposedOrder:
+    """Say how many days goods come before they are needed because deliveries vary."""
+    in_hand = min(days, math.ceil(terms.safety_z * offer.lead_sd_days - 1e-9))
+    if in_hand < 1:
+        return order
+    text = (
+        f"{order.sentence} It comes {days} day{'' if days == 1 else 's'} before the first need, "
+        f"{in_hand} of them because the {offer.lead_days} days of delivery vary (standard "
+        f"deviation {offer.lead_sd_days:g} d)."
+    )
+    return replace(order, sentence=text)
 
 
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]

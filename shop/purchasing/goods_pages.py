@@ -274,7 +274,8 @@ def _learn(request: Any, goods: Goods) -> None:
 
 def _tell(request: Any, received: tuple[Received, ...]) -> HttpResponse:
     for one in received:
-        words = f"Lot {one.lot.code}: {len(one.containers)} containers taken in"
+        count = len(one.containers)
+        words = f"Lot {one.lot.code}: {count} container{'' if count == 1 else 's'} taken in"
         waits = one.lot.status == "quarantine"
         messages.success(request, f"{words}{', in quarantine until checked' if waits else ''}.")
         for warning in one.warnings:

@@ -63,6 +63,10 @@ def test_an_unreliable_supplier_gets_days_in_hand():
     (order,) = look([need("P1", 21, 4.0)], Terms(TODAY, safety_z=1.645), lead_sd_days=2.0).orders
     # 1.645 x 2 = 3.29, so 4 days before Wednesday 16 December: Saturday, so Friday 11 December
     assert order.arrives_on == date(2026, 12, 11)
+    assert order.sentence.endswith(
+        "It comes 5 days before the first need, 4 of them because the 7 days of delivery vary "
+        "(standard deviation 2 d)."
+    )
 
 
 def test_nothing_is_bought_so_early_that_it_expires_before_its_pour():
