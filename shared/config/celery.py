@@ -15,10 +15,13 @@ from typing import Any
 from celery import Celery
 from celery.signals import import_modules
 
+from shared.config import file_broker
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.config.settings.dev")
 
 APPS = ("shared", "shop", "planning")
 
+file_broker.register()
 app = Celery("shop")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(APPS)

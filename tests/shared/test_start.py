@@ -209,6 +209,8 @@ def test_one_command_opens_the_shop_and_one_signal_closes_it(given, number, word
             said = read_until(shop, "Stop it with Ctrl-C", 300)
             assert f"http://127.0.0.1:{port}/" in said
             assert words in said
+            assert ("You open the shop as root" in said) == (os.geteuid() == 0)
+            assert "WARNING" not in said.upper()
             with urllib.request.urlopen(f"http://127.0.0.1:{port}/sign-in/", timeout=30) as page:
                 text = page.read().decode()
             style = re.search(r'href="(/static/[^"]+\.css)"', text)[1]

@@ -105,7 +105,8 @@ CACHES: dict[str, Any] = {
     else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 }
 
-CELERY_BROKER_URL = REDIS_URL or "filesystem://"
+CELERY_BROKER_URL = REDIS_URL or "shopfiles://localhost"
+"""The folders count, not the host; one is named, or each process warns that none is."""
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True

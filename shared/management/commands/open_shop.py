@@ -22,6 +22,12 @@ HOST = "127.0.0.1"
 DEMO = "load_demo"
 DEMO_PASSWORD = "demo-shop"
 BIN = Path(sys.executable).parent
+ROOT = (
+    "You open the shop as root. It works, but a fault in it could then touch the whole machine; "
+    "for more than a trial give it a user of its own."
+)
+AS_ROOT_TOLD = ["-W", "ignore:You're running the worker with superuser"]
+"""The worker's own page-long warning of the same, which `ROOT` says in a sentence."""
 
 
 class Command(BaseCommand):
@@ -38,6 +44,8 @@ class Command(BaseCommand):
         self.stdout.write(f"Database ready ({settings.DATABASES['default']['ENGINE']}).")
         if not options["no_demo"]:
             self.load_demo()
+        if os.geteuid() == 0:
+            self.stdout.write(ROOT)
         children = Children()
         children.listen()
         env = {**os.environ, "DJANGO_SETTINGS_MODULE": os.environ["DJANGO_SETTINGS_MODULE"]}
@@ -98,9 +106,9 @@ class Command(BaseCommand):
     def worker(self) -> list[str]:
         # Two at a time: a plan being worked out must not hold up reminders.
         return [
-            sys.executable, "-m", "celery", "--quiet", "--app", "shared.config", "--workdir",
-            str(settings.ROOT), "worker", "--beat", "--concurrency", "2", "--loglevel", "WARNING",
-            "--schedule", str(settings.CELERY_BEAT_SCHEDULE_FILENAME),
+            sys.executable, *AS_ROOT_TOLD, "-m", "celery", "--quiet", "--app", "shared.config",
+            "--workdir", str(settings.ROOT), "worker", "--beat", "--concurrency", "2",
+            "--loglevel", "WARNING", "--schedule", str(settings.CELERY_BEAT_SCHEDULE_FILENAME),
         ]  # fmt: skip
 
     def answers(self, children: Children, port: int) -> bool:
