@@ -222,6 +222,17 @@ def demould(
     return record
 
 
+def add_photo(*, record: Demould, photo: Any) -> Demould:
+    """Keep the photo of a demoulding; one that is there already stays the record."""
+    if record.photo:
+        raise ShopError(
+            f"{record} has a photo already; it is part of the record and is not replaced.",
+            code="photo_there",
+        )
+    record.photo.save("photo.jpg", photo)
+    return record
+
+
 def _facts(pour: Pour, record: Demould) -> dict[str, Any]:
     batches = Batch.objects.filter(portions__lift__pour=pour).distinct()
     return {

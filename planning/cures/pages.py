@@ -215,7 +215,7 @@ def demould(request: HttpRequest, pk: int) -> HttpResponse:
         photo = None if given is None else clean_photo(given)
         record = actions.demould(pour=found, at=now, now=now, by=request.user, **values)
         if photo is not None and not record.photo:
-            record.photo.save("photo.jpg", photo)
+            actions.add_photo(record=record, photo=photo)
     except ShopError as error:
         form.add_error("early_reason" if error.code == "not_cured" else None, error.message)
         return _page(request, found, 422, demould=form)

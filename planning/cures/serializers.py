@@ -60,6 +60,11 @@ class DemouldSerializer(StrictModelSerializer):
 
     pour = fields.RelatedIdField(queryset=Pour.objects.all(), site_path="order__site")
     at = fields.MomentField(required=False)
+    photo = serializers.SerializerMethodField()
+
+    def get_photo(self, record: Demould) -> str:
+        """Return the address of the photo, empty without one."""
+        return f"/api/v1/demouldings/{record.pk}/photo" if record.photo else ""
 
     class Meta:
         model = Demould
@@ -73,4 +78,5 @@ class DemouldSerializer(StrictModelSerializer):
             "thickness_mm",
             "defects",
             "early_reason",
+            "photo",
         ]

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
+from rest_framework.renderers import JSONRenderer
 
 from planning.cures import actions
 from planning.cures.models import Cure, Demould, TemperatureReading
@@ -16,6 +19,8 @@ from planning.cures.serializers import (
     ReadingSerializer,
     SeenSerializer,
 )
+from planning.patterns.uploads import OneFile
+from planning.weigh_in.photo_api import Jpeg, PhotoSerializer, cleaned, jpeg
 from shared import clock
 from shared.api import idempotency, viewsets
 
@@ -100,3 +105,20 @@ class DemouldViewSet(
         serializer.instance = actions.demould(
             key=key, now=now, by=self.request.user, **{"at": now, **serializer.validated_data}
         )
+
+    @extend_schema(responses={201: DemouldSerializer})
+    @action(
+        detail=True, methods=["post"], serializer_class=PhotoSerializer, parser_classes=[OneFile]
+    )
+    def photos(self, request: Any, pk: Any = None) -> Any:
+        """Add the photo of a demoulding; there is one, and it is never replaced."""
+        self.read_serializer_class = DemouldSerializer
+        return self.once(
+            lambda body: actions.add_photo(record=self.get_object(), photo=cleaned(body["file"]))
+        )
+
+    @extend_schema(responses={(200, "image/jpeg"): OpenApiTypes.BINARY})
+    @action(detail=True, renderer_classes=[Jpeg, JSONRenderer])
+    def photo(self, request: Any, pk: Any = None) -> HttpResponse:
+        """Return the photo of a demoulding."""
+        return jpeg(self.get_object().photo)

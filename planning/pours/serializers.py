@@ -131,7 +131,13 @@ class NewToolOrderSerializer(StrictSerializer):
 
 
 class PourStepSerializer(StrictModelSerializer):
-    """A step of work of a pour."""
+    """A step of work of a pour; `photo` is where its picture is, empty without one."""
+
+    photo = serializers.SerializerMethodField()
+
+    def get_photo(self, step: PourStep) -> str:
+        """Return the address of the photo."""
+        return f"/api/v1/steps/{step.pk}/photo" if step.photo else ""
 
     class Meta:
         model = PourStep
@@ -155,6 +161,8 @@ class PourStepSerializer(StrictModelSerializer):
             "done_at",
             "took_min",
             "results",
+            "remark",
+            "photo",
         ]
         read_only_fields = fields
 
@@ -167,6 +175,7 @@ class SignatureSerializer(StrictSerializer):
     results = serializers.ListField(
         child=serializers.DictField(), required=False, max_length=50, default=list
     )
+    remark = fields.TextField(required=False, max_length=400, allow_blank=True, default="")
 
 
 def for_action(pour: dict[str, Any]) -> dict[str, Any]:

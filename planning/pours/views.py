@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
+from rest_framework.renderers import JSONRenderer
 
+from planning.patterns.uploads import OneFile
 from planning.pours import actions, steps
 from planning.pours.models import Pour, PourStep, ToolOrder
 from planning.pours.serializers import (
@@ -17,6 +21,7 @@ from planning.pours.serializers import (
     ToolOrderSerializer,
     for_action,
 )
+from planning.weigh_in.photo_api import Jpeg, PhotoSerializer, cleaned, jpeg
 from shared import clock
 from shared.api import viewsets
 from shared.api.serializers import StrictSerializer
@@ -110,10 +115,30 @@ class StepViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewS
     @extend_schema(responses={201: PourStepSerializer})
     @action(detail=True, methods=["post"], serializer_class=SignatureSerializer)
     def signatures(self, request: Any, pk: Any = None) -> Any:
-        """Sign a step as done; its materials are issued."""
+        """Sign a step as done; its materials are issued, measured values judged by its checks."""
+        self.read_serializer_class = PourStepSerializer
+
+        def work(body: dict[str, Any]) -> PourStep:
+            step = self.get_object()
+            results = steps.judged(step, body.pop("results", []))
+            values = {"at": clock.now(), **body, "results": results}
+            return steps.sign_step(step=step, by=request.user, **values)
+
+        return self.once(work)
+
+    @extend_schema(responses={201: PourStepSerializer})
+    @action(
+        detail=True, methods=["post"], serializer_class=PhotoSerializer, parser_classes=[OneFile]
+    )
+    def photos(self, request: Any, pk: Any = None) -> Any:
+        """Add the photo of a step; there is one, and it is never replaced."""
         self.read_serializer_class = PourStepSerializer
         return self.once(
-            lambda body: steps.sign_step(
-                step=self.get_object(), by=request.user, **{"at": clock.now(), **body}
-            )
+            lambda body: steps.add_photo(step=self.get_object(), photo=cleaned(body["file"]))
         )
+
+    @extend_schema(responses={(200, "image/jpeg"): OpenApiTypes.BINARY})
+    @action(detail=True, renderer_classes=[Jpeg, JSONRenderer])
+    def photo(self, request: Any, pk: Any = None) -> HttpResponse:
+        """Return the photo of a step."""
+        return jpeg(self.get_object().photo)

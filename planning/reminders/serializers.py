@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 from rest_framework import serializers
 
-from planning.reminders.models import Channel, Delivery, Kind, Reminder
+from planning.reminders.models import Channel, Delivery, Kind, Reminder, ReminderSettings
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 
@@ -101,3 +101,36 @@ class ChoiceSerializer(StrictSerializer):
             "kind": instance.kind,
             "channels": list(instance.channels),
         }
+
+
+class SettingsSerializer(StrictModelSerializer):
+    """
+    How the caller may be reached, and when not.
+
+    Quiet hours are local times of the site a reminder comes from; both null for none. A new
+    `webhook_url` is answered with its new secret in `webhook_secret`, once; empty turns it off.
+    """
+
+    quiet_from = serializers.TimeField(required=False, allow_null=True, format="%H:%M")
+    quiet_until = serializers.TimeField(required=False, allow_null=True, format="%H:%M")
+    webhook_url = fields.TextField(required=False, max_length=300, allow_blank=True)
+
+    class Meta:
+        model = ReminderSettings
+        fields: ClassVar = [
+            "id", "quiet_from", "quiet_until", "webhook_url", "webhook_off", "etag",
+        ]  # fmt: skip
+        read_only_fields: ClassVar = ["id", "webhook_off", "etag"]
+
+
+class NewSettingsSerializer(SettingsSerializer):
+    """The settings after a change, with the secret of a new webhook."""
+
+    webhook_secret = serializers.SerializerMethodField()
+
+    class Meta(SettingsSerializer.Meta):
+        fields: ClassVar = [*SettingsSerializer.Meta.fields, "webhook_secret"]
+
+    def get_webhook_secret(self, row: ReminderSettings) -> str:
+        """Return a secret made just now; empty otherwise, and never again."""
+        return str(getattr(row, "shown_once", ""))

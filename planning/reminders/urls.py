@@ -10,6 +10,7 @@ from shared.api.router import Router
 router = Router()
 router.register("reminders", views.ReminderViewSet, "reminder")
 router.register("reminder-deliveries", views.DeliveryViewSet, "reminder-delivery")
+router.register("reminder-settings", views.SettingsViewSet, "reminder-settings")
 router.register("reminder-choices", views.ChoiceViewSet, "reminder-choice")
 
 api_urlpatterns = list(router.urls)

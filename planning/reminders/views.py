@@ -8,12 +8,14 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 
 from planning.reminders import actions, queries
-from planning.reminders.models import ChannelChoice, Delivery
+from planning.reminders.models import ChannelChoice, Delivery, ReminderSettings
 from planning.reminders.serializers import (
     ChoiceSerializer,
     DeliverySerializer,
+    NewSettingsSerializer,
     NothingSerializer,
     ReminderSerializer,
+    SettingsSerializer,
 )
 from shared import clock
 from shared.api import viewsets
@@ -93,3 +95,35 @@ class ChoiceViewSet(
         serializer.instance = actions.choose_channels(
             user=self.request.user, **serializer.validated_data
         )
+
+
+class SettingsViewSet(
+    viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.PatchMixin, viewsets.SiteViewSet
+):
+    """The caller's own quiet hours and webhook; a PATCH names what changes."""
+
+    queryset = ReminderSettings.objects.order_by("id")
+    serializer_class = SettingsSerializer
+    scope_noun = "reminders"
+    site_path = None
+
+    def get_queryset(self) -> Any:
+        """Return the caller's own row, made on first use."""
+        if not getattr(self, "swagger_fake_view", False) and self.request.user.pk:
+            actions.settings_of(self.request.user)
+        return super().get_queryset().filter(user_id=self.request.user.pk)
+
+    def perform_update(self, serializer: Any) -> None:
+        """Keep quiet hours and webhook; the secret of a new webhook is in the answer."""
+        self.read_serializer_class = NewSettingsSerializer
+        values, row, secret = serializer.validated_data, serializer.instance, ""
+        if {"quiet_from", "quiet_until"} & set(values):
+            actions.set_quiet_hours(
+                user=self.request.user,
+                quiet_from=values.get("quiet_from", row.quiet_from),
+                quiet_until=values.get("quiet_until", row.quiet_until),
+            )
+        if "webhook_url" in values:
+            secret = actions.set_webhook(user=self.request.user, url=values["webhook_url"])
+        serializer.instance = actions.settings_of(self.request.user)
+        serializer.instance.shown_once = secret

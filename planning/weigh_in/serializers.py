@@ -90,7 +90,13 @@ class NewEntrySerializer(StrictSerializer):
 
 
 class EntrySerializer(StrictModelSerializer):
-    """An entry of a batch's log."""
+    """An entry of a batch's log; `photo` is where its picture is, empty without one."""
+
+    photo = serializers.SerializerMethodField()
+
+    def get_photo(self, entry: BatchEntry) -> str:
+        """Return the address of the photo."""
+        return f"/api/v1/batches/{entry.batch_id}/photos/{entry.pk}" if entry.photo else ""
 
     class Meta:
         model = BatchEntry
@@ -104,5 +110,6 @@ class EntrySerializer(StrictModelSerializer):
             "amends",
             "facts",
             "words",
+            "photo",
         ]
         read_only_fields = fields

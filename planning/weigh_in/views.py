@@ -5,15 +5,20 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any, ClassVar
 
-from drf_spectacular.utils import extend_schema
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.decorators import action
+from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
 from planning.batch_sheets import actions as batch_sheets
+from planning.patterns.uploads import OneFile
 from planning.week_plan.models import Batch
 from planning.week_plan.serializers import BatchSerializer
 from planning.weigh_in import actions
-from planning.weigh_in.models import BatchEntry
+from planning.weigh_in.models import BatchEntry, EntryKind
+from planning.weigh_in.photo_api import Jpeg, WordedPhotoSerializer, cleaned, jpeg
 from planning.weigh_in.serializers import (
     CorrectionSerializer,
     EntrySerializer,
@@ -42,6 +47,7 @@ class BatchViewSet(
     scope_actions: ClassVar[dict[str, str]] = {
         "weighings": "weighings:write",
         "entries": "weighings:write",
+        "photos": "weighings:write",
         "correction": "weighings:read",
     }
     filterset_fields = {
@@ -102,6 +108,46 @@ class BatchViewSet(
             )
 
         return self.once(work)
+
+    @extend_schema(responses={201: EntrySerializer})
+    @action(
+        detail=True,
+        methods=["post"],
+        serializer_class=WordedPhotoSerializer,
+        parser_classes=[OneFile],
+    )
+    def photos(self, request: Any, pk: Any = None) -> Any:
+        """Add a photo to the log; it is made anew, upright, small, without place or name."""
+        self.read_serializer_class = EntrySerializer
+
+        def work(body: dict[str, Any]) -> BatchEntry:
+            now = clock.now()
+            return actions.record_entry(
+                batch=self.get_object(),
+                kind=EntryKind.REMARK,
+                key=self._key(),
+                at=now,
+                now=now,
+                by=request.user,
+                words=body["words"],
+                photo=cleaned(body["file"]),
+            )
+
+        return self.once(work)
+
+    @extend_schema(
+        parameters=[OpenApiParameter("entry", OpenApiTypes.INT, OpenApiParameter.PATH)],
+        responses={(200, "image/jpeg"): OpenApiTypes.BINARY},
+    )
+    @action(
+        detail=True,
+        url_path="photos/(?P<entry>[0-9]{1,18})",
+        renderer_classes=[Jpeg, JSONRenderer],
+    )
+    def photo(self, request: Any, pk: Any = None, entry: str = "") -> HttpResponse:
+        """Return the photo of an entry of the log."""
+        row = self.get_object().entries.filter(pk=int(entry)).first()
+        return jpeg(None if row is None else row.photo)
 
     @extend_schema(responses={200: CorrectionSerializer, 204: None})
     @action(detail=True, methods=["get"])

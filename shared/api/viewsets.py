@@ -155,7 +155,9 @@ class SiteViewSet(Scoped, GenericViewSet):
         raise BadParameter([{"parameter": "site", "code": "unknown", "detail": sentence}])
 
     def get_parsers(self) -> list[Any]:
-        """Read a merge patch where a row is changed, plain JSON elsewhere."""
+        """Read what an action names, a merge patch where a row is changed, else plain JSON."""
+        if "parser_classes" in vars(self):
+            return [kind() for kind in self.parser_classes]
         patch = getattr(self.request, "method", None) == "PATCH" or "partial" in (
             getattr(self, "action", None) or ""
         )

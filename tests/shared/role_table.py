@@ -92,7 +92,8 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("tool_orders", "pours/{}", "GET PATCH"),
     **rows("tool_orders", "tool-orders/bulk tool-orders/{}/cancellations", "POST"),
     **rows("steps", "steps steps/{}", "GET"),
-    **rows("steps", "steps/{}/signatures", "POST"),
+    **rows("steps", "steps/{}/signatures steps/{}/photos", "POST"),
+    **rows("steps", "steps/{}/photo", "GET"),
     **rows("plans", "plans"),
     **rows("plans", "plans/{} plans/{}/content", "GET"),
     **rows("plans", "plans/{}/confirmations plans/{}/stops", "POST"),
@@ -102,15 +103,19 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("batches", "batches sheets/{}", "GET"),
     **rows("batches", "batches/{}", "GET PATCH"),
     **rows("weighings", "batches/{}/correction", "GET"),
-    **rows("weighings", "batches/{}/entries batches/{}/weighings", "POST"),
+    **rows("weighings", "batches/{}/entries batches/{}/weighings batches/{}/photos", "POST"),
+    **rows("batches", "batches/{}/photos/{}", "GET"),
     **rows("cures", "cures cures/{} demouldings/{}", "GET"),
-    **rows("cures", "cures/{}/peaks", "POST"),
+    **rows("cures", "cures/{}/peaks demouldings/{}/photos", "POST"),
+    **rows("cures", "demouldings/{}/photo", "GET"),
     **rows("cures", "temperatures demouldings"),
     **rows("cures", "temperatures/bulk", "POST"),
     **rows(
         "reminders", "reminders reminders/{} reminder-deliveries reminder-deliveries/{}", "GET"
     ),
     **rows("reminders", "reminder-choices"),
+    **rows("reminders", "reminder-settings", "GET"),
+    **rows("reminders", "reminder-settings/{}", "GET PATCH"),
     **rows("reminders", "reminders/{}/confirmations", "POST"),
     **rows("reminders", "reminder-deliveries/{}/replays", "POST"),
     **rows("prices", "casting-costs losses", "GET"),
@@ -134,5 +139,6 @@ NO_SITE = {
     "resin-systems",
     "release-recipes",
     "routes",
+    "reminder-settings",
 }
 """Lists that all sites share."""

@@ -106,3 +106,43 @@ def test_unknown_channel_is_named_with_what_would_be_accepted(api):
     (problem,) = answer.json()["errors"]
     assert problem["pointer"] == "#/channels/0"
     assert "today, email, webhook, calendar" in problem["detail"]
+
+
+def my_settings(caller):
+    (row,) = caller.get("/api/v1/reminder-settings").json()["items"]
+    return row
+
+
+def test_quiet_hours_are_kept_both_or_neither_and_only_the_callers_own(api):
+    caller = api("technician")
+    row = my_settings(caller)
+    assert (row["quiet_from"], row["webhook_url"]) == (None, "")
+    path = f"/api/v1/reminder-settings/{row['id']}"
+    refused = caller.patch(path, {"quiet_from": "20:00"}, etag=row["etag"])
+    assert refused.status_code == 422
+    assert "give both or neither" in refused.json()["errors"][0]["detail"]
+    both = {"quiet_from": "20:00", "quiet_until": "06:30"}
+    kept = caller.patch(path, both, etag=row["etag"])
+    assert kept.status_code == 200, kept.content
+    assert (kept.json()["quiet_from"], kept.json()["quiet_until"]) == ("20:00", "06:30")
+    assert caller.patch(path, both, etag=row["etag"]).status_code == 412
+    assert api("planner").get(path).status_code == 404
+
+
+def test_a_webhooks_secret_is_answered_once_and_a_bad_address_changes_nothing(api, monkeypatch):
+    from shared.outgoing import targets
+
+    monkeypatch.setattr(targets, "resolve", lambda *_: ["93.184.215.14"], raising=False)
+    caller = api("technician")
+    row = my_settings(caller)
+    path = f"/api/v1/reminder-settings/{row['id']}"
+    bad = {"quiet_from": "20:00", "quiet_until": "06:30", "webhook_url": "ftp://example.org/x"}
+    assert caller.patch(path, bad, etag=row["etag"]).status_code == 422
+    assert my_settings(caller) == row
+    good = {"webhook_url": "https://93.184.215.14/hook"}
+    kept = caller.patch(path, good, etag=row["etag"])
+    assert kept.status_code == 200, kept.content
+    assert len(kept.json()["webhook_secret"]) > 30
+    assert "webhook_secret" not in my_settings(caller)
+    off = caller.patch(path, {"webhook_url": ""}, etag=kept.json()["etag"])
+    assert (off.json()["webhook_url"], off.json()["webhook_secret"]) == ("", "")

@@ -1,0 +1,59 @@
+"""Photos over REST: handed in as one file of a form, read again as JPEG."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.core.files.base import ContentFile
+from django.http import Http404, HttpResponse
+from rest_framework.renderers import BaseRenderer
+
+from planning.patterns.serializers import UploadField
+from planning.patterns.uploads import Upload
+from planning.weigh_in.photos import MOST_BYTES, clean_photo
+from shared.api import fields
+from shared.api.serializers import StrictSerializer
+
+
+class Jpeg(BaseRenderer):
+    """`image/jpeg`, and problems as JSON where there is no photo."""
+
+    media_type = "image/jpeg"
+    format = "jpeg"
+    charset = None
+    render_style = "binary"
+
+    def render(self, data: Any, *args: Any, **kwargs: Any) -> bytes:
+        """Return the bytes as they are; anything else is a problem."""
+        return data if isinstance(data, bytes) else json.dumps(data).encode()
+
+
+class PhotoSerializer(StrictSerializer):
+    """A photo, `multipart/form-data`: JPEG, PNG or WebP, at most 15 MB and 40 megapixels."""
+
+    file = UploadField(write_only=True)
+
+
+class WordedPhotoSerializer(PhotoSerializer):
+    """A photo with what it shows."""
+
+    words = fields.TextField(required=False, max_length=400, allow_blank=True, default="")
+
+
+def cleaned(upload: Upload) -> ContentFile:
+    """Return the picture of an upload made anew; no more of it is read than may be taken."""
+    data = bytearray()
+    for chunk in upload.chunks():
+        data += chunk
+        if len(data) > MOST_BYTES:
+            break
+    return clean_photo(ContentFile(bytes(data), name=upload.name))
+
+
+def jpeg(photo: Any) -> HttpResponse:
+    """Answer a kept photo."""
+    if not photo:
+        raise Http404("There is no photo.")
+    with photo.open("rb") as file:
+        return HttpResponse(file.read(), content_type="image/jpeg")
