@@ -10,6 +10,7 @@ from uuid import uuid4
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db import transaction
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
@@ -92,6 +93,7 @@ def order(request: Any, pk: int) -> HttpResponse:
     found = _order(request, pk)
     may = request.access.may
     sent = (OrderStatus.ORDERED, OrderStatus.CONFIRMED)
+    cost = queries.goods_cost(found)
     return render(
         request,
         "shop/purchasing/order.html",
@@ -99,7 +101,8 @@ def order(request: Any, pk: int) -> HttpResponse:
             "order": found,
             "lines": queries.line_states(found),
             "mail": found.mails.first(),
-            "cost": queries.goods_cost(found),
+            "cost": cost,
+            "below_least": cost is not None and cost < found.supplier.least_order,
             "today": clock.today(request.site),
             "sent": found.status in sent,
             "may_buy": may("purchases:write", request.site.pk),
@@ -149,10 +152,12 @@ def _place(request: Any, found: PurchaseOrder) -> str:
     mail = request.POST.get("mail") == "1"
     if mail:
         mailing.check_address(found)
-    placed = actions.place(order=found, below_least=request.POST.get("below_least") == "1")
-    if not mail:
-        return f"{found} counts as ordered. Send the PDF to {found.supplier} yourself."
-    return _mail(request, placed)
+    # Ordered and to be mailed, or neither.
+    with transaction.atomic():
+        placed = actions.place(order=found, below_least=request.POST.get("below_least") == "1")
+        if mail:
+            return _mail(request, placed)
+    return f"{found} counts as ordered. Send the PDF to {found.supplier} yourself."
 
 
 def _mail(request: Any, found: PurchaseOrder) -> str:
