@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta
@@ -173,7 +172,12 @@ def _kept_task(
 
 
 def lifts_of(pours: Iterable[Pour]) -> list[core.Lift]:
-    """The lifts as confirmed, put back on the layers they end at."""
+    """
+    The lifts as confirmed, put back on the layers they end at.
+
+    Depth and mass are added up as the planner does it, to the last bit: a lift that differs there
+    would seem to be another one, and move for nothing.
+    """
     rows = []
     for pour in pours:
         layer = 0
@@ -182,7 +186,8 @@ def lifts_of(pours: Iterable[Pour]) -> list[core.Lift]:
             while layer < len(pour.layers) and depth < float(lift.depth_mm) - 0.01:
                 depth += pour.layers[layer]["depth_mm"]
                 layer += 1
-            mass = math.fsum(row["mass_kg"] for row in pour.layers[first:layer])
+            part = pour.layers[first:layer]
+            depth, mass = (sum(row[name] for row in part) for name in ("depth_mm", "mass_kg"))
             rows.append(core.Lift(str(pour.pk), lift.number - 1, first, layer, depth, mass))
     return rows
 

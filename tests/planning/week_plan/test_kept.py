@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from planning.week_plan import actions
-from planning.week_plan.kept import kept_batches
+from planning.week_plan.kept import kept_batches, lifts_of
 from planning.week_plan.models import Batch
 from shop.models import DayChange, Person
 
@@ -69,3 +69,14 @@ def test_no_lift_is_lost_when_the_lower_one_of_a_printed_one_was_missed(two_lift
     starts = Batch.objects.order_by("planned_start").values_list("planned_start", flat=True)
     assert all(start >= later for start in starts)
     assert sum(lift.mass_kg for lift in pour.lifts.all()) == pytest.approx(pour.mass_kg)
+
+
+@pytest.mark.parametrize("depth_mm", ["60", "61.3", "77.7", "93.1"])
+def test_confirmed_lifts_are_those_the_planner_made_to_the_last_bit(planned, take, depth_mm):
+    """Else every pour of several lifts would be taken for one that is cast in other lifts."""
+    pour = take("T-1", system="Q", depth_mm=depth_mm, length_mm="213", due_in_days=6)
+    plan = planned(pour)
+    pour.refresh_from_db()
+    made = [(x["lift"], x["depth_mm"], x["mass_kg"]) for x in plan.plan["lifts"]]
+    assert len(made) > 1
+    assert [(x.lift, x.depth_mm, x.mass_kg) for x in lifts_of([pour])] == made
