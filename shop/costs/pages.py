@@ -13,6 +13,7 @@ from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid
 from shop.costs import months, queries
+from shop.outlook import months as outlook
 
 
 @needs("prices:read")
@@ -34,6 +35,7 @@ def costs(request: Any) -> HttpResponse:
             "first": first,
             "castings": queries.costs(request.site, first, last),
             "losses": queries.losses(request.site, year_ago, today),
+            "ahead": outlook.expiries(request.site),
             "stale": queries.stale_stock(request.site, today),
         },
     )

@@ -15,6 +15,7 @@ from shared.api import viewsets
 from shared.api.problems import BadParameter
 from shared.errors import Invalid
 from shop.costs import months, queries
+from shop.outlook import months as outlook
 
 SITE = OpenApiParameter("site", str, description="Code of the site; your only one without it.")
 
@@ -104,7 +105,7 @@ class LossView(CostView):
         responses={200: OpenApiTypes.OBJECT},
     )
     def get(self, request: Any) -> Response:
-        """Return losses by month, and what is out of date on the shelf now."""
+        """Return losses by month, what is out of date now, and what will expire unused."""
         site = self.site()
         first, last = self.asked(months.back, "months", site)
         return Response(
@@ -119,6 +120,15 @@ class LossView(CostView):
                         "cost": {c: str(t) for c, t in row.cost.items()},
                     }
                     for row in queries.losses(site, first, last)
+                ],
+                "will_expire_unused": [
+                    {
+                        "month": f"{row.first:%Y-%m}",
+                        "material_code": row.material.code,
+                        "quantity": f"{row.quantity:.4f}",
+                        "unit": row.material.unit,
+                    }
+                    for row in outlook.expiries(site)
                 ],
                 "out_of_date_now": [
                     {

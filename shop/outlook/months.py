@@ -73,6 +73,26 @@ def month_cells(year: Year) -> Iterator[list[Any]]:
         yield [year.material.code, year.material.unit, m.first, *figures]
 
 
+@dataclass(frozen=True)
+class Expiry:
+    """What of a material will pass its last usable day unused in a month."""
+
+    first: date
+    material: Material
+    quantity: Decimal
+
+
+def expiries(site: Site, *, days: int = YEAR_DAYS) -> tuple[Expiry, ...]:
+    """Return what will expire unused over the horizon, by month and then material."""
+    found = [
+        Expiry(month.first, year.material, month.expired)
+        for year in years(site, days=days)
+        for month in year.months
+        if month.expired
+    ]
+    return tuple(sorted(found, key=lambda one: one.first))
+
+
 def _netted(site: Site, days: int) -> tuple[Any, date, list[Material]]:
     today = clock.today(site)
     found = stock(site, today)

@@ -7,6 +7,7 @@ from shop.costs import queries
 from shop.ledger import actions as ledger
 from shop.ledger.models import MovementKind
 from shop.trace import providers
+from tests.factories.purchasing import make_need
 from tests.factories.shop import NOW, make_container, make_lot, make_material, make_supplier
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
@@ -104,6 +105,18 @@ def test_what_is_out_of_date_on_the_shelf_has_its_worth(site, resin):
     (row,) = queries.stale_stock(site, date(2026, 11, 25))
     assert (row.material_code, row.quantity, row.cost) == ("RES", 20, Decimal("168.00"))
     assert queries.stale_stock(site, date(2026, 11, 20)) == ()
+
+
+def test_what_will_expire_unused_is_told_by_month(api, browser_of, site, resin):
+    fresh = make_lot(site, resin.lot.material, expires_on=date(2027, 2, 10))
+    make_container(fresh, holds=6)
+    make_need(site, resin.lot.material, 30, "2.5")
+    losses = api("planner").get("/api/v1/losses").json()
+    assert losses["will_expire_unused"] == [
+        {"month": "2027-02", "material_code": "RES", "quantity": "3.5000", "unit": "kg"}
+    ]
+    page = browser_of("purchasing").get("/buying/costs/").content.decode()
+    assert "Feb 2027" in page
 
 
 def test_calls_and_page_are_for_those_who_may_see_prices(api, browser_of, site, resin):

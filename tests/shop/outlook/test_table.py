@@ -1,5 +1,6 @@
 import csv
 import io
+import sys
 from datetime import date, timedelta
 
 import pytest
@@ -98,3 +99,26 @@ def test_the_year_is_a_page_two_files_and_a_call(api, browser_of, site):
     assert browser.get("/outlook/months.xlsx").content[:2] == b"PK"
     assert browser.get("/outlook/months.ods").status_code == 404
     assert browser.get("/outlook/days.xlsx").status_code == 404
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("frozen")
+def test_pages_that_show_no_table_of_all_days_never_load_the_table_library(
+    browser_of, site, monkeypatch
+):
+    pack = make_pack()
+    make_container(make_lot(site, pack.material), 3)
+    make_need(site, pack.material, 10, 8)
+    # None in the place of a module makes its import fail.
+    monkeypatch.setitem(sys.modules, "pandas", None)
+    browser = browser_of("purchasing")
+    for address in (
+        "/outlook/?days=365",
+        f"/outlook/{pack.material_id}/?days=365",
+        "/outlook/table.xlsx",
+        "/buying/",
+        "/stock/",
+    ):
+        assert browser.get(address).status_code == 200, address
+    with pytest.raises(ImportError):
+        browser.get("/outlook/months/")
