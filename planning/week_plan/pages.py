@@ -16,7 +16,7 @@ from planning.core import plain
 from planning.core import plan as core
 from planning.week_plan import actions, queries
 from planning.week_plan.board import board, finish_min, late_pours, pieces_of
-from planning.week_plan.models import Batch, PlanState, WeekPlan
+from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
 from planning.week_plan.reasons_pages import told
 from planning.week_plan.snapshot import week_days
 from shared import clock
@@ -141,11 +141,12 @@ def _batch_rows(
             site=plan.site, portions__lift__pour__in=[int(p.id) for p in problem.pours]
         ).distinct()
     }
-    rows = []
+    rows, now = [], clock.now()
     for batch in sorted(answer.batches, key=lambda b: (b.start_min, b.id)):
         start = _at(problem, batch.start_min)
         if start.astimezone(zone).date() not in shown:
             continue
+        row = numbered.get((start, batch.mixer))
         rows.append(
             {
                 "start": start,
@@ -158,7 +159,8 @@ def _batch_rows(
                     {"pour": p.pour, "name": names.get(p.pour), "lift": p.lift + 1, "kg": p.kg}
                     for p in batch.portions
                 ],
-                "row": numbered.get((start, batch.mixer)),
+                "row": row,
+                "missed": row is not None and row.status == BatchStatus.PLANNED and start < now,
             }
         )
     return rows

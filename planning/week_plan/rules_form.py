@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from datetime import time
 from typing import Any
 
 from django import forms
@@ -14,10 +15,13 @@ from planning.week_plan.rules import RULES, Rule, settings_of
 WHOLE = {
     "most_tools_per_batch",
     "extra_lifts",
-    "last_pour_clock_min",
     "coat_to_pour_most_min",
 }
 MAY_BE_EMPTY = {"last_pour_clock_min", "coat_to_pour_most_min", "late_minutes_per_pot"}
+
+
+CLOCK = {"last_pour_clock_min"}
+"""Minutes past midnight, shown as a time of day."""
 
 
 class RulesForm(forms.Form):
@@ -26,6 +30,7 @@ class RulesForm(forms.Form):
     def __init__(self, data: Any = None, *, rules: PlanningRules) -> None:
         settings = settings_of(rules)
         initial = {name: getattr(settings, name) for name in RULES}
+        initial |= {name: _time_of(initial[name]) for name in CLOCK}
         own = {"freeze_hours": rules.freeze_hours, "own_times": rules.own_times}
         super().__init__(data, initial={**initial, **own, "seen": rules.version})
         usual = {field.name: field.default for field in fields(Settings)}
@@ -50,17 +55,31 @@ class RulesForm(forms.Form):
     def values(self) -> dict[str, Any]:
         """Return what was chosen, as `keep_rules` takes it."""
         found = {name: self.cleaned_data[name] for name in RULES}
+        for name in CLOCK:
+            at = found[name]
+            found[name] = None if at is None else at.hour * 60 + at.minute
         return {
             name: float(value) if type(value).__name__ == "Decimal" else value
             for name, value in found.items()
         }
 
 
+def _time_of(minute: int | None) -> time | None:
+    return None if minute is None else time(minute // 60 % 24, minute % 60)
+
+
+def _label(name: str, rule: Rule) -> str:
+    """Return the label with its unit, unless it names it already or shows a time of day."""
+    named = rule.unit in rule.label.lower() or (rule.unit == "min" and "minutes" in rule.label)
+    return rule.label if named or name in CLOCK else f"{rule.label}, {rule.unit}"
+
+
 def _field(name: str, rule: Rule, usual: Any) -> forms.Field:
+    usual = int(usual) if isinstance(usual, float) and usual.is_integer() else usual
     shown = "empty" if usual is None else "yes" if usual is True else usual
     shown = "no" if shown is False else dict(rule.choices).get(shown, shown)
     common: dict[str, Any] = {
-        "label": f"{rule.label}, {rule.unit}" if rule.unit else rule.label,
+        "label": _label(name, rule),
         "help_text": f"{rule.help} Usual: {shown}.",
         "required": name not in MAY_BE_EMPTY,
     }
@@ -68,6 +87,10 @@ def _field(name: str, rule: Rule, usual: Any) -> forms.Field:
         return forms.BooleanField(**{**common, "required": False})
     if rule.choices:
         return forms.ChoiceField(choices=rule.choices, **common)
+    if name in CLOCK:
+        return forms.TimeField(
+            widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"), **common
+        )
     if name in WHOLE:
         return forms.IntegerField(min_value=0, max_value=100_000, **common)
     return forms.DecimalField(

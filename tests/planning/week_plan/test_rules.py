@@ -54,6 +54,19 @@ def test_nonsense_is_refused_and_changes_nothing(shop_site, values, words):
     assert settings_of(rules_of(shop_site.pk)) == Settings()
 
 
+def test_the_last_pour_is_a_time_of_day_on_the_page(shop_site, client):
+    user = make_user("planner", shop_site)
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    form = client.get("/week/rules/").context["form"]
+    data = {name: value for name, value in form.initial.items() if value is not None}
+    answer = client.post("/week/rules/", {**data, "last_pour_clock_min": "15:30"})
+    assert answer.status_code == 302
+    assert rules_of(shop_site.pk).values == {"last_pour_clock_min": 930}
+    page = client.get("/week/rules/").content.decode()
+    assert 'value="15:30"' in page
+    assert "Most tools from one pot, tools" not in page
+
+
 def test_two_foremen_on_the_page_do_not_overwrite_each_other(shop_site, client):
     user = make_user("planner", shop_site)
     client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
