@@ -83,3 +83,30 @@ def test_a_pot_is_scrapped_with_its_reason(planned_batch, at_the_pot):
     planned_batch.refresh_from_db()
     assert planned_batch.status == "scrapped"
     assert planned_batch.entries.get().words == "fell off the bench"
+    page.locator("#new-plan-words", has_text="pot scrapped: fell off the bench").wait_for()
+    steps.shot(page, "scrapped-390")
+    steps.tap(page, "Ask for a new plan because of this")
+    page.get_by_text("pot scrapped: fell off the bench").wait_for()
+    page.get_by_text("Because:").wait_for()
+    assert page.url.endswith("/compare/")
+    assert steps.no_sideways_scroll(page)
+
+
+def test_a_short_pour_is_said_in_figures_and_the_plan_hears_of_it(
+    planned_batch, open_page, sign_in, clock
+):
+    page, portion = open_page(390), planned_batch.portions.get()
+    sign_in(page, "tess")
+    steps.play_batch(page, planned_batch, clock)
+    page.get_by_text("The pot warms up, leaks or fails").tap()
+    page.locator("#trouble-short").tap()
+    page.locator("#loss-take").tap()
+    assert "is empty; give kg with digits" in page.locator("#loss-judge").inner_text()
+    page.locator("#loss-kg").fill("0.2")
+    page.locator("#loss-words").fill("ran out at the rim")
+    steps.shot(page, "short-390")
+    page.locator("#loss-take").tap()
+    page.locator("#new-plan-words", has_text="0.2 kg missing: ran out at the rim").wait_for()
+    portion.refresh_from_db()
+    assert portion.lost_kg == Decimal("0.2")
+    assert portion.lift.pour.status == "pouring"

@@ -56,6 +56,14 @@ class Command(BaseCommand):
             with urllib.request.urlopen(request, timeout=10):
                 self.stdout.write(f"{kg} kg{'' if stable else ' ...'}")
         except urllib.error.HTTPError as error:
-            raise CommandError(f"{error.code}: {error.read().decode()}") from error
+            raise CommandError(f"{error.code}: {_words(error.read())}") from error
         except urllib.error.URLError as error:
             raise CommandError(f"{options['address']} does not answer: {error.reason}") from error
+
+
+def _words(body: bytes) -> str:
+    """Return the sentence of a problem, or what was answered instead of one."""
+    try:
+        return str(json.loads(body)["detail"])
+    except (ValueError, KeyError, TypeError):
+        return body[:200].decode(errors="replace")

@@ -420,10 +420,11 @@ document.addEventListener("DOMContentLoaded", () => {
       if (words !== null && words.trim()) record(kind, label, { words: words.trim() });
     } }, label);
     const live = !isScrapped() && !isCancelled() && state.status !== "poured";
+    part("loss").replaceChildren();
     part("trouble-deeds").replaceChildren(...[
       live ? ask("scrapped", "Scrap this pot", "Why is the pot scrapped?") : null,
-      state.portions.length ? lossButton("leak", "A barrier leaks", "Ran out, kg (0 if nothing)", "Where does it leak?") : null,
-      state.portions.length ? lossButton("short", "Poured short", "Missing from the lift, kg", "Where, and why?") : null,
+      state.portions.length && !heldKind("scrapped").length ? lossButton("leak", "A barrier leaks", "Ran out, kg (0 if nothing)", "Where does it leak?") : null,
+      state.portions.length && !heldKind("scrapped").length ? lossButton("short", "Poured short", "Missing from the lift, kg", "Where, and why?") : null,
       ask("remark", "Remark", "What should be remembered?"),
     ].filter(Boolean));
   }
