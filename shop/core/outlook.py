@@ -18,11 +18,6 @@ def steps(quantity: float) -> int:
     return round(quantity * STEPS)
 
 
-def exact_total(quantities: Iterable[float]) -> float:
-    """Return an exact sum of quantities of an outlook."""
-    return sum(steps(q) for q in quantities if q) / STEPS
-
-
 class Supply(NamedTuple):
     """Stock on hand, or a receipt that is due on `due_on`, in the material's unit."""
 
@@ -105,16 +100,19 @@ class MaterialOutlook:
     at_risk: tuple[AtRisk, ...]
     already_expired: float
     """On the shelf but out of date before the first day; not in `opening`."""
+    due_in: float
+    """Sum of `receipts`; summed in whole steps, as the three that follow."""
+    wanted: float
+    """Sum of `reserved` and `planned`."""
+    short_of: float
+    """Sum of `short`."""
+    lost: float
+    """Sum of `expired`: what expires unused within the horizon."""
 
     @property
     def first_short_day(self) -> date | None:
         """The first day on which a pour goes short."""
         return self.short_pours[0].day if self.short_pours else None
-
-    @property
-    def lost(self) -> float:
-        """What expires unused within the horizon."""
-        return exact_total(self.expired)
 
 
 @dataclass
@@ -365,6 +363,10 @@ class _Run:
             short_pours=self._short_pours(),
             at_risk=self._at_risk(wanted, rescue_days),
             already_expired=self.already_expired / STEPS,
+            due_in=sum(self.receipts) / STEPS,
+            wanted=(sum(self.reserved) + sum(self.planned)) / STEPS,
+            short_of=sum(self.short) / STEPS,
+            lost=sum(self.expired) / STEPS,
         )
 
     def _short_pours(self) -> tuple[ShortPour, ...]:

@@ -17,7 +17,7 @@ from django.db.models.functions import TruncDate
 
 from shared import clock
 from shared.access.models import Site
-from shop.core.outlook import MaterialOutlook, Supply, Use, exact_total, project
+from shop.core.outlook import MaterialOutlook, Supply, Use, project
 from shop.core.supplier_calendar import SupplierCalendar
 from shop.ledger.models import Requirement, Reservation
 from shop.lots.models import Container, LotStatus
@@ -55,17 +55,17 @@ class Row:
     @property
     def due_in(self) -> float:
         """What comes in over the horizon."""
-        return exact_total(self.outlook.receipts)
+        return self.outlook.due_in
 
     @property
     def wanted(self) -> float:
         """What pours and steps take over the horizon."""
-        return exact_total([*self.outlook.reserved, *self.outlook.planned])
+        return self.outlook.wanted
 
     @property
     def short(self) -> float:
         """What pours could not get on their day."""
-        return exact_total(self.outlook.short)
+        return self.outlook.short_of
 
     @property
     def too_late(self) -> bool:
