@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import smtplib
+import time
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,6 +21,10 @@ from shared.outgoing import webhook
 from shared.outgoing.webhook import NotDelivered
 
 MAIL_TIMEOUT_S = 15
+IDLE_S = 30
+"""A connection left idle for longer, behind slow webhooks, may be cut: a new one is opened."""
+MOST_A_CONNECTION = 50
+"""Mail servers break off after so many messages, 100 as a rule; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +49,8 @@ class Mailer:
 
     def __init__(self) -> None:
         self._connection: Any = None
+        self._sent = 0
+        self._used_at = 0.0
 
     def send(self, message: Message, address: str) -> None:
         """Hand over one message; its id is the Message-ID, so that copies can be told apart."""
@@ -61,12 +68,17 @@ class Mailer:
                 connection=self._open(),
             )
             mail.send()
+            self._sent += 1
+            self._used_at = time.monotonic()
         except (smtplib.SMTPException, OSError) as error:
             self.close()
             raise _understood(error, address) from error
 
     def _open(self) -> Any:
+        if self._sent >= MOST_A_CONNECTION or time.monotonic() - self._used_at > IDLE_S:
+            self.close()
         if self._connection is None:
+            self._sent = 0
             connection = get_connection(timeout=MAIL_TIMEOUT_S)
             try:
                 connection.open()

@@ -79,28 +79,27 @@ def claim(now: datetime, worker: str, count: int) -> list[Delivery]:
 
 def send_due(read_clock: Clock, worker: str, most: int = 1000) -> int:
     """Send what is due until nothing is left or `most` have been handled; returns how many."""
-    done = 0
-    while done < most:
-        rows = claim(read_clock(), worker, limits.claim_at_once())
-        if not rows:
-            break
-        reached("claimed")
-        run = _Run(read_clock, worker)
-        try:
+    done, mailer = 0, Mailer()
+    try:
+        while done < most:
+            rows = claim(read_clock(), worker, limits.claim_at_once())
+            if not rows:
+                break
+            reached("claimed")
+            run = _Run(read_clock, worker, mailer)
             for place, row in enumerate(rows):
                 run.send(row, rows[place:])
-        finally:
-            run.mailer.close()
-        done += len(rows)
+            done += len(rows)
+    finally:
+        mailer.close()
     return done
 
 
 class _Run:
     """The sending of a few claimed deliveries, one after another."""
 
-    def __init__(self, read_clock: Clock, worker: str) -> None:
-        self.read_clock, self.worker = read_clock, worker
-        self.mailer = Mailer()
+    def __init__(self, read_clock: Clock, worker: str, mailer: Mailer) -> None:
+        self.read_clock, self.worker, self.mailer = read_clock, worker, mailer
         self.seen_at: datetime | None = None
         self.items: dict[int, list[DeliveryItem]] = {}
 

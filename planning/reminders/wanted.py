@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, F, Max, OuterRef, Q
 
@@ -164,10 +164,17 @@ def coats_dry(now: datetime, only: Ids = None) -> Iterator[Wanted]:
 
 def unattended_peaks(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A lift that is hottest after the last one has left the shop."""
+    left_at: dict[tuple[int, date], datetime | None] = {}
     for cure in _running(only):
         if cure.peak_passed_at is not None:
             continue
-        left = last_out(cure.lift.pour.order.site, cure.poured_at)
+        site = cure.lift.pour.order.site
+        day = (site.pk, clock.local(cure.poured_at, site).date())
+        if day not in left_at:
+            left_at[day] = last_out(site, clock.day_start(day[1], site))
+        left = left_at[day]
+        if left is not None and left <= cure.poured_at:
+            left = None
         if left is None or cure.peak_due_at > left:
             gone = f"nobody is in the shop after {_wall(left, cure)}" if left else "nobody is in"
             yield _of_cure(

@@ -51,3 +51,22 @@ def test_new_webhook_address_brings_a_new_secret_and_switches_on_again(hooked_cu
     after = ReminderSettings.objects.get()
     assert after.webhook_secret == secret != before.webhook_secret
     assert after.webhook_off == ""
+
+
+def test_a_mail_server_is_not_called_anew_for_each_message_nor_kept_for_ever(settings):
+    from planning.reminders import channels
+    from tests.planning.reminders.postbox import postbox
+
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    with postbox() as box:
+        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", box.port
+        mailer = channels.Mailer()
+        seen = []
+        for n in range(channels.MOST_A_CONNECTION + 1):
+            message = channels.Message(f"rem_{n}", "s", "t", {}, 1, False)
+            mailer.send(message, "a@example.org")
+            if mailer._connection not in seen:
+                seen.append(mailer._connection)
+        mailer.close()
+        assert len(box.letters) == channels.MOST_A_CONNECTION + 1
+    assert len(seen) == 2

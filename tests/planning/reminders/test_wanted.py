@@ -170,3 +170,16 @@ def test_two_refreshes_at_once_make_one_reminder(site):
     Reminder.objects.bulk_create(rows, ignore_conflicts=True)
     actions.refresh(NOW)
     assert Reminder.objects.count() == len(wanted) == 2
+
+
+def test_many_running_clocks_ask_no_more_than_few(site, django_assert_num_queries):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    make_cure(make_pour(site), poured_at=NOW)
+    with CaptureQueriesContext(connection) as few:
+        all_wanted(NOW, ["unattended_peak"])
+    for _ in range(12):
+        make_cure(make_pour(site), poured_at=NOW)
+    with django_assert_num_queries(len(few)):
+        all_wanted(NOW, ["unattended_peak"])
