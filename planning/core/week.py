@@ -22,7 +22,7 @@ from planning.core.solver.lots import give_out
 from planning.core.solver.retime import retime
 
 CUT = "The clock ended the search; run again it may find another plan. Raise the seconds for more."
-INSERTIONS_PER_SECOND = 600
+INSERTIONS_PER_SECOND = 850
 """For a week of 60 pours; larger ones take longer, see `usual_work`."""
 RETIME_WORK = 0.05
 """Deterministic work of CP-SAT for each second of the limit."""
@@ -76,7 +76,7 @@ def plan_week(
 def usual_work(problem: Problem) -> int:
     """Return the insertions that usually fit into the seconds given, on two shared cores."""
     pours = max(20, len(problem.pours))
-    return max(1, int(problem.limits.seconds * INSERTIONS_PER_SECOND * (60 / pours) ** 0.4))
+    return max(1, int(problem.limits.seconds * INSERTIONS_PER_SECOND * (60 / pours) ** 0.75))
 
 
 class Planner:

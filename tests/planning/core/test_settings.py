@@ -153,7 +153,7 @@ def test_a_move_is_worth_so_many_late_minutes():
     kept = planned(set_to(week, late_minutes_per_move=1000.0))
     moved = planned(set_to(week, late_minutes_per_move=0.0))
     assert kept.moves == ()
-    assert [m.what for m in moved.moves] == ["A lift 1"]
+    assert [m.what for m in moved.moves] == ["A, lift 1"]
     assert moved.figures.lateness < kept.figures.lateness
 
 
