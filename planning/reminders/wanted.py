@@ -14,6 +14,7 @@ from planning.reminders.models import Kind
 from planning.reminders.staffing import last_out
 from planning.week_plan.models import Lift
 from shared import clock
+from shared.access.models import Site
 from shop import stores
 
 CLOSES_LEAD = timedelta(minutes=60)
@@ -221,17 +222,22 @@ def orders_late(now: datetime, only: Ids = None) -> Iterator[Wanted]:
 
 def lots_expiring(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A container with something left whose expiry or open life soon ends."""
-    for site_id, container in stores.soon_unusable(now + LOT_LEAD, container_ids=only):
+    rows = list(stores.soon_unusable(now + LOT_LEAD, container_ids=only))
+    sites = Site.objects.in_bulk({site_id for site_id, _ in rows})
+    materials = stores.materials_by_id({container.material_id for _, container in rows})
+    for site_id, container in rows:
         until = container.usable_until
         assert until is not None
+        unit = materials[container.material_id].unit
+        ends = clock.local(until, sites[site_id])
         yield Wanted(
             Kind.LOT_EXPIRES,
             f"container:{container.id}",
             site_id,
             until - LOT_LEAD,
             f"{container.material_name}, container {container.code}: soon expired",
-            f"{container.balance.normalize():f} left of lot {container.lot_code}; usable until "
-            f"{until:%Y-%m-%d %H:%M} UTC.",
+            f"{container.balance.normalize():f} {unit} left of lot {container.lot_code}; usable "
+            f"until {ends:%a %d %b %Y %H:%M}.",
             page_of("lot", container.lot_id),
         )
 

@@ -36,6 +36,9 @@ def addresses(batch):
         "orders": "/orders/",
         "new order": "/orders/new/",
         "orders from a file": "/orders/file/",
+        "route": "/routes/single/",
+        "old and new plan": f"/plans/{batch.plan_id}/compare/",
+        "reminders": "/reminders/",
     }
 
 

@@ -93,6 +93,8 @@ def test_container_is_told_of_a_fortnight_before_its_first_clock_ends(site):
     assert [(one.subject, one.due_at) for one in found] == [
         (f"container:{kept.pk}", last - timedelta(days=14))
     ]
+    assert found[0].words.startswith("5 kg left of lot ")
+    assert found[0].words.endswith("usable until Mon 21 Dec 2026 00:00.")
 
 
 def test_tool_is_due_when_its_shots_since_the_last_coat_reach_the_limit(site):
