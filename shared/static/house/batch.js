@@ -96,7 +96,7 @@ document.addEventListener("DOMContentLoaded", () => {
   function weightEntry({ label, target, low, high, judge, take, button }) {
     const field = h("input", { id: "reading", class: "reading", inputmode: "none", autocomplete: "off", "aria-describedby": "judge", input: look });
     const verdict = h("div", { id: "judge", class: "judge", role: "status" }, "Type what the scale shows, kg.");
-    const gauge = makeGauge(target, low, high);
+    const gauge = Gauge.make(target, low, high, division());
     function value() {
       const text = field.value.replace(",", ".").trim();
       return /^\d{1,4}(\.\d{1,6})?$/.test(text) ? units(text) : null;
@@ -157,26 +157,6 @@ document.addEventListener("DOMContentLoaded", () => {
       timer = setInterval(follow, 600);
     }
     return button;
-  }
-
-  function makeGauge(target, low, high) {
-    const NS = "http://www.w3.org/2000/svg";
-    const from = target - 4 * Math.max(high - low, division());
-    const to = target + 4 * Math.max(high - low, division());
-    const at = (tenths) => Math.max(0, Math.min(300, (300 * (tenths - from)) / (to - from)));
-    const rect = (name, x, width, y, height) => {
-      const node = document.createElementNS(NS, "rect");
-      for (const [key, value] of Object.entries({ class: name, x, width: Math.max(2, width), y, height })) node.setAttribute(key, value);
-      return node;
-    };
-    const svg = document.createElementNS(NS, "svg");
-    svg.setAttribute("viewBox", "0 0 300 34");
-    svg.setAttribute("preserveAspectRatio", "none");
-    svg.setAttribute("class", "gauge");
-    svg.setAttribute("aria-hidden", "true");
-    const pointer = rect("gauge__now", 0, 5, 0, 34);
-    svg.append(rect("gauge__frame", 0, 300, 4, 26), rect("gauge__band", at(low), at(high) - at(low), 5, 24), pointer);
-    return { node: svg, show: (tenths) => pointer.setAttribute("x", tenths === null ? 0 : Math.max(0, at(tenths) - 2)) };
   }
 
   function target(label, figure, within) {
@@ -373,7 +353,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const current = over ? null : list.find((step) => !step.done) || null;
     drawClock(list);
     drawNetwork();
-    drawNewPlan();
+    Trouble.drawNewPlan(state.new_plan, records);
     drawLog();
     part("steps").replaceChildren(...list.map((step) => h("li", { "aria-current": step === current ? "step" : null },
       h("span", {}, step.title), h("span", {}, step.done ? "✓ done" : step === current ? "▶ now" : "○ to do"))));
@@ -432,43 +412,10 @@ document.addEventListener("DOMContentLoaded", () => {
   /* What a lift has less than planned: how much, of which portion, in words. */
   function lossButton(kind, label, kgLabel, wordsLabel) {
     return h("button", { type: "button", class: "button--plain", id: `trouble-${kind}`, tap: () => {
-      part("loss").replaceChildren(lossForm(kind, label, kgLabel, wordsLabel));
+      const take = (body, text) => record(kind, `${label}: ${text} kg`, body);
+      part("loss").replaceChildren(Trouble.lossForm({ h, state, kind, label, kgLabel, wordsLabel, take }));
       part("loss-kg").focus();
     } }, label);
-  }
-
-  function lossForm(kind, label, kgLabel, wordsLabel) {
-    const kg = h("input", { id: "loss-kg", inputmode: "decimal", autocomplete: "off", "aria-describedby": "loss-judge" });
-    const words = h("input", { id: "loss-words", autocomplete: "off", maxlength: "400" });
-    const into = h("select", { id: "loss-portion" }, ...state.portions.map((one) => h("option", { value: String(one.id) }, `${one.pour} lift ${one.lift}, ${Number(one.kg).toFixed(state.decimals)} kg`)));
-    const verdict = h("p", { id: "loss-judge", class: "judge", role: "status" }, "The lift then ends lower; the rest is planned anew.");
-    const take = () => {
-      const text = kg.value.replace(",", ".").trim();
-      if (!/^\d{1,4}(\.\d{1,4})?$/.test(text) || (kind === "short" && Number(text) === 0)) {
-        verdict.className = "judge judge--stop";
-        verdict.textContent = `${kgLabel.split(",")[0]} is ${text || "empty"}; give kg with digits and one point${kind === "short" ? ", above 0" : ""}. Estimate it if it cannot be weighed.`;
-        kg.focus();
-        return;
-      }
-      part("loss").replaceChildren();
-      record(kind, `${label}: ${text} kg`, { portion: into.value, facts: { kg: text }, words: words.value.trim() });
-    };
-    return h("div", { class: "fields" },
-      h("div", { class: "field", hidden: state.portions.length < 2 }, h("label", { for: "loss-portion" }, "Where it belongs"), into),
-      h("div", { class: "field" }, h("label", { for: "loss-kg" }, kgLabel), kg),
-      h("div", { class: "field" }, h("label", { for: "loss-words" }, wordsLabel), words), verdict,
-      h("button", { type: "button", class: "button--big", id: "loss-take", tap: take }, `Record: ${label.toLowerCase()}`));
-  }
-
-  /* What the plan does not know of: offered once the shop's computer has taken the entry. */
-  function drawNewPlan() {
-    const offer = state.new_plan;
-    part("new-plan").hidden = !offer;
-    if (!offer) return;
-    part("new-plan-words").textContent = `${offer.words}. ${offer.plan ? "A new plan has been asked for." : "What was weighed stays used up; what is missing must be planned anew."}`;
-    part("new-plan-ask").hidden = Boolean(offer.plan) || !records;
-    part("new-plan-asked").hidden = !offer.plan;
-    if (offer.plan) part("new-plan-asked").querySelector("a").href = `/plans/${offer.plan}/compare/`;
   }
 
   /* Fetch what is recorded by now, and forget entries that it contains. */
