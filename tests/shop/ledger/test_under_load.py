@@ -72,10 +72,15 @@ class Shop:
 def shop(request):
     with short_folder() as folder:
         if request.param == "sqlite":
-            yield migrated(Shop(f"sqlite:///{folder / 'load.sqlite3'}", folder))
+            yield filled(Shop(f"sqlite:///{folder / 'load.sqlite3'}", folder))
         else:
             with postgres() as url:
-                yield migrated(Shop(url, folder))
+                yield filled(Shop(url, folder))
+
+
+def filled(shop):
+    migrated(shop).run("-c", SET_UP)
+    return shop
 
 
 def migrated(shop):
@@ -105,9 +110,10 @@ from django.db import connection
 from shared.errors import ShopError
 from shop.ledger import actions
 from shop.ledger.models import Movement
+from shop.lots.models import Lot
 from tests.factories.shop import NOW, make_container
 
-can = make_container(holds=40)
+can = make_container(Lot.objects.first(), holds=40, code="FIFTY")
 all_there = threading.Barrier(50)
 answers = []
 
@@ -151,7 +157,6 @@ def test_fifty_writers_on_one_lot_take_what_is_there_and_no_more(shop):
 
 @pytest.mark.servers
 def test_no_movement_is_lost_or_doubled_and_no_balance_falls_below_zero(shop):
-    shop.run("-c", SET_UP)
     started = time.monotonic()
     writers = {f"w{n}": shop.writer(f"w{n}") for n in range(WRITERS)}
     told = kill_in_the_middle(shop, "w0", writers["w0"])
