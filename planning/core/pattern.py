@@ -35,6 +35,7 @@ from planning.core.pattern_raster import Overhang, trapped_mm2
 from planning.core.pattern_repair import mend
 from planning.core.pattern_sections import Profile, Sections, section_table
 from planning.core.pattern_sound import Soundness, inspect
+from planning.core.pattern_thin import thin_bytes
 from planning.core.solids import USUAL_LEAST_COVER_MM, box, box_around, cover_remark
 
 SECTIONS_SHOWN = 100
@@ -144,6 +145,10 @@ class Examined:
             title += f", parted at {self.report.parting_mm:.4g} mm (dashed)"
         legend = legend_lines(self.report)
         return picture_png(self.mesh, self.surface, self.overhangs, view, title, legend)
+
+    def thin(self) -> bytes:
+        """Return the pattern with few facets, for a viewer in the page."""
+        return thin_bytes(self.mesh, self.surface)
 
 
 def examine(mesh: Mesh, setup: Setup) -> Examined:

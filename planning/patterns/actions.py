@@ -177,6 +177,7 @@ def examine(*, pattern_id: int, now: datetime) -> PatternMesh:
         pattern.unit,
         _core_setup(pattern),
         {view: pattern.picture(view) for view in VIEWS},
+        pattern.solid,
     )
     if found.fault:
         log.error("pattern %s was not read: %s", pattern.pk, found.fault)
@@ -277,7 +278,7 @@ def throw_away(*, pattern: PatternMesh) -> None:
             f"{pattern.name} was used for {', '.join(used)}; it is kept as their record.",
             code="pattern_used",
         )
-    files = [pattern.path, *(pattern.picture(view) for view in VIEWS)]
+    files = [pattern.path, pattern.solid, *(pattern.picture(view) for view in VIEWS)]
     with transaction.atomic():
         pattern.delete()
         transaction.on_commit(lambda: _remove(files))
@@ -307,4 +308,4 @@ def sweep_files(now: datetime) -> int:
 def _stored_name(file_name: str) -> str:
     for view in VIEWS:
         file_name = file_name.removesuffix(f"-{view}.png")
-    return file_name
+    return file_name.removesuffix("-solid.bin")

@@ -48,6 +48,7 @@ def _examine(wish: dict[str, Any]) -> dict[str, Any]:
         found = examine(mesh, Setup(**setup))
         for view, path in wish["pictures"].items():
             Path(path).write_bytes(found.picture(view))
+        Path(wish["solid"]).write_bytes(found.thin())
     except PatternRefused as refused:
         return {"refused": {"code": refused.code, "because": str(refused)}}
     except BadGeometry as refused:

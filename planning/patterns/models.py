@@ -128,6 +128,11 @@ class PatternMesh(models.Model):
         """Where the picture from `above` or `below` lies once the pattern has been examined."""
         return folder() / f"{self.stored}-{view}.png"
 
+    @property
+    def solid(self) -> Path:
+        """Where the thinned pattern for the viewer lies once it has been examined."""
+        return folder() / f"{self.stored}-solid.bin"
+
 
 def folder() -> Path:
     """Return the folder patterns and their pictures lie in."""

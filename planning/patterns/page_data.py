@@ -9,6 +9,7 @@ from planning.patterns.models import PatternMesh
 from shop import stores
 
 TABLE_ROWS = 20
+SHOWN = (*CLASSES, "trapped", "resting")
 WIDE, HIGH, LEFT, FOOT = 760, 240, 62, 206
 """Size of the drawing of areas, and where its axes stand."""
 
@@ -33,6 +34,11 @@ def shown(pattern: PatternMesh, system_id: int | None) -> dict[str, Any]:
     density = float(system.mixed_density_kg_l) if system else None
     return {
         "report": report,
+        "solid": {
+            "there": pattern.solid.is_file(),
+            "colours": " ".join(COLOURS[name] for name in SHOWN),
+            "hatches": " ".join(HATCHES.get(name, "none") for name in SHOWN),
+        },
         "volume_cm3": _cm(report["volume_l"], 1000),
         "surface_cm2": report["surface_mm2"] / 100,
         "wetted_m2": sum(half["wetted_mm2"] for half in report["halves"]) / 1e6,

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST
 from planning.patterns import actions, page_data
 from planning.patterns.models import PatternMesh, PatternState
 from planning.patterns.page_forms import NewPatternForm, SetupForm, UseForm
-from planning.patterns.pictures import picture_of
+from planning.patterns.pictures import picture_of, solid_of
 from planning.patterns.queries import patterns as patterns_of
 from planning.patterns.uploads import check_length
 from shared import clock
@@ -167,3 +167,9 @@ def throw_away(request: HttpRequest, pk: int) -> HttpResponse:
 def picture(request: HttpRequest, pk: int, view: str) -> HttpResponse:
     """Return the picture coloured by draft and undercut."""
     return picture_of(_pattern(request, pk), view)
+
+
+@needs("tool_orders:read")
+def solid(request: HttpRequest, pk: int) -> HttpResponse:
+    """Return the thinned pattern for the viewer."""
+    return solid_of(_pattern(request, pk))

@@ -41,7 +41,12 @@ class Reading:
 
 
 def read(
-    path: Path, name: str, unit: str, setup: dict[str, Any], pictures: dict[str, Path]
+    path: Path,
+    name: str,
+    unit: str,
+    setup: dict[str, Any],
+    pictures: dict[str, Path],
+    solid: Path,
 ) -> Reading:
     """Read a file in the child; never raises for what is in the file."""
     wish = {
@@ -50,6 +55,7 @@ def read(
         "unit": unit,
         "setup": setup,
         "pictures": {view: str(at) for view, at in pictures.items()},
+        "solid": str(solid),
     }
     try:
         done = subprocess.run(

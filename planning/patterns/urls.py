@@ -18,6 +18,7 @@ urlpatterns = [
     path("patterns/<int:pk>/again/", pages.examine_again, name="pattern-again"),
     path("patterns/<int:pk>/use/", pages.use_pattern, name="pattern-use"),
     path("patterns/<int:pk>/throw-away/", pages.throw_away, name="pattern-throw-away"),
+    path("patterns/<int:pk>/solid.bin", pages.solid, name="pattern-solid"),
     path("patterns/<int:pk>/above.png", pages.picture, {"view": "above"}, name="pattern-above"),
     path("patterns/<int:pk>/below.png", pages.picture, {"view": "below"}, name="pattern-below"),
 ]

@@ -9,6 +9,10 @@ from tests.planning.core.meshes import binary_stl, dovetail_mesh
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
+DRAWN = """(canvas) => canvas.getContext("2d").getImageData(0, 0, 640, 480)
+    .data.filter((value, i) => i % 4 === 3 && value).length"""
+
+
 @pytest.fixture
 def groove(tmp_path, settings):
     """A plate with a dovetail groove, as a file to choose; patterns go to a folder of the test."""
@@ -41,6 +45,18 @@ def test_a_pattern_is_handed_in_and_its_undercuts_are_seen(
     pattern = actions.examine(pattern_id=PatternMesh.objects.get().pk, now=clock.now())
     assert pattern.state == "ready", pattern.refused_because
     page.get_by_text("2 undercuts of 93.91 cm2 together would lock the casting.").wait_for()
+    solid = page.locator(".solid canvas")
+    page.wait_for_function("() => document.querySelector('.solid canvas').dataset.drawn")
+    assert solid.evaluate(DRAWN) > 20_000
+    before = solid.get_attribute("data-drawn")
+    solid.focus()
+    page.keyboard.press("ArrowLeft")
+    page.get_by_role("button", name="Tip up").click()
+    page.wait_for_function(
+        "(old) => document.querySelector('.solid canvas').dataset.drawn.split(' ').slice(0, 2)"
+        ".every((now, i) => now !== old.split(' ')[i])",
+        arg=before,
+    )
     assert page.locator(".picture img").count() == 2
     for picture in page.locator(".picture img").all():
         picture.scroll_into_view_if_needed()

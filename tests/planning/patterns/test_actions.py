@@ -259,7 +259,7 @@ def test_throwing_away_removes_row_file_and_pictures(
     read, media, django_capture_on_commit_callbacks
 ):
     pattern = read()
-    assert len(list(media.iterdir())) == 3
+    assert len(list(media.iterdir())) == 4
     with django_capture_on_commit_callbacks(execute=True):
         actions.throw_away(pattern=pattern)
     assert list(media.iterdir()) == []
@@ -271,7 +271,7 @@ def test_a_pattern_in_use_is_kept(read, take, media):
     actions.use_for_pour(pattern=pattern, half="A", pour=take())
     with pytest.raises(ShopError, match="was used for T-1 A; it is kept as their record"):
         actions.throw_away(pattern=pattern)
-    assert len(list(media.iterdir())) == 3
+    assert len(list(media.iterdir())) == 4
 
 
 def test_committing_sends_the_pattern_to_the_worker(hand_in, django_capture_on_commit_callbacks):

@@ -169,6 +169,20 @@ def test_the_list_takes_the_same_queries_for_one_pattern_and_for_ten(
         planner.get("/patterns/")
 
 
+def test_the_pattern_to_turn_comes_from_here_and_only_once_it_is_read(planner, read, hand_in):
+    waiting = hand_in()
+    assert planner.get(f"/patterns/{waiting.pk}/solid.bin").status_code == 404
+    pattern = read()
+    page = planner.get(f"/patterns/{pattern.pk}/").content.decode()
+    assert f'data-solid="/patterns/{pattern.pk}/solid.bin' in page
+    data = planner.get(f"/patterns/{pattern.pk}/solid.bin").content
+    facets = int.from_bytes(data[:4], "little")
+    assert facets == pattern.report["soundness"]["facets"]
+    assert len(data) == 16 + 19 * facets
+    pattern.solid.unlink()
+    assert "data-solid" not in planner.get(f"/patterns/{pattern.pk}/").content.decode()
+
+
 def test_a_pour_and_its_pattern_lead_to_each_other(planner, read, take):
     pattern = read()
     pour = take()
