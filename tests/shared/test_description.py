@@ -20,6 +20,7 @@ WITHOUT_VERSION = {
     "expected-temperatures",
     "learned-codes",
     "packs",
+    "supplier-closures",
     "shifts",
     "storage-spells",
 }
