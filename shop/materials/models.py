@@ -16,6 +16,8 @@ from shop.core.supplier_calendar import SupplierCalendar
 
 MOST_CLOSED_DAYS = 92
 """Longest closure of a supplier, neighbours included, so that an open day is always near."""
+EARLIEST, LATEST = date(2000, 1, 1), date(2199, 12, 31)
+"""Days a closure may name, as far as anybody plans."""
 
 
 class Supplier(models.Model):
@@ -87,6 +89,9 @@ class SupplierClosure(models.Model):
         """Refuse a closure across which nothing could be ordered."""
         if not (self.first_day and self.last_day) or self.last_day < self.first_day:
             return
+        if not EARLIEST <= self.first_day <= self.last_day <= LATEST:
+            words = f"first_day is {self.first_day}; give days from {EARLIEST} to {LATEST}."
+            raise ValidationError({"first_day": words})
         days = (self.last_day - self.first_day).days + 1
         if days > MOST_CLOSED_DAYS:
             words = (

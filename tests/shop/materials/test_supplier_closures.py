@@ -54,6 +54,8 @@ def test_a_closure_is_entered_changed_and_taken_back(api):
     [
         ("2026-12-06", "2026-12-01", "last_day"),
         ("2026-12-01", "2027-12-01", "closes 366 days"),
+        ("9999-12-01", "9999-12-31", "give days from 2000-01-01 to 2199-12-31"),
+        ("0001-01-01", "0001-01-02", "give days from 2000-01-01 to 2199-12-31"),
         ("2026-12-01", "2027-02-20", "with the closures around it"),
     ],
 )
