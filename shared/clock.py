@@ -44,4 +44,5 @@ def day_start(day: date, site: InZone) -> datetime:
 
 def day_end(day: date, site: InZone) -> datetime:
     """Return the moment, in UTC, at which a day is over at a site."""
-    return day_start(day + timedelta(days=1), site)
+    # Labels say 9999-12-31 for "does not expire": the day after it is no day any more.
+    return day_start(min(day, date.max - timedelta(days=2)) + timedelta(days=1), site)

@@ -110,3 +110,14 @@ def test_containers_are_found_by_kind_and_stock(api, site):
     assert found[0]["material_kind"] == "hardener"
     empty = api().get("/api/v1/containers?holds_stock=false").data["items"]
     assert [c["code"] for c in empty] == ["EMPTY"]
+
+
+def test_a_label_that_never_expires_by_the_last_day_there_is_can_be_shown(api, browser_of, site):
+    lot = make_container(make_lot(site), holds=5).lot
+    address = f"/api/v1/lots/{lot.pk}/expiry-corrections"
+    body = {"expires_on": "9999-12-31", "reason": "the label says so"}
+    assert api("quality").post(address, body).status_code == 201
+    for path in ("containers", "outlook", "outlook/months", "stock", "losses"):
+        assert api("planner").get(f"/api/v1/{path}").status_code == 200, path
+    for path in ("/stock/", "/stock/lots/", f"/stock/lots/{lot.pk}/", "/outlook/"):
+        assert browser_of("purchasing").get(path).status_code == 200, path
