@@ -93,7 +93,8 @@ class Board:
     """A partial plan."""
 
     __slots__ = (
-        "fill", "free", "late", "light", "moved", "next_id", "ovens", "placed", "pots", "time",
+        "fill", "free", "held", "late", "light", "moved", "next_id", "ovens", "placed", "pots",
+        "time",
     )  # fmt: skip
 
     def __init__(self, shop: Shop) -> None:
@@ -101,6 +102,8 @@ class Board:
         self.pots: list[dict[int, Pot]] = [{} for _ in shop.systems]
         self.placed: dict[int, Placed] = {}
         self.ovens: list[tuple[Load, ...]] = [() for _ in shop.ovens]
+        self.held: dict[int, int] = {}
+        """Until when the slot of a frozen stand is kept while its pour is not on the board."""
         self.late = 0
         self.moved = 0
         self.light = 0
@@ -115,6 +118,7 @@ class Board:
         twin.pots = [dict(p) for p in self.pots]
         twin.placed = dict(self.placed)
         twin.ovens = list(self.ovens)
+        twin.held = dict(self.held)
         twin.late, twin.moved, twin.light = self.late, self.moved, self.light
         twin.next_id = self.next_id
         twin.time, twin.fill = self.time, self.fill
@@ -135,6 +139,13 @@ class Board:
         given = masks.span(start, end)
         for unit in units:
             self.free[unit] |= given
+
+    def keep_slot(self, index: int, unit: int, stand: tuple[int, int], most: int) -> None:
+        """Keep the slot of a frozen stand, and on to `most` or as long as nobody else has it."""
+        start, end = stand
+        busy = ~self.free[unit] & masks.span(end, most)
+        self.held[index] = masks.first(busy, end) if busy else max(end, most)
+        self.reserve((unit,), start, self.held[index])
 
     def put_pot(self, pot: Pot) -> None:
         """Add a pot and take its people and mixer."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 from planning.core.plan import Batch, Plan, Stand, Task
-from planning.core.solver import masks, ovens, pots, removal, steps
+from planning.core.solver import masks, ovens, pots, removal, stands, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, Work, lateness, pour_minutes
 from planning.core.solver.case import Case
 from planning.core.solver.jobs import Job, StepJob
@@ -183,7 +183,7 @@ class _Carrier:
             return self.reasons[job.index]
         if job.parent is not None and job.parent not in self.board.placed:
             return "what it stands on moved"
-        board, _shop = self.board, self.shop
+        board, shop = self.board, self.shop
         ids = []
         for lift in job.lifts:
             old = self.lifts.get((job.pour.id, lift.lift.lift))
@@ -200,24 +200,32 @@ class _Carrier:
         placed = Placed(tuple(works), tuple(ids), -1, 0, 0, 0, 0, 0)
         reason = reason or self._finish(job, works, ids)
         if reason:
-            for work in works:
-                if not work.fixed:
-                    board.release(work.people, work.start, work.end)
+            self._take_back(works, [])
             return reason
+        in_oven: list[Work] = []
+        for step, work in zip((*job.before, *job.after), _steps_of(works), strict=True):
+            if work.oven == ovens.NO_OVEN or work.fixed:
+                continue
+            if not ovens.put_in(shop, board, work.oven, work.oven_start, step.step):
+                self._take_back(works, in_oven)
+                return "the oven is no longer free for it"
+            in_oven.append(work)
         placed = self._stand(job, placed, works)
         if placed.slot < 0:
-            for work in works:
-                if not work.fixed:
-                    board.release(work.people, work.start, work.end)
+            self._take_back(works, in_oven)
             return "its place is no longer free"
-        for step, work in zip((*job.before, *job.after), _steps_of(works), strict=True):
-            if work.oven != ovens.NO_OVEN and not work.fixed:
-                cycle = step.step.oven_cycle
-                ovens.load(board, work.oven, work.oven_start, step.step.wait_min, cycle)
         board.placed[job.index] = placed
         board.late += placed.late
         board.time += placed.finish
         return ""
+
+    def _take_back(self, works: list[Work], in_oven: list[Work]) -> None:
+        """Free the people and ovens of a pour that does not hold after all."""
+        for work in works:
+            if not work.fixed:
+                self.board.release(work.people, work.start, work.end)
+        for work in in_oven:
+            ovens.unload(self.board, work.oven, work.oven_start)
 
     def _works(self, job: Job, works: list[Work], ids: list[tuple[int, ...]]) -> str:
         """Lay steps down at their old times, or at others round the same pours."""
@@ -310,7 +318,7 @@ class _Carrier:
         if step.step.oven_cycle:
             begin = end if task.oven_start_min is None else task.oven_start_min
             oven = next((i for i, o in enumerate(self.shop.ovens) if o.id == task.oven), -1)
-            if oven < 0 or not _oven_free(self, oven, begin, step):
+            if oven < 0 or not ovens.is_free(self.shop, self.board, oven, begin, step.step):
                 self.board.release(people, start, end)
                 return None
         return Work(step.kind, index, start, end, people, oven, begin, False)
@@ -391,9 +399,7 @@ class _Carrier:
         board = self.board
         end = self.shop.place_length if job.keeps_place else self._done
         if job.pour.same_place and job.parent is not None:
-            below = board.placed[job.parent]
-            board.release((below.slot,), start, below.stand_end)
-            board.placed[job.parent] = below._replace(stand_end=start)
+            stands.hand_over(board, job.parent, start)
         board.reserve((slot,), start, end)
         return placed._replace(
             works=tuple(works), slot=slot, stand_end=end, late=lateness(job, self._done)
@@ -405,7 +411,7 @@ class _Carrier:
         need = masks.span(placed.stand_start, end)
         if job.stand is not None:
             slot = shop.stand_slots.get(job.index, -1)
-            own = masks.span(job.stand.start_min, job.stand.end_min)
+            own = masks.span(job.stand.start_min, board.held[job.index])
             return slot if slot >= 0 and (board.free[slot] | own) & need == need else -1
         if job.pour.same_place and job.parent is not None:
             return board.placed[job.parent].slot
@@ -419,8 +425,10 @@ class _Carrier:
     def pretend(self, job: Job) -> None:
         """Put a pour that does not hold on the board in name only, so that it can be taken off."""
         ids = tuple(tuple(self.pot_ids.get((job.index, i), ())) for i in range(len(job.lifts)))
-        slot = next(iter(self.shop.place_of))
-        self.board.placed[job.index] = Placed((), ids, slot, 0, 0, 0, 0, 0)
+        slot = self.shop.stand_slots.get(job.index, next(iter(self.shop.place_of)))
+        begin = job.stand.start_min if job.stand is not None else 0
+        end = self.board.held.get(job.index, 0)
+        self.board.placed[job.index] = Placed((), ids, slot, begin, end, 0, 0, 0)
 
 
 def _steps_of(works: list[Work]) -> list[Work]:
@@ -434,13 +442,3 @@ def first_start(job: Job, board: Board, ids: list[tuple[int, ...]]) -> int:
         pot = board.pots[job.chemistry.index][id]
         starts += [s.start for s in pot.shares if s.job == job.index]
     return min(starts)
-
-
-def _oven_free(carrier: _Carrier, oven: int, begin: int, step: StepJob) -> bool:
-    end = begin + step.step.wait_min
-    for load in carrier.board.ovens[oven]:
-        if load.start < end and begin < load.end:
-            same = (load.start, load.end, load.cycle) == (begin, end, step.step.oven_cycle)
-            return same and load.tools < carrier.shop.ovens[oven].capacity
-    closed = carrier.shop.ovens[oven].closed
-    return all(end <= a or b <= begin for a, b in closed)

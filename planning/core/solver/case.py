@@ -60,6 +60,17 @@ class Case:
             taken = self._take(board, units, (stand.place,), stand.start_min, stand.end_min)
             if stand.pour in index_of and taken:
                 shop.stand_slots[index_of[stand.pour]] = taken[0]
+        for index, unit in shop.stand_slots.items():
+            self._hold(board, self.jobs[index], unit)
+
+    def _hold(self, board: Board, job: Job, unit: int) -> None:
+        """Keep the slot of a begun pour for the one that takes it over, as long as it is free."""
+        if job.stand is None:
+            return
+        above = [self.jobs[c] for c in job.children if self.jobs[c].pour.same_place]
+        waits = above and all(a.stand is None for a in above)
+        job.held_most = self.shop.place_length if waits else job.stand.end_min
+        board.keep_slot(job.index, unit, (job.stand.start_min, job.stand.end_min), job.held_most)
 
     @staticmethod
     def _take(

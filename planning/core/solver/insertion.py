@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
-from planning.core.solver import abrading, masks, pots, removal, steps
+from planning.core.solver import abrading, pots, removal, stands, steps
 from planning.core.solver.board import (
     LATE_MINUTE,
     Board,
@@ -68,10 +68,12 @@ def insert(shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0) -> Bo
     holds_low = low
     for _ in range(16):
         trial, placed, works = _with_low(shop, board, job, taste, low, holds_low)
-        slot = _find_slot(shop, trial, job, placed)
-        if slot >= 0:
-            return _commit(shop, trial, job, placed._replace(slot=slot), works, taste)
-        later = _later_slot(shop, trial, job, placed)
+        for until in stands.ends(shop, job, placed):
+            slot = stands.find(shop, trial, job, placed, until)
+            if slot >= 0:
+                placed = placed._replace(slot=slot)
+                return _commit(shop, trial, job, placed, until, works, taste)
+        later = stands.later(shop, trial, job, placed)
         if later is None:
             raise Blocked("place")
         holds_low = later
@@ -337,71 +339,18 @@ def _least_lift_min(job: Job, lift: LiftJob) -> int:
     return gap + len(lift.divisions[0])
 
 
-def _find_slot(shop: Shop, board: Board, job: Job, placed: Placed) -> int:
-    """Return a free slot of the pour's kind for its stand, or -1."""
-    need = masks.span(placed.stand_start, _stands_until(shop, job, placed))
-    before = masks.span(0, placed.stand_start)
-    best, room = -1, -1
-    for unit in _slots(shop, board, job):
-        free = board.free[unit]
-        if job.stand is not None:
-            free |= masks.span(job.stand.start_min, job.stand.end_min)
-        elif job.pour.same_place and job.parent is not None:
-            below = board.placed[job.parent]
-            free |= masks.span(below.finish, below.stand_end)
-        if free & need != need:
-            continue
-        # the slot that was busy last until just before, so that long gaps stay whole
-        busy = (before ^ (free & before)).bit_length()
-        if busy > room:
-            best, room = unit, busy
-    return best
-
-
-def _stands_until(shop: Shop, job: Job, placed: Placed) -> int:
-    """Return the end of a stand; a pour yet to come in the same place may begin at any time."""
-    if not job.keeps_place:
-        return placed.stand_end
-    above = [shop.jobs[c] for c in job.children if shop.jobs[c].pour.same_place]
-    begun = [a.stand.start_min for a in above if a.stand is not None]
-    return min(begun, default=shop.place_length)
-
-
-def _slots(shop: Shop, board: Board, job: Job) -> list[int]:
-    if job.stand is not None:
-        return [shop.stand_slots[job.index]]
-    if job.pour.same_place and job.parent is not None:
-        return [board.placed[job.parent].slot]
-    return shop.slots[job.pour.place_kind]
-
-
-def _later_slot(shop: Shop, board: Board, job: Job, placed: Placed) -> int | None:
-    """Return the next minute from which a slot is free as long as the stand lasts."""
-    if job.stand is not None:
-        return None
-    if job.pour.same_place and job.parent is not None:
-        return None
-    minutes = placed.stand_end - placed.stand_start
-    found = []
-    for unit in _slots(shop, board, job):
-        free = board.free[unit]
-        if job.keeps_place:
-            begin = (~free & masks.span(0, shop.place_length)).bit_length()
-        else:
-            begin = masks.first(masks.starts(free, minutes), placed.stand_start + 1)
-        if begin > placed.stand_start:
-            found.append(begin)
-    later = min(found, default=None)
-    return later if later is not None and later < shop.problem.horizon_min else None
-
-
 def _commit(
-    shop: Shop, board: Board, job: Job, placed: Placed, works: list[Work], taste: Taste
+    shop: Shop,
+    board: Board,
+    job: Job,
+    placed: Placed,
+    end: int,
+    works: list[Work],
+    taste: Taste,
 ) -> Board:
-    """Take the stand and write the pour down."""
-    end = _stands_until(shop, job, placed)
+    """Take the stand until `end` and write the pour down."""
     if job.pour.same_place and job.parent is not None:
-        _hand_over(board, job.parent, placed.stand_start)
+        stands.hand_over(board, job.parent, placed.stand_start)
     board.reserve((placed.slot,), placed.stand_start, end)
     late = lateness(job, placed.finish)
     moved = sum(
@@ -420,10 +369,3 @@ def _commit(
 def _start_of(board: Board, job: Job, pot: int) -> int:
     found: Pot = board.pots[job.chemistry.index][pot]
     return next(s.start for s in found.shares if s.job == job.index)
-
-
-def _hand_over(board: Board, parent: int, start: int) -> None:
-    """End the stand of the pour below where the one above begins."""
-    below = board.placed[parent]
-    board.release((below.slot,), start, below.stand_end)
-    board.placed[parent] = below._replace(stand_end=start)

@@ -61,19 +61,37 @@ def load(board: Board, oven: int, start: int, wait: int, cycle: str) -> None:
     board.ovens[oven] = tuple(loads)
 
 
+def is_free(shop: Shop, board: Board, oven: int, start: int, step: Step) -> bool:
+    """Return whether a tool may go in at `start`, with a load of its cycle or as the first."""
+    end = start + step.wait_min
+    for x in board.ovens[oven]:
+        if x.start < end and start < x.end:
+            same = (x.start, x.end, x.cycle) == (start, end, step.oven_cycle)
+            return same and x.tools < shop.ovens[oven].capacity
+    return all(end <= a or b <= start for a, b in shop.ovens[oven].closed)
+
+
+def put_in(shop: Shop, board: Board, oven: int, start: int, step: Step) -> bool:
+    """Put a tool in at a start that `find` has given; whether that still holds."""
+    if not is_free(shop, board, oven, start, step) and not _hold_for(
+        shop, board, oven, start, step
+    ):
+        return False
+    load(board, oven, start, step.wait_min, step.oven_cycle)
+    return True
+
+
 def unload(board: Board, oven: int, start: int) -> None:
     """Take one tool out of the load that starts at `start`."""
     loads = [x._replace(tools=x.tools - 1) if x.start == start else x for x in board.ovens[oven]]
     board.ovens[oven] = tuple(x for x in loads if x.tools > 0 or x.fixed)
 
 
-def hold_for(shop: Shop, board: Board, oven: int, start: int, step: Step) -> None:
-    """Let a load that would have begun shortly before `start` wait until then."""
-    if any(x.start == start for x in board.ovens[oven]):
-        return
+def _hold_for(shop: Shop, board: Board, oven: int, start: int, step: Step) -> bool:
+    """Let a load that would have begun shortly before `start` wait until then, if it can."""
     found = _held(shop, board, oven, start, step)
     if found is None:
-        return
+        return False
     before, members = found
     moved = before._replace(start=start, end=start + step.wait_min)
     board.ovens[oven] = tuple(moved if x is before else x for x in board.ovens[oven])
@@ -83,6 +101,7 @@ def hold_for(shop: Shop, board: Board, oven: int, start: int, step: Step) -> Non
         works[number] = works[number]._replace(oven_start=start)
         board.placed[job] = placed._replace(works=tuple(works))
         set_finish(shop, board, job, finish)
+    return True
 
 
 def set_finish(shop: Shop, board: Board, index: int, finish: int) -> None:

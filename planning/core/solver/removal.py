@@ -63,7 +63,8 @@ def _take_off(shop: Shop, job: Job, board: Board, touched: dict[int, set[int]]) 
     board.time -= placed.finish
     board.release((placed.slot,), placed.stand_start, placed.stand_end)
     if job.stand is not None:
-        board.reserve((placed.slot,), job.stand.start_min, job.stand.end_min)
+        stand = job.stand.start_min, job.stand.end_min
+        board.keep_slot(job.index, placed.slot, stand, job.held_most)
     for work in placed.works:
         if work.fixed:
             continue

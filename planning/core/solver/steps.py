@@ -148,7 +148,7 @@ def staff(
             people = shop.pick_people(board.free, job.units, job.step.hands, work.start, minutes)
             board.reserve(people, work.start, work.end)
         if load and work.oven != NO_OVEN:
-            ovens.hold_for(shop, board, work.oven, work.oven_start, job.step)
-            ovens.load(board, work.oven, work.oven_start, job.step.wait_min, job.step.oven_cycle)
+            kept = ovens.put_in(shop, board, work.oven, work.oven_start, job.step)
+            assert kept, "nothing was put on the board since the oven was found free"
         done.append(work._replace(people=people))
     return done

@@ -7,7 +7,7 @@ import pytest
 
 from planning.core.check import check
 from planning.core.plan import Problem
-from planning.core.problem import Limits
+from planning.core.problem import Limits, Place
 from planning.core.week import plan_week
 from planning.core.whatif import warmer_shop, without_person
 from tests.benchmarks.generator import week
@@ -71,3 +71,22 @@ def test_no_plan_of_a_random_week_breaks_a_rule(ten):
         assert check(problem, plan) == [], seed
         again = replace(slipped(problem, seed), previous=plan)
         assert check(again, plan_week(again)) == [], seed
+
+
+@pytest.mark.parametrize("ten", range(3))
+def test_a_week_short_of_places_loses_no_pour_when_a_person_stays_away(ten):
+    for seed in range(14 * ten, 14 * ten + 14):
+        problem = week(12, seed, people=3)
+        few = (Place("bench", "bench", capacity=4), Place("floor", "floor", capacity=2))
+        problem = replace(
+            problem,
+            places=(*few, *(p for p in problem.places if p.kind == "oven")),
+            limits=Limits(60, seed, work=60),
+        )
+        plan = plan_week(problem)
+        again = without_person(problem, "T1", DAY, 3 * DAY)
+        settings = replace(again.settings, freeze_until_min=DAY)
+        again = replace(again, previous=plan, settings=settings)
+        found = plan_week(again)
+        assert check(again, found) == [], seed
+        assert len(found.unplaced) <= len(plan.unplaced), seed
