@@ -216,7 +216,11 @@ class Phase:
 MOST_OFF = 4
 """Pours chosen to come off at once. Of 3, 4, 6 and 10 measured, 4 left the fewest pots."""
 DELAYS = (0.0, 0.3, 0.6)
-PHASES = (Phase(0.5, 1.0, 5.0, 0.5), Phase(1.0, LATE_MINUTE, 0.5, 0.03))
+PHASES = (
+    Phase(0.25, 1.0, 5.0, 0.5),
+    Phase(0.33, 1.0, 50.0, 2.0),  # weeks in which the cooler one is caught
+    Phase(1.0, LATE_MINUTE, 0.5, 0.03),
+)
 
 
 def without_light(case: Case, board: Board) -> Board:
@@ -249,26 +253,26 @@ def improve(
     told : callable
         Called with each new best board.
     late_bound : int
-        The first phase ends once the best board is no later.
+        A phase for lateness ends once the best board is no later.
     pots_bound : callable
-        Asked once, of the board the second phase begins with; it ends at as few pots.
+        Asked once, of the board the last phase begins with; it ends at as few pots.
     retimed : callable
-        Makes the best board of the first phase less late, if it can.
+        Makes the best board of the phases for lateness less late, if it can.
     """
     rng = random.Random(seed)
     best = board
     placeable = sum(not j.trouble for j in case.jobs)
     for phase in PHASES:
-        first = phase is PHASES[0]
-        if first and (prices.late_minute != LATE_MINUTE or best.late <= late_bound):
+        for_lateness = phase is not PHASES[-1]
+        if for_lateness and (prices.late_minute != LATE_MINUTE or best.late <= late_bound):
             continue
         budget = int((meter.work - meter.done) * phase.share)
-        own = replace(prices, late_minute=phase.late_minute) if first else prices
-        if not first and prices.late_minute == LATE_MINUTE:
+        own = replace(prices, late_minute=phase.late_minute) if for_lateness else prices
+        if not for_lateness and prices.late_minute == LATE_MINUTE:
             best = retimed(best)
-        fewest = 0 if first else pots_bound(best)
+        fewest = 0 if for_lateness else pots_bound(best)
 
-        enough = _enough(placeable, late_bound, None if first else fewest)
+        enough = _enough(placeable, late_bound, None if for_lateness else fewest)
         best = _anneal(
             case, best, prices, own, meter, budget, phase, rng, told, enough, late_bound
         )
