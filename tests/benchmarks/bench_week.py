@@ -24,9 +24,9 @@ from pathlib import Path
 from planning.core.check import check
 from planning.core.problem import Limits
 from planning.core.solver import search
-from planning.core.solver.board import Board
+from planning.core.solver.board import Blocked, Board
 from planning.core.solver.case import Case
-from planning.core.solver.insertion import Blocked, insert
+from planning.core.solver.insertion import insert
 from planning.core.week import plan_week, usual_work
 from tests.benchmarks.generator import week
 

@@ -22,6 +22,15 @@ LATE_MINUTE = 1e3
 """Cost of a weighted late minute where lateness always wins, in pots."""
 
 
+class Blocked(Exception):
+    """A pour that cannot be placed; `rule` names what stopped it."""
+
+    def __init__(self, rule: str, low: int | None = None) -> None:
+        super().__init__(rule)
+        self.rule = rule
+        self.low = low
+
+
 class Share(NamedTuple):
     """A portion of a pot: `job` and `lift` by index."""
 

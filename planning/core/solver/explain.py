@@ -12,10 +12,10 @@ from typing import NamedTuple
 
 from planning.core.plan import Plan, Problem, Unplaced
 from planning.core.solver import search
-from planning.core.solver.board import Board
+from planning.core.solver.board import Blocked, Board
 from planning.core.solver.candidates import Change, candidates
 from planning.core.solver.case import Case
-from planning.core.solver.insertion import Blocked, insert
+from planning.core.solver.insertion import insert
 from planning.core.solver.jobs import Job
 from planning.core.solver.stock import parts_kg
 from planning.core.solver.wording import hours, pour_name, when

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from planning.core.solver import abrading, pots, removal, stands, steps
 from planning.core.solver.board import (
     LATE_MINUTE,
+    Blocked,
     Board,
     Placed,
     Pot,
@@ -40,15 +41,6 @@ class Taste:
     keep: dict[tuple[int, int], int] = field(default_factory=dict)
     """Start of pouring by (job, lift) in the previous plan."""
     move_price: float = 0.0
-
-
-class Blocked(Exception):
-    """A pour that cannot be placed; `rule` names what stopped it."""
-
-    def __init__(self, rule: str, low: int | None = None) -> None:
-        super().__init__(rule)
-        self.rule = rule
-        self.low = low
 
 
 def insert(shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0) -> Board:

@@ -14,9 +14,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from planning.core.solver import removal
-from planning.core.solver.board import LATE_MINUTE, TOO_LIGHT, UNPLACED, Board
+from planning.core.solver.board import LATE_MINUTE, TOO_LIGHT, UNPLACED, Blocked, Board
 from planning.core.solver.case import Case
-from planning.core.solver.insertion import Blocked, Taste, insert
+from planning.core.solver.insertion import Taste, insert
 from planning.core.solver.jobs import Job, head_min
 
 FILL = 4e-4

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from planning.core.solver import masks, ovens
-from planning.core.solver.board import Board, Work
+from planning.core.solver.board import Blocked, Board, Work
 from planning.core.solver.jobs import StepJob
 from planning.core.solver.ovens import NO_OVEN
 from planning.core.solver.shop import Shop
@@ -136,7 +136,14 @@ def latest(
 def staff(
     shop: Shop, board: Board, steps: tuple[StepJob, ...], works: list[Work], load: bool = True
 ) -> list[Work]:
-    """Take people for placed steps and, if `load`, their oven loads."""
+    """
+    Take people for placed steps and, if `load`, their oven loads.
+
+    Raises
+    ------
+    Blocked
+        If an oven is no longer free.
+    """
     done = []
     for job, work in zip(steps, works, strict=True):
         if work.fixed:
@@ -147,8 +154,9 @@ def staff(
         if minutes:
             people = shop.pick_people(board.free, job.units, job.step.hands, work.start, minutes)
             board.reserve(people, work.start, work.end)
-        if load and work.oven != NO_OVEN:
-            kept = ovens.put_in(shop, board, work.oven, work.oven_start, job.step)
-            assert kept, "nothing was put on the board since the oven was found free"
+        in_oven = load and work.oven != NO_OVEN
+        # a pot that was shared meanwhile may have moved a tool that was to wait for this one
+        if in_oven and not ovens.put_in(shop, board, work.oven, work.oven_start, job.step):
+            raise Blocked("oven")
         done.append(work._replace(people=people))
     return done
