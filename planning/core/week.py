@@ -75,7 +75,7 @@ def plan_week(
 
 def usual_work(problem: Problem) -> int:
     """Return the insertions that usually fit into the seconds given, on two shared cores."""
-    pours = max(20, len(problem.pours))
+    pours = max(48, len(problem.pours))
     return max(1, int(problem.limits.seconds * INSERTIONS_PER_SECOND * (60 / pours) ** 0.75))
 
 
