@@ -18,6 +18,7 @@ from planning.core.solver.board import LATE_MINUTE, TOO_LIGHT, UNPLACED, Blocked
 from planning.core.solver.case import Case
 from planning.core.solver.insertion import Taste, insert
 from planning.core.solver.jobs import Job, head_min
+from planning.core.solver.ovens import NO_OVEN
 
 FILL = 4e-4
 """Worth of a thousandth of squared filling, in pots: a full and an empty pot beat two halves."""
@@ -384,6 +385,7 @@ def _around_late(
     if rng.random() < 0.5:  # make room where it would be if nobody else were there
         moments = [m for i in sorted(found) for m in wanted_moments(case, now, i)]
     moment = rng.choice(moments) - rng.choice((0, 30, 90, 240))
+    count += rng.choice((0, 0, 2, 6))  # a crowded hour takes more room than a pot does
     near = sorted(
         (min(abs(m - moment) for m in moments_of(case, now, i)) + rng.random() * 60, i)
         for i in now.placed if i not in found
@@ -392,10 +394,11 @@ def _around_late(
 
 
 def moments_of(case: Case, board: Board, index: int) -> list[int]:
-    """Return the minutes at which hands start on a pour."""
+    """Return the minutes at which hands start on a pour, or it goes into an oven."""
     placed = board.placed[index]
     pots = board.pots[case.jobs[index].chemistry.index]
     found = [w.start for w in placed.works]
+    found += [w.oven_start for w in placed.works if w.oven != NO_OVEN]
     found += [pots[i].start for ids in placed.pots for i in ids]
     return found or [placed.stand_start]
 
