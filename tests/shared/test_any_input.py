@@ -41,6 +41,8 @@ def try_any_input(tmp_path: Path, *which: str) -> None:
                 "run", f"{shop.url}/api/v1/openapi.json",
                 "--header", f"Authorization: Bearer {token}",
                 *which,
+                # without the version a change must name, every PATCH would end in the same 428
+                "--exclude-method", "PATCH",
                 "--phases", "examples,coverage",
                 "--seed", "20261125", "--generation-deterministic", "--no-shrink",
                 "--continue-on-failure", "--suppress-health-check", "all",
