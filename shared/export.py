@@ -10,10 +10,11 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal
 
+from shared.workbook import one_sheet
+
 Kind = Literal["text", "number", "day"]
 DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\0")
 """A cell that begins so may be run as a formula (OWASP ASVS 5.0, 1.2.10; CR added here)."""
-_MOST_CELL_CHARACTERS = 32_767
 
 
 @dataclass(frozen=True)
@@ -54,33 +55,13 @@ def csv_bytes(
 
 def xlsx_bytes(title: str, columns: Sequence[Column], rows: Iterable[Sequence[Any]]) -> bytes:
     """Return a workbook of one sheet: values only, text is never a formula."""
-    from openpyxl import Workbook
-    from openpyxl.cell import WriteOnlyCell
-    from openpyxl.styles import Font
-
-    book = Workbook(write_only=True)
-    sheet = book.create_sheet("".join(c for c in title if c not in r"[]:*?/\\")[:31] or "Table")
-    sheet.freeze_panes = "A2"
-    head = []
-    for column in columns:
-        cell = WriteOnlyCell(sheet, column.name)
-        cell.font = Font(bold=True)
-        head.append(cell)
-    sheet.append(head)
-    for row in rows:
-        cells = []
-        for value, column in zip(row, columns, strict=True):
-            cells.append(_cell(sheet, value, column, WriteOnlyCell))
-        sheet.append(cells)
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
+    kinds = [column.kind for column in columns]
+    typed = (
+        [_typed(value, kind) for value, kind in zip(row, kinds, strict=True)] for row in rows
+    )
+    names = [column.name for column in columns]
+    return one_sheet(title, names, typed, widths=[max(12, len(name) + 2) for name in names])
 
 
-def _cell(sheet: Any, value: Any, column: Column, make: Any) -> Any:
-    if value is None or column.kind != "text":
-        return make(sheet, value)
-    text = "".join(c for c in str(value) if c >= " " or c in "\t\n")[:_MOST_CELL_CHARACTERS]
-    cell = make(sheet, text)
-    cell.data_type = "s"
-    return cell
+def _typed(value: Any, kind: Kind) -> Any:
+    return str(value) if kind == "text" and value is not None else value

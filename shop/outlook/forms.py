@@ -196,6 +196,11 @@ def _day(day: Any) -> str | None:
     return day.isoformat() if day else None
 
 
+def is_among(row: Row, state: str) -> bool:
+    """Tell whether a material is one of those a count speaks of; one may run short and expire."""
+    return bool(row.outlook.at_risk) if state == "expiring" else row.state == state
+
+
 def counts(rows: Sequence[Row]) -> dict[str, int]:
-    """Count materials by state."""
-    return {state: sum(r.state == state for r in rows) for state in ("short", "expiring", "ok")}
+    """Count materials that run short, that expire unused (short or not), and that do neither."""
+    return {state: sum(is_among(r, state) for r in rows) for state in ("short", "expiring", "ok")}

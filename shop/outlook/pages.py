@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET
 
 from shared.api.permissions import needs
@@ -36,7 +36,7 @@ def outlook(request: Any) -> HttpResponse:
     days = _days(request)
     rows = queries.rows(request.site, days=days)
     state = request.GET.get("state", "")
-    shown = [row for row in rows if not state or row.state == state]
+    shown = [row for row in rows if not state or forms.is_among(row, state)]
     order = {"short": 0, "expiring": 1, "ok": 2}
     shown.sort(key=lambda r: (order[r.state], str(r.first_short_on or r.first_expiry_on or "")))
     return render(
@@ -111,11 +111,13 @@ def months_file(request: Any, form: str) -> HttpResponse:
 @needs("requirements:read")
 @require_GET
 def days_file(request: Any, form: str) -> HttpResponse:
-    """Hand out every day of all materials, as CSV: a year is more than a workbook bears."""
-    if form != "csv":
-        raise Http404(f"There is no table of every day as {form}; csv is made.")
+    """Hand out every day of all materials, written line by line as it is netted."""
     rows = months.every_day(request.site, days=_days(request, months.YEAR_DAYS))
-    return _file(f"outlook-days-{request.site.code}", form, forms.ALL_DAYS, rows)
+    try:
+        return _file(f"outlook-days-{request.site.code}", form, forms.ALL_DAYS, rows)
+    except Invalid as error:
+        messages.error(request, error.message)
+        return redirect("outlook-months")
 
 
 @needs("requirements:read")

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 
+from shared.errors import Invalid
 from shared.export import Column, csv_bytes, guarded, xlsx_bytes
 from tests.shop.core.cases import params
 
@@ -46,3 +47,48 @@ def test_a_workbook_holds_values_and_no_formula():
     assert (label.value, label.data_type) == ("=1+1", "s")
     assert (kg.value, kg.data_type) == (-2.5, "n")
     assert day.value.date() == date(2026, 12, 1)
+
+
+def sheet_of(data):
+    from openpyxl import load_workbook
+
+    return load_workbook(io.BytesIO(data)).active
+
+
+def test_every_kind_of_value_reads_back_from_a_workbook():
+    columns = [Column("words"), *(Column(n, "number") for n in "abc"), Column("day", "day")]
+    rows = [
+        ["a < b & \"c\" ü µ\n next", 7, Decimal("-0.0001"), 1e-7, date(1900, 3, 1)],
+        ["ctrl \x00\x07\ud800 out", 0, Decimal("99999999.9999"), None, date(1900, 2, 28)],
+        ["  kept  ", None, Decimal("NaN"), float("inf"), None],
+        [None, True, 3, 4, date(9999, 12, 31)],
+    ]
+    found = sheet_of(xlsx_bytes("[All]: 'days'/*?", columns, rows))
+    assert found.title == "All days"
+    assert found.freeze_panes == "A2"
+    head, *cells = found.iter_rows()
+    assert [c.value for c in head] == ["words", "a", "b", "c", "day"]
+    assert all(c.font.bold for c in head)
+    assert not any(c.data_type == "f" for row in cells for c in row)
+    texts = [row[0].value for row in cells]
+    assert texts == ["a < b & \"c\" ü µ\n next", "ctrl  out", "  kept  ", None]
+    assert [c.value for c in cells[0][1:4]] == [7, -0.0001, 1e-7]
+    assert [c.value for c in cells[1][1:]] == [0, 99999999.9999, None, "1900-02-28"]
+    assert [c.value for c in cells[2][1:]] == [None, None, None, None]
+    assert [cells[0][4].value.date(), cells[3][4].value.date()] == [
+        date(1900, 3, 1), date(9999, 12, 31),
+    ]  # fmt: skip
+
+
+def test_the_same_table_gives_the_same_workbook_and_a_long_text_is_cut():
+    columns = [Column("words")]
+    data = xlsx_bytes("t", columns, [["x" * 40_000]])
+    assert data == xlsx_bytes("t", columns, [["x" * 40_000]])
+    assert len(sheet_of(data)["A2"].value) == 32_767
+
+
+def test_a_table_with_more_lines_than_a_sheet_has_is_refused(monkeypatch):
+    monkeypatch.setattr("shared.workbook._MOST_LINES", 4)
+    assert sheet_of(xlsx_bytes("t", [Column("n", "number")], [[1]] * 3)).max_row == 4
+    with pytest.raises(Invalid, match="more than 3 lines.*as CSV"):
+        xlsx_bytes("t", [Column("n", "number")], [[1]] * 4)

@@ -98,7 +98,26 @@ def test_the_year_is_a_page_two_files_and_a_call(api, browser_of, site):
     assert (len(rows), rows[10]["planned"], rows[12]["projected"]) == (30, "8.2500", "4.7500")
     assert browser.get("/outlook/months.xlsx").content[:2] == b"PK"
     assert browser.get("/outlook/months.ods").status_code == 404
-    assert browser.get("/outlook/days.xlsx").status_code == 404
+    from openpyxl import load_workbook
+
+    sheet = load_workbook(io.BytesIO(browser.get("/outlook/days.xlsx?days=30").content)).active
+    lines = list(sheet.iter_rows(min_row=2, values_only=True))
+    assert [str(n) for n in next(sheet.iter_rows(values_only=True))] == list(rows[0])
+    for line, row in zip(lines, rows, strict=True):
+        assert (*line[:2], line[2].date().isoformat()) == (row["material"], "kg", row["day"])
+        assert list(line[3:]) == [float(figure) for figure in list(row.values())[3:]]
+    assert browser.get("/outlook/days.ods").status_code == 404
+
+
+@pytest.mark.django_db
+def test_more_days_than_a_sheet_has_lines_leads_back_with_a_sentence(
+    site, frozen, browser_of, monkeypatch
+):
+    make_need(site, make_pack().material, 9, 1)
+    monkeypatch.setattr("shared.workbook._MOST_LINES", 20)
+    answer = browser_of("technician").get("/outlook/days.xlsx?days=30", follow=True)
+    assert answer.redirect_chain[0][0] == "/outlook/months/"
+    assert "take it as CSV" in answer.content.decode()
 
 
 @pytest.mark.django_db

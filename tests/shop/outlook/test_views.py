@@ -82,6 +82,17 @@ def test_the_tables_to_take_away_hold_the_same_figures_and_no_formula(browser_of
     assert browser.get("/outlook/table.ods").status_code == 404
 
 
+def test_what_runs_short_and_expires_counts_as_both(api, browser_of, site, short):
+    lot = make_lot(site, short.material, expires_on=date(2026, 11, 27))
+    make_container(lot, 3)
+    found = api("planner").get("/api/v1/outlook?days=30").json()
+    assert found["counts"] == {"short": 1, "expiring": 1, "ok": 0}
+    browser = browser_of("purchasing")
+    for state, shown in {"short": True, "expiring": True, "ok": False}.items():
+        page = browser.get(f"/outlook/?days=30&state={state}").content.decode()
+        assert ("RES-1" in page) is shown, state
+
+
 def test_pages_show_the_shortage_and_a_picture_with_words(browser_of, site, short):
     browser = browser_of("purchasing")
     page = browser.get("/outlook/?state=short").content.decode()
