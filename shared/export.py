@@ -56,9 +56,7 @@ def csv_bytes(
 def xlsx_bytes(title: str, columns: Sequence[Column], rows: Iterable[Sequence[Any]]) -> bytes:
     """Return a workbook of one sheet: values only, text is never a formula."""
     kinds = [column.kind for column in columns]
-    typed = (
-        [_typed(value, kind) for value, kind in zip(row, kinds, strict=True)] for row in rows
-    )
+    typed = ([_typed(value, kind) for value, kind in zip(row, kinds, strict=True)] for row in rows)
     names = [column.name for column in columns]
     return one_sheet(title, names, typed, widths=[max(12, len(name) + 2) for name in names])
 
