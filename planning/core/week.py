@@ -20,6 +20,7 @@ from planning.core.solver.carry import carry_over
 from planning.core.solver.case import Case
 from planning.core.solver.lots import give_out
 from planning.core.solver.retime import retime
+from planning.core.solver.turns import take_turns
 
 CUT = "The clock ended the search; run again it may find another plan. Raise the seconds for more."
 INSERTIONS_PER_SECOND = 850
@@ -105,6 +106,11 @@ class Planner:
         begun = carry_over(case, self.prices)
         best = search.start(case, begun, self.prices, self.meter, passes, self._told)
         self.stage = "improve"
+        if self.problem.previous is None:  # a week made anew would move what is planned
+            best = take_turns(
+                case, best, self.prices, self.meter, self.alone.late,
+                self.problem.limits.seed, self._told,
+            )  # fmt: skip
         late = self.alone.lateness
         best = search.improve(
             case, best, self.prices, self.meter, self.problem.limits.seed,
