@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Max, QuerySet
 
 from planning.batch_sheets.changes import changes_since, last_print, planned_of
 from planning.cures.models import Cure
@@ -248,19 +248,25 @@ def fetch_list(batches: Iterable[Batch], systems: dict[int, SystemInfo]) -> list
 
 
 def demoulds_of(site: Site, day: date, now: datetime | None = None) -> list[dict[str, Any]]:
-    """Return castings whose cure is complete by the end of a day and not demoulded yet."""
+    """
+    Return castings that may be demoulded by the end of a day and are not demoulded yet.
+
+    A casting may be touched when all of its lifts may: the last lift's clock decides, also where
+    that lift is due on a later day than the one below.
+    """
     _, end = window(site, day)
     cures = (
         Cure.objects.filter(
-            lift__pour__order__site=site, done_at__isnull=True, demould_due_at__lt=end
+            lift__pour__order__site=site,
+            done_at__isnull=True,
+            lift__pour__status=PourStatus.CURING,
         )
-        .filter(Q(lift__pour__status=PourStatus.CURING))
+        .annotate(last_due_at=Max("lift__pour__lifts__cure__demould_due_at"))
+        .filter(last_due_at__lt=end, demould_due_at=F("last_due_at"))
         .select_related("lift__pour__order__tool", "lift__place")
         .order_by("demould_due_at", "pk")
     )
-    latest: dict[int, Cure] = {}
-    for cure in cures:
-        latest[cure.lift.pour_id] = cure
+    latest = {cure.lift.pour_id: cure for cure in cures}
     return [
         {
             "pour": str(cure.lift.pour),

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from django.test import Client
 
+from planning.batch_sheets.queries import demoulds_of
 from planning.cures.models import Cure, Demould
 from planning.pours.models import PourStep, ToolOrder
 from planning.today import queries
@@ -120,6 +121,21 @@ def test_the_hand_over_tells_what_to_do_next(cast, shop_site):
     assert not before["peak_passed"]
     (after,) = queries.curing(shop_site, cure.demould_due_at)
     assert (after["state"], after["words"]) == ("due", "May be demoulded")
+
+
+def test_a_casting_whose_upper_lift_still_cures_is_not_told_as_ready(cast, shop_site):
+    lower = Cure.objects.get()
+    day = lower.demould_due_at.date()
+    assert [row["pour_id"] for row in demoulds_of(shop_site, day)] == [cast.pk]
+    lift, cure = lower.lift, Cure.objects.get()
+    lift.pk, lift.number = None, 2
+    lift.save()
+    cure.pk, cure.lift = None, lift
+    cure.demould_due_at = lower.demould_due_at + timedelta(days=2)
+    cure.save()
+    assert demoulds_of(shop_site, day, now=lower.demould_due_at + timedelta(hours=1)) == []
+    (row,) = demoulds_of(shop_site, day + timedelta(days=2), now=cure.demould_due_at)
+    assert (row["due_at"], row["ready"]) == (cure.demould_due_at, True)
 
 
 def test_writes_need_a_post_and_the_role(batch, sign_in):
