@@ -98,3 +98,9 @@ class Invalid(ShopError):
             unit,
         )
         return cls(detail, (problem,))
+
+
+def file_too_large(size: int, most: int, advice: str = ".") -> Invalid:
+    """Return the refusal of a file with too many bytes; `advice` ends its sentence."""
+    words = f"file has {size:,} bytes or more; at most {most:,} are taken{advice}"
+    return Invalid.one("file", "too_large", words, value=size, limit=most, unit="bytes")

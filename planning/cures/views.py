@@ -19,10 +19,10 @@ from planning.cures.serializers import (
     ReadingSerializer,
     SeenSerializer,
 )
-from planning.patterns.uploads import OneFile
 from planning.weigh_in.photo_api import Jpeg, PhotoSerializer, cleaned, jpeg
 from shared import clock
 from shared.api import idempotency, viewsets
+from shared.api.uploads import OneFile
 
 
 class CureViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):

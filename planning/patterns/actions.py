@@ -21,11 +21,12 @@ from planning.patterns.queries import DEAD_AFTER, half_of_report
 from planning.pours import actions as pours
 from planning.pours.models import Pour
 from shared.access.models import Site
-from shared.errors import Invalid, ShopError
+from shared.errors import Invalid, ShopError, file_too_large
 
 log = logging.getLogger(__name__)
 
 LARGEST_BYTES = 50_000_084
+COARSER = ", a million facets of binary STL. Export it with coarser facets."
 """A million facets of binary STL: 84 + 50 n."""
 FORMATS = ("stl", "ply", "obj", "3mf")
 VIEWS = ("above", "below")
@@ -104,7 +105,7 @@ def _store(stored: str, chunks: Iterable[bytes]) -> tuple[int, str]:
             for chunk in chunks:
                 size += len(chunk)
                 if size > LARGEST_BYTES:
-                    raise too_large(size)
+                    raise file_too_large(size, LARGEST_BYTES, COARSER)
                 digest.update(chunk)
                 file.write(chunk)
         if size == 0:
@@ -115,19 +116,6 @@ def _store(stored: str, chunks: Iterable[bytes]) -> tuple[int, str]:
         path.unlink(missing_ok=True)
         raise
     return size, digest.hexdigest()
-
-
-def too_large(size: int) -> Invalid:
-    """Return the refusal of a file with too many bytes."""
-    return Invalid.one(
-        "file",
-        "too_large",
-        f"file has {size:,} bytes or more; at most {LARGEST_BYTES:,} are taken, a million facets "
-        "of binary STL. Export it with coarser facets.",
-        value=size,
-        limit=LARGEST_BYTES,
-        unit="bytes",
-    )
 
 
 def check_setup(setup: Mapping[str, Any]) -> None:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from planning.patterns.actions import SETUP_FIELDS
 from planning.patterns.models import PatternMesh
-from planning.patterns.uploads import Upload
 from planning.pours.models import Pour
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shared.api.uploads import UploadField
 
 FOUND = ["state", "refused_code", "refused_because", "took_s", "peak_mb"]
 HANDED_IN = ["file_name", "size_bytes", "sha256", "handed_in_at", "read_at"]
@@ -37,20 +34,6 @@ class PatternRowSerializer(PatternSerializer):
     class Meta(PatternSerializer.Meta):
         fields = [name for name in PatternSerializer.Meta.fields if name != "report"]
         read_only_fields = fields
-
-
-@extend_schema_field({"type": "string", "format": "binary"})
-class UploadField(serializers.Field):
-    """The file itself, a part of a multipart body."""
-
-    def to_internal_value(self, data: Any) -> Upload:
-        """Return the file; a text in its place is refused."""
-        if not isinstance(data, Upload):
-            raise fields.refuse("must be a file, with a file name.", "not_a_file")
-        return data
-
-    def to_representation(self, value: Any) -> None:
-        """Answer nothing: a file is never sent back."""
 
 
 class NewPatternSerializer(StrictModelSerializer):

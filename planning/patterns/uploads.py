@@ -1,76 +1,20 @@
-"""Multipart bodies read strictly: one file, each field once, and no more bytes than allowed."""
+"""How large a pattern's file may be, on its page and in its call."""
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterator
 from typing import Any
 
-from django.http import QueryDict
-from rest_framework.exceptions import ParseError
-from rest_framework.parsers import MultiPartParser
-
-from planning.patterns.actions import LARGEST_BYTES, too_large
-
-ROOM_FOR_FIELDS = 20_000
-"""Bytes a form may have besides its file."""
-_YES_NO = {"true": True, "false": False}
+from planning.patterns.actions import COARSER, LARGEST_BYTES
+from shared.api import uploads
 
 
-class Upload:
-    """
-    A file that came with a form.
+class PatternFile(uploads.OneFile):
+    """A form with one pattern."""
 
-    Its text is a digest of its bytes, so that a repeated request is known by what is in the file
-    and not by what it is called.
-    """
-
-    def __init__(self, file: Any) -> None:
-        self.name: str = file.name or ""
-        self._file = file
-
-    def chunks(self) -> Iterator[bytes]:
-        """Yield the bytes from the start."""
-        yield from self._file.chunks()
-
-    def __str__(self) -> str:
-        digest = hashlib.sha256()
-        for chunk in self.chunks():
-            digest.update(chunk)
-        return f"{self.name}:{digest.hexdigest()}"
+    largest_bytes = LARGEST_BYTES
+    advice = COARSER
 
 
 def check_length(request: Any) -> None:
     """Refuse a body that is too long before any of it is read."""
-    try:
-        length = int(request.META.get("CONTENT_LENGTH") or 0)
-    except ValueError:
-        length = 0  # what Django makes of it too: nothing is read
-    if length > LARGEST_BYTES + ROOM_FOR_FIELDS:
-        raise too_large(length)
-
-
-class OneFile(MultiPartParser):
-    """`multipart/form-data` with one file called `file`; `true` and `false` are booleans."""
-
-    def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
-        """Return a plain dict of texts, booleans and the file."""
-        check_length((parser_context or {})["request"])
-        parsed = super().parse(stream, media_type, parser_context)
-        body: dict[str, Any] = {}
-        for part in (parsed.data, parsed.files):
-            _add(body, part)  # type: ignore[arg-type]
-        return body
-
-
-def _add(body: dict[str, Any], part: QueryDict) -> None:
-    for name, values in part.lists():
-        if len(values) > 1 or name in body:
-            raise ParseError(f"The field {name[:80]!r} stands twice in the form.")
-        value = values[0]
-        if isinstance(value, str):
-            if "\0" in value:
-                raise ParseError(f"The field {name[:80]!r} holds a NUL character.")
-            body[name] = _YES_NO.get(value, value)
-        else:
-            body[name] = Upload(value)
+    uploads.check_length(request, LARGEST_BYTES, COARSER)

@@ -20,7 +20,7 @@ from planning.patterns.serializers import (
     SetupSerializer,
     UseSerializer,
 )
-from planning.patterns.uploads import OneFile
+from planning.patterns.uploads import PatternFile
 from planning.pours.serializers import PourSerializer
 from shared import clock
 from shared.api import viewsets
@@ -64,7 +64,7 @@ class PatternViewSet(
         """Read a form with a file where a pattern is handed in, JSON elsewhere."""
         handing_in = getattr(self, "action_map", {}).get("post") == "create"
         posted = getattr(self.request, "method", "POST") == "POST"
-        return [OneFile()] if handing_in and posted else super().get_parsers()
+        return [PatternFile()] if handing_in and posted else super().get_parsers()
 
     def perform_create(self, serializer: Any) -> None:
         """Keep the file and have it examined; the answer does not wait for that."""

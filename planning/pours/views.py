@@ -10,7 +10,6 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
 
-from planning.patterns.uploads import OneFile
 from planning.pours import actions, steps
 from planning.pours.models import Pour, PourStep, ToolOrder
 from planning.pours.serializers import (
@@ -25,6 +24,7 @@ from planning.weigh_in.photo_api import Jpeg, PhotoSerializer, cleaned, jpeg
 from shared import clock
 from shared.api import viewsets
 from shared.api.serializers import StrictSerializer
+from shared.api.uploads import OneFile
 
 
 class ToolOrderViewSet(

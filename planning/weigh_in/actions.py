@@ -19,6 +19,7 @@ from planning.week_plan.confirming import purpose
 from planning.week_plan.models import Batch, BatchLine, BatchPortion, BatchStatus, Lift
 from planning.weigh_in.losses import leave_to_plan, take_from_lift
 from planning.weigh_in.models import BatchEntry, EntryKind, Weighing
+from shared import clock
 from shared.errors import Invalid, ShopError
 from shop import stores
 
@@ -28,6 +29,10 @@ OPEN = (BatchStatus.PLANNED, BatchStatus.WEIGHING, BatchStatus.WEIGHED)
 
 class WrongLot(ShopError):
     """A container that is not what the sheet asks for."""
+
+
+class WeighedMeanwhile(ShopError):
+    """A row into which somebody else has weighed since the caller last looked."""
 
 
 class BatchFixed(ShopError):
@@ -54,8 +59,14 @@ def record_weighing(
     by: Any = None,
     container_code: str = "",
     reason: str = "",
+    already_kg: Decimal | None = None,
 ) -> Weighed:
-    """Write down what went into the pot and issue it from stores. A repeat returns the first."""
+    """
+    Write down what went into the pot and issue it from stores. A repeat returns the first.
+
+    `already_kg` is what the caller knows to be weighed into this row; where the row holds another
+    mass by now, two people weigh for it and the second one is refused.
+    """
     found = Weighing.objects.filter(key=key).select_related("line").first()
     if found is not None:
         if found.line_id != line.pk or found.weighed_kg != weighed_kg:
@@ -80,6 +91,8 @@ def record_weighing(
             limit="0",
             unit="kg",
         )
+    if already_kg is not None:
+        _same_as_seen(line, already_kg, weighed_kg)
     container_id = _container_for(line, container_code, reason)
     weighing = Weighing.objects.create(
         line=line,
@@ -110,6 +123,26 @@ def record_weighing(
     if batch.status != status:
         Batch.objects.filter(pk=batch.pk).update(status=status, version=F("version") + 1)
     return result
+
+
+def _same_as_seen(line: BatchLine, already_kg: Decimal, weighed_kg: Decimal) -> None:
+    rows = list(line.weighings.select_related("by", "line__batch__site").order_by("at", "pk"))
+    there = sum((row.weighed_kg for row in rows), Decimal(0))
+    if there == already_kg or not rows:
+        return
+    last = rows[-1]
+    who = "Somebody" if last.by is None else str(last.by)
+    at = clock.local(last.at, last.line.batch.site)
+    raise WeighedMeanwhile(
+        f"{who} has recorded {last.weighed_kg.normalize():f} kg for this row at {at:%H:%M}; with "
+        f"your {weighed_kg.normalize():f} kg it would hold {(there + weighed_kg).normalize():f} "
+        "kg. If it is the same weighing, take yours back. If both are in the pot, record yours "
+        "as well.",
+        code="weighed_meanwhile",
+        value=str(weighed_kg),
+        limit=str(there),
+        unit="kg",
+    )
 
 
 def _container_for(line: BatchLine, code: str, reason: str) -> int:

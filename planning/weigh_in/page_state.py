@@ -8,6 +8,7 @@ from typing import Any
 
 from planning.batch_sheets.printed import decimals_of
 from planning.batch_sheets.queries import POURING_STEPS, batch_row
+from planning.core.dew_point import LEAST_MARGIN_K
 from planning.core.pot_life import pot_life_min
 from planning.system_data import system_data
 from planning.week_plan.models import Batch
@@ -27,6 +28,7 @@ def batch_with_parts(pk: int, site_id: int) -> Batch | None:
             "lines__container__lot__material",
             "lines__container__location",
             "lines__weighings__container",
+            "lines__weighings__by",
             "portions__lift__pour__order__tool",
             "portions__lift__place",
             "entries__by",
@@ -57,6 +59,8 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "lines": [
             _line(line, plain) for line, plain in zip(_lines(batch), row["lines"], strict=True)
         ],
+        "cans": _cans(batch, info),
+        "least_margin_k": LEAST_MARGIN_K,
         "entries": [
             {
                 "id": entry.pk,
@@ -81,6 +85,23 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "zone": batch.site.time_zone,
         "now": now,
     }
+
+
+def _cans(batch: Batch, info: SystemInfo) -> list[dict[str, Any]]:
+    """Return every can of the two materials that has something left, for a can in the hand."""
+    roles = {info.resin.id: "resin", info.hardener.id: "hardener"}
+    return [
+        {
+            "code": can.code,
+            "role": roles[can.material_id],
+            "material": can.material_name,
+            "lot": can.lot_code,
+            "shelf": can.location,
+            "usable_until": can.usable_until,
+            "free_kg": can.free,
+        }
+        for can in stores.containers(batch.site_id, list(roles))
+    ]
 
 
 def _pot_life(batch: Batch, info: SystemInfo) -> tuple[int, str]:
@@ -112,6 +133,7 @@ def _line(line: Any, plain: dict[str, Any]) -> dict[str, Any]:
         "lot_status": info.lot_status,
         "weighings": [_weighing(weighing) for weighing in line.weighings.all()],
         "weighed_kg": sum((w.weighed_kg for w in line.weighings.all()), Decimal(0)),
+        "in_can_kg": info.balance,
     }
 
 
@@ -122,4 +144,5 @@ def _weighing(weighing: Weighing) -> dict[str, Any]:
         "at": weighing.at,
         "container": weighing.container.code,
         "reason": weighing.reason,
+        "by": "" if weighing.by is None else str(weighing.by),
     }

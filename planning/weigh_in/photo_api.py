@@ -9,11 +9,10 @@ from django.core.files.base import ContentFile
 from django.http import Http404, HttpResponse
 from rest_framework.renderers import BaseRenderer
 
-from planning.patterns.serializers import UploadField
-from planning.patterns.uploads import Upload
 from planning.weigh_in.photos import MOST_BYTES, clean_photo
 from shared.api import fields
 from shared.api.serializers import StrictSerializer
+from shared.api.uploads import Upload, UploadField
 
 
 class Jpeg(BaseRenderer):
@@ -43,12 +42,7 @@ class WordedPhotoSerializer(PhotoSerializer):
 
 def cleaned(upload: Upload) -> ContentFile:
     """Return the picture of an upload made anew; no more of it is read than may be taken."""
-    data = bytearray()
-    for chunk in upload.chunks():
-        data += chunk
-        if len(data) > MOST_BYTES:
-            break
-    return clean_photo(ContentFile(bytes(data), name=upload.name))
+    return clean_photo(ContentFile(upload.head(MOST_BYTES), name=upload.name))
 
 
 def jpeg(photo: Any) -> HttpResponse:

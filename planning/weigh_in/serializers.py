@@ -22,6 +22,13 @@ class NewWeighingSerializer(StrictSerializer):
         required=False, max_length=60, allow_blank=True, default="", help_text="As scanned."
     )
     reason = fields.TextField(required=False, max_length=200, allow_blank=True, default="")
+    already_kg = fields.DecimalField(
+        required=False,
+        allow_null=True,
+        min_value=0,
+        help_text="What the caller knows to be weighed into this row; refused where it is not so.",
+        **KG,
+    )
 
 
 class WeighingSerializer(StrictModelSerializer):

@@ -13,7 +13,6 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
 from planning.batch_sheets import actions as batch_sheets
-from planning.patterns.uploads import OneFile
 from planning.week_plan.models import Batch
 from planning.week_plan.serializers import BatchSerializer
 from planning.weigh_in import actions
@@ -29,6 +28,7 @@ from planning.weigh_in.serializers import (
 )
 from shared import clock
 from shared.api import idempotency, viewsets
+from shared.api.uploads import OneFile
 from shared.errors import Invalid
 
 
