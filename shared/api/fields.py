@@ -101,6 +101,10 @@ class ChoiceField(serializers.ChoiceField):
 class DecimalField(serializers.DecimalField):
     """An exact decimal, as text or number; unit and limits are named in what it refuses."""
 
+    def validate_empty_values(self, data: Any) -> tuple[bool, Any]:
+        """Take null alone as no figure; an empty text is no decimal."""
+        return serializers.Field.validate_empty_values(self, data)
+
     def to_internal_value(self, data: Any) -> Decimal:
         """Return the decimal, refusing NaN, exponents and digits that do not fit."""
         unit = unit_of_name(self.field_name or "")
@@ -231,6 +235,10 @@ class RelatedIdField(serializers.PrimaryKeyRelatedField):
             return rows
         return rows.filter(**{f"{path}__in": list(access_of(request).scopes_by_site)})
 
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        """Take null alone as no row; an empty text is no id."""
+        return serializers.Field.run_validation(self, data)
+
     def use_pk_only_optimization(self) -> bool:
         """Answer links without reading the other row."""
         return True
@@ -295,6 +303,20 @@ class SiteField(serializers.Field):
         request, view = self.context["request"], self.context["view"]
         scope = scope_of(view, request.method)
         return list(Site.objects.filter(pk__in=access_of(request).sites_with(scope)))
+
+
+class _TextSchema(OpenApiSerializerFieldExtension):
+    target_class = TextField
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:
+        schema = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)
+        # The caller of this adds null where a field may be null; here it is added where null is
+        # read as empty.
+        schema["type"] = "string"
+        if direction == "request" and self.target.allow_blank and not self.target.allow_null:
+            schema["nullable"] = True
+        return schema
 
 
 class _DecimalSchema(OpenApiSerializerFieldExtension):

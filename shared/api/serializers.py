@@ -7,7 +7,8 @@ error, ids are text, and every field reads strictly. Business rules stay in acti
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
 from django.db import models
@@ -18,6 +19,20 @@ from shared.api import fields
 from shared.api.etags import etag
 
 __all__ = ["BulkOf", "StrictModelSerializer", "StrictSerializer"]
+
+
+@contextmanager
+def _whole(serializer: Any) -> Iterator[None]:
+    """Read a part of a row as a whole: a patch leaves out members of the row, not of its parts."""
+    root = serializer.root
+    patch = serializer is not root and root.partial
+    if patch:
+        root.partial = False
+    try:
+        yield
+    finally:
+        if patch:
+            root.partial = True
 
 
 class Strict:
@@ -35,7 +50,8 @@ class Strict:
                     wrong[name] = [fields.detail("can only be read.", "read_only")]
             if wrong:
                 raise serializers.ValidationError(wrong)
-        return super().to_internal_value(data)
+        with _whole(self):
+            return super().to_internal_value(data)
 
     @staticmethod
     def _unknown(known: Mapping[str, Any]) -> ErrorDetail:
