@@ -61,7 +61,7 @@ def change_route(*, route: Route, changes: Mapping[str, Any]) -> Route:
 
 
 def _check(kind: str, steps: list[Mapping[str, Any]]) -> None:
-    halves = {step["half"] for step in steps}
+    halves = {step.get("half", "A") for step in steps}
     if kind == "single" and "B" in halves:
         raise Invalid.one(
             "steps", "half", "A single-sided route has steps for half A only; remove those of B."

@@ -174,3 +174,20 @@ def test_temperatures_move_the_clock_and_come_back(planned, technician, now):
         assert response.status_code == 201, response.json()
         moved = technician.get(f"/api/v1/cures/{cure.pk}").json()
     assert moved["demould_due_at"] > cure.demould_due_at.isoformat()
+
+
+def test_a_step_of_a_route_is_of_half_a_unless_it_says_otherwise(planner):
+    step = {"phase": "before", "name": "Wax", "hands_min": 5}
+    body = {"code": "own", "name": "Own", "kind": "single", "steps": [step]}
+    made = planner.post("/api/v1/routes", body)
+    assert made.status_code == 201, made.json()
+    assert made.json()["steps"][0]["half"] == "A"
+    address = f"/api/v1/routes/{made.json()['id']}"
+    changed = planner.patch(address, {"steps": [step, step | {"name": "Buff"}]}, etag="*")
+    assert [(row["half"], row["name"]) for row in changed.json()["steps"]] == [
+        ("A", "Wax"),
+        ("A", "Buff"),
+    ]
+    short = planner.patch(address, {"steps": [{"phase": "before"}]}, etag="*")
+    assert short.status_code == 422
+    assert set(problems(short)) == {"#/steps/0/name", "#/steps/0/hands_min"}
