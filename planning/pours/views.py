@@ -60,6 +60,7 @@ class ToolOrderViewSet(
         """Take all orders in, or none."""
         return actions.take_orders(_order(item) for item in items)
 
+    @extend_schema(responses={201: ToolOrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
     def cancellations(self, request: Any, pk: Any = None) -> Any:
         """Cancel an order of which nothing has been poured or planned."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 
 from shared.api import viewsets
@@ -55,6 +56,7 @@ class ProposalViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteV
             ],
         }
 
+    @extend_schema(responses={201: OrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
     def approvals(self, request: Any, pk: Any = None) -> Any:
         """Agree to a proposal; it becomes a line of an approved order, which is the answer."""
@@ -67,6 +69,7 @@ class ProposalViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteV
 
         return self.once(work)
 
+    @extend_schema(responses={201: forms.ProposalSerializer})
     @action(detail=True, methods=["post"], serializer_class=forms.RefusalSerializer)
     def refusals(self, request: Any, pk: Any = None) -> Any:
         """Turn a proposal down, with a reason."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 
 from shared import clock
@@ -45,6 +46,7 @@ class PurchaseOrderViewSet(
         lines = [actions.NewLine(**line) for line in body.pop("lines")]
         serializer.instance = actions.draft(lines=lines, by=self.request.user, **body)
 
+    @extend_schema(responses={201: forms.OrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
     def approvals(self, request: Any, pk: Any = None) -> Any:
         """Agree to a draft."""
@@ -52,6 +54,7 @@ class PurchaseOrderViewSet(
             lambda body: self._again(actions.approve(order=self.get_object(), by=request.user))
         )
 
+    @extend_schema(responses={201: forms.OrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=forms.PlacementSerializer)
     def placements(self, request: Any, pk: Any = None) -> Any:
         """Order what was approved; with `mail` it also goes to the supplier by e-mail."""
@@ -63,6 +66,7 @@ class PurchaseOrderViewSet(
             mailing.ask(order)
         return self._again(order)
 
+    @extend_schema(responses={201: forms.OrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=forms.ConfirmationSerializer)
     def confirmations(self, request: Any, pk: Any = None) -> Any:
         """Write down what the supplier confirmed."""
@@ -80,6 +84,7 @@ class PurchaseOrderViewSet(
 
         return self.once(work)
 
+    @extend_schema(responses={201: forms.OrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=forms.OrderReceiptSerializer)
     def receipts(self, request: Any, pk: Any = None) -> Any:
         """Take in goods against the lines, in part or in full."""
@@ -118,11 +123,13 @@ class PurchaseOrderViewSet(
         )
         return self._again(order)
 
+    @extend_schema(responses={201: forms.OrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=forms.ReasonSerializer)
     def closings(self, request: Any, pk: Any = None) -> Any:
         """End an order; what has not come is not expected any more."""
         return self.once(lambda body: self._again(actions.close(order=self.get_object(), **body)))
 
+    @extend_schema(responses={201: forms.OrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=forms.ReasonSerializer)
     def cancellations(self, request: Any, pk: Any = None) -> Any:
         """Withdraw an order that was not sent."""
