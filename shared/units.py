@@ -51,6 +51,10 @@ TEMPERATURES: Final = ("c", "k", "f")
 
 SUFFIXES: Final[dict[str, str]] = {
     "kg_per_l": "kg/L",
+    "kg_l": "kg/L",
+    "kg_min": "kg/min",
+    "kj_mol": "kJ/mol",
+    "k_h": "K/h",
     "kg_m3": "kg/m³",
     "min_per_m2": "min/m²",
     "per_m2": "per m²",

@@ -11,10 +11,12 @@ import logging
 import math
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from http import HTTPStatus
 from typing import Any
 
 from django.core.exceptions import (
+    DisallowedHost,
     PermissionDenied,
     RequestDataTooBig,
     SuspiciousOperation,
@@ -78,8 +80,12 @@ def problem(
 ) -> dict[str, Any]:
     """Return the members of a problem object."""
     title = TITLES.get(code) or code.replace("_", " ").capitalize()
+    kind = f"/problems/{code.replace('_', '-')}"
+    # A host that is not ours is left out of the answer; RFC 9457 allows a relative type.
+    with suppress(DisallowedHost):
+        kind = request.build_absolute_uri(kind)
     members: dict[str, Any] = {
-        "type": request.build_absolute_uri(f"/problems/{code.replace('_', '-')}"),
+        "type": kind,
         "title": title,
         "status": status,
         "detail": detail,

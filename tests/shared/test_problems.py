@@ -30,6 +30,14 @@ def test_an_address_that_leads_nowhere(client):
     assert "text/html" in client.get("/no-such-page")["Content-Type"]
 
 
+def test_a_host_that_is_not_ours_is_refused_and_not_repeated(client):
+    answer = client.get("/api/v1/no-such-thing", headers={"host": "elsewhere.example"})
+    assert (answer.status_code, answer["Content-Type"]) == (400, MEDIA_TYPE)
+    body = answer.json()
+    assert (body["type"], body["code"]) == ("/problems/unreadable", "unreadable")
+    assert "elsewhere" not in answer.content.decode()
+
+
 @pytest.mark.parametrize(
     ("method", "headers", "body", "status", "code"),
     [
