@@ -1,4 +1,4 @@
-"""Writes: mark a day's sheet as printed, which fixes its batches."""
+"""Writes: mark a day's sheet as printed, which fixes its batches and last steps."""
 
 from __future__ import annotations
 
@@ -11,14 +11,18 @@ from django.db.models import F
 from planning.batch_sheets.changes import planned_of
 from planning.batch_sheets.models import SheetPrint
 from planning.batch_sheets.queries import batches_of, revision_of, steps_of
+from planning.pours.models import PourStep
 from planning.week_plan.models import Batch, BatchStatus
 from shared.access.models import Site
 
 
 @transaction.atomic
 def mark_printed(*, site: Site, day: date, now: datetime, by: Any = None) -> SheetPrint:
-    """Note that the sheet is on paper: from now on a new plan keeps its batches."""
+    """Note that the sheet is on paper: from now on a new plan keeps what it says."""
     batches = list(batches_of(site, day))
+    steps = list(steps_of(site, day))
+    waiting = [step.pk for step in steps if step.done_at is None]
+    PourStep.objects.filter(pk__in=waiting).update(printed_at=now)
     keys = [batch.pk for batch in batches if batch.status == BatchStatus.PLANNED]
     Batch.objects.filter(pk__in=keys).update(printed_at=now, version=F("version") + 1)
     return SheetPrint.objects.create(
@@ -27,7 +31,7 @@ def mark_printed(*, site: Site, day: date, now: datetime, by: Any = None) -> She
         printed_at=now,
         by=by,
         revision=revision_of(site, day, batches),
-        planned=planned_of(site, batches, steps_of(site, day)),
+        planned=planned_of(site, batches, steps),
     )
 
 

@@ -170,6 +170,13 @@ class PourStep(StepFields):
     planned_start = models.DateTimeField(null=True, blank=True)
     planned_end = models.DateTimeField(null=True, blank=True)
     planned_people = models.ManyToManyField("shop.Person", blank=True, related_name="+")
+    oven = models.ForeignKey(
+        "shop.Place", models.PROTECT, null=True, blank=True, editable=False, related_name="+"
+    )
+    oven_start = models.DateTimeField(
+        null=True, blank=True, editable=False, help_text="When its load of the oven begins."
+    )
+    printed_at = models.DateTimeField(null=True, blank=True, editable=False)
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(
         "shared.User", models.PROTECT, null=True, blank=True, related_name="+"

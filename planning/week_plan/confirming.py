@@ -19,6 +19,7 @@ from planning.week_plan.models import (
     BatchCounter,
     BatchLine,
     BatchPortion,
+    BatchStatus,
     Lift,
     WeekPlan,
 )
@@ -54,8 +55,36 @@ def remove_planned(batches: QuerySet[Batch], pour_ids: Iterable[int]) -> None:
     Lift.objects.filter(pour_id__in=ids, portions__isnull=True, cure__isnull=True).delete()
     PourStep.objects.filter(pour_id__in=ids, phase=Phase.BETWEEN, done_at__isnull=True).delete()
     PourStep.objects.filter(pour_id__in=ids, done_at__isnull=True).update(
-        planned_start=None, planned_end=None
+        planned_start=None, planned_end=None, oven=None, oven_start=None, printed_at=None
     )
+
+
+Said = tuple[object, ...]
+"""What paper says of a batch or step; if it says something else now, it is not on paper."""
+SAYS = ("people", "portions__lift", "lines")
+
+
+def _batch_says(batch: Batch) -> Said:
+    return (
+        batch.planned_start,
+        batch.planned_contact,
+        batch.planned_pour_end,
+        batch.planned_end,
+        batch.mixer_id,
+        batch.pot_life_min,
+        {person.pk for person in batch.people.all()},
+        [(p.lift.pour_id, p.lift.number, p.kg, p.planned_start) for p in batch.portions.all()],
+        [(line.container_id, line.role, line.target_kg) for line in batch.lines.all()],
+    )
+
+
+def _reread(batch: Batch) -> Batch:
+    return Batch.objects.prefetch_related(*SAYS).get(pk=batch.pk)
+
+
+def _step_says(step: PourStep) -> Said:
+    people = {person.pk for person in step.planned_people.all()}
+    return step.planned_start, step.planned_end, step.oven_id, step.oven_start, people
 
 
 class _Writer:
@@ -77,13 +106,30 @@ class _Writer:
         self.scales = stores.site_week(plan.site_id, self.clock.first_day, 1).scales
         self.places = {stand.pour: int(stand.place) for stand in answer.stands}
         self.lifts: dict[tuple[str, int], Lift] = {}
+        self.numbered: dict[str, tuple[Batch, Said]] = {}
+        """Batches of an earlier plan that go on under their numbers, and what they said."""
+        steps = PourStep.objects.filter(pour__in=self.pours, printed_at__isnull=False)
+        self.printed = {
+            step.pk: (_step_says(step), step.printed_at)
+            for step in steps.prefetch_related("planned_people")
+        }
 
     def clear(self) -> None:
-        """Take away what an earlier plan had for these pours and that has not begun."""
-        old = Batch.objects.filter(portions__lift__pour__in=self.pours, status="planned").exclude(
-            number__in=self.frozen
+        """Take away what was planned and has not begun; what goes on keeps its number."""
+        going_on = self._not_begun().filter(number__in=[b.id for b in self.answer.batches])
+        for batch in going_on.select_related("system").prefetch_related(*SAYS):
+            self.numbered[batch.number] = batch, _batch_says(batch)
+            stores.free_reservations(prefix=f"batch:{batch.pk}:")
+            batch.portions.all().delete()
+            batch.lines.all().delete()
+        remove_planned(self._not_begun(), self.pours)  # what goes on has no portions any more
+
+    def _not_begun(self) -> QuerySet[Batch]:
+        """Return batches of an earlier plan that this one is to replace."""
+        mine = Batch.objects.filter(
+            site=self.plan.site, portions__lift__pour__in=self.pours, status=BatchStatus.PLANNED
         )
-        remove_planned(old.distinct(), self.pours)
+        return mine.exclude(number__in=self.frozen).distinct()
 
     def write_lifts(self) -> None:
         times: dict[tuple[str, int], list[core.Portion]] = {}
@@ -117,23 +163,26 @@ class _Writer:
         info = self.systems[batch.system]
         scale = best_scale(self.scales, batch.mixed_kg)
         condition = self.conditions[batch.system].at(batch.contact_min)
-        row = Batch.objects.create(
-            site=self.plan.site,
-            number=_next_number(self.plan.site_id, self.now),
-            plan=self.plan,
-            system_id=info.id,
-            mixer_id=int(batch.mixer),
-            scale_id=None if scale is None else scale.id,
-            mixed_kg=exact(batch.mixed_kg),
-            planned_start=self.clock.instant(batch.start_min),
-            planned_contact=self.clock.instant(batch.contact_min),
-            planned_pour_start=self.clock.instant(batch.pour_start_min),
-            planned_pour_end=self.clock.instant(batch.pour_end_min),
-            planned_end=self.clock.instant(batch.end_min),
-            pot_life_min=condition.pot_life_min,
-            pot_life_basis=f"data sheet's {info.pot_life_min:g} min at {info.reference_c:g} °C, "
-            f"shifted to {condition.shop_c:g} °C expected in the shop",
-        )
+        row, said = self.numbered.get(batch.id, (None, None))
+        row = row or Batch(site=self.plan.site, number=_next_number(self.plan.site_id, self.now))
+        planned = {
+            "plan": self.plan,
+            "system_id": info.id,
+            "mixer_id": int(batch.mixer),
+            "scale_id": None if scale is None else scale.id,
+            "mixed_kg": exact(batch.mixed_kg),
+            "planned_start": self.clock.instant(batch.start_min),
+            "planned_contact": self.clock.instant(batch.contact_min),
+            "planned_pour_start": self.clock.instant(batch.pour_start_min),
+            "planned_pour_end": self.clock.instant(batch.pour_end_min),
+            "planned_end": self.clock.instant(batch.end_min),
+            "pot_life_min": condition.pot_life_min,
+            "pot_life_basis": f"data sheet's {info.pot_life_min:g} min at {info.reference_c:g} °C,"
+            f" shifted to {condition.shop_c:g} °C expected in the shop",
+        }
+        for name, value in planned.items():
+            setattr(row, name, value)
+        row.save()
         row.people.set(int(person) for person in set(batch.people))
         BatchPortion.objects.bulk_create(
             BatchPortion(
@@ -154,6 +203,10 @@ class _Writer:
                 purpose=purpose(line),
                 needed_at=row.planned_start,
             )
+        if said is not None and said != _batch_says(_reread(row)):
+            row.version += 1
+            row.printed_at, row.pinned = None, False
+            row.save(update_fields=["version", "printed_at", "pinned"])
 
     @staticmethod
     def _free_g(container_id: int) -> Decimal:
@@ -169,8 +222,15 @@ class _Writer:
             if step is None or step.done_at is not None:
                 continue
             step.planned_start, step.planned_end = start, end
-            step.save(update_fields=["planned_start", "planned_end"])
+            step.oven_id = int(task.oven) if task.oven else None
+            load = task.oven_start_min
+            step.oven_start = None if load is None else self.clock.instant(load)
             step.planned_people.set(int(person) for person in set(task.people))
+            said, printed_at = self.printed.get(step.pk, (None, None))
+            step.printed_at = printed_at if said == _step_says(step) else None
+            step.save(
+                update_fields=["planned_start", "planned_end", "oven", "oven_start", "printed_at"]
+            )
 
     def _abrade_step(self, task: core.Task) -> PourStep | None:
         assert task.lift is not None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -21,8 +21,12 @@ STARTED = (
 )
 
 
-def kept_batches(site_id: int, pours: list[Pour], now: datetime) -> list[Batch]:
-    """Batches of these pours that are begun, printed or pinned: they stay exactly."""
+Shifts = Mapping[int, tuple[tuple[datetime, datetime], ...]]
+"""When each person is at work, by id."""
+
+
+def promised_batches(site_id: int, pours: list[Pour]) -> list[Batch]:
+    """Return every batch of these pours, whatever has become of it."""
     rows = (
         Batch.objects.filter(site_id=site_id, portions__lift__pour__in=[p.pk for p in pours])
         .distinct()
@@ -32,16 +36,19 @@ def kept_batches(site_id: int, pours: list[Pour], now: datetime) -> list[Batch]:
         )
         .order_by("id")
     )
-    return _with_what_it_stands_on(list(rows), pours, now)
+    return list(rows)
 
 
-def _with_what_it_stands_on(batches: list[Batch], pours: list[Pour], now: datetime) -> list[Batch]:
+def kept_batches(
+    batches: list[Batch], pours: list[Pour], now: datetime, shifts: Shifts
+) -> list[Batch]:
     """
     Return begun work, and printed and pinned work with the lifts it is poured onto.
 
-    A promise can be kept while its hour has not passed unused, and only if every lift below it,
-    of its own pour or of one it stands on, is poured, begun or can still be poured as planned.
-    Then those lower lifts stay as well; otherwise it is let go and planned again with them.
+    A promise can be kept while its hour has not passed unused and its people are still at work
+    then, and only if every lift below it, of its own pour or of one it stands on, is poured,
+    begun or can still be poured as planned. Then those lower lifts stay as well; otherwise it is
+    let go and planned again with them.
     """
     begun = {batch.pk for batch in batches if batch.status in STARTED}
     below = _below(batches, pours)
@@ -51,6 +58,7 @@ def _with_what_it_stands_on(batches: list[Batch], pours: list[Pour], now: dateti
         if batch.status == BatchStatus.PLANNED
         and batch.planned_start >= now
         and below[batch.pk] is not None
+        and _staffed(batch, shifts)
     }
     while falls := {pk for pk in sound - begun if not (below[pk] or set()) <= sound}:
         sound -= falls
@@ -62,6 +70,18 @@ def _with_what_it_stands_on(batches: list[Batch], pours: list[Pour], now: dateti
     while grows := {low for pk in kept - begun for low in below[pk] or ()} - kept:
         kept |= grows
     return [batch for batch in batches if batch.pk in kept]
+
+
+def _staffed(work: Batch | PourStep, shifts: Shifts) -> bool:
+    """Return whether each of its people is at work all the while, in one stretch."""
+    people = work.people if isinstance(work, Batch) else work.planned_people
+    start, end = work.planned_start, work.planned_end
+    if start is None or end is None:
+        return False
+    return all(
+        any(begin <= start and end <= until for begin, until in shifts.get(person.pk, ()))
+        for person in people.all()
+    )
 
 
 def _below(batches: list[Batch], pours: list[Pour]) -> dict[int, set[int] | None]:
@@ -106,8 +126,15 @@ def began(step: PourStep) -> datetime | None:
     return step.done_at - timedelta(minutes=took)
 
 
-def frozen_work(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.Frozen:
-    """Return what stays as it is: kept batches with their lifts, and the steps before them."""
+def frozen_work(
+    pours: list[Pour], batches: list[Batch], clock: Clock, now: datetime, shifts: Shifts
+) -> core.Frozen:
+    """
+    Return what stays as it is: kept batches with their lifts, and steps.
+
+    Steps that are done stay, those before kept batches, and those printed that follow pours kept
+    whole; a printed step before a pour that may move is only in the previous plan.
+    """
     asked = {pour.pk for pour in pours}
     kept = [core_batch(b, clock) for b in batches]
     served = {(p.pour, p.lift) for b in kept for p in b.portions if int(p.pour) in asked}
@@ -122,12 +149,57 @@ def frozen_work(pours: list[Pour], batches: list[Batch], clock: Clock) -> core.F
         for step in pour.steps.all()
     ]
     done = [task for task in tasks if task is not None]
+    done += _printed_tasks(pours, {batch.pk for batch in batches}, clock, now, shifts)
     begun = {p for p, _ in served} | {task.pour for task in done}
     return core.Frozen(
         lifts=tuple(lift for lift in lifts_of(pours) if (lift.pour, lift.lift) in served),
         batches=tuple(kept),
         tasks=tuple(done),
         stands=tuple(s for s in stands_of(pours, clock) if s.pour in begun),
+    )
+
+
+def _printed_tasks(
+    pours: list[Pour], kept: set[int], clock: Clock, now: datetime, shifts: Shifts
+) -> list[core.Task]:
+    """Return printed steps after pours of which every batch stays, as far as they still hold."""
+    found = []
+    for pour in pours:
+        lifts = list(pour.lifts.all())
+        feeding = [{p.batch_id for p in lift.portions.all()} for lift in lifts]
+        if not lifts or not all(batches and batches <= kept for batches in feeding):
+            continue
+        cures = [lift.cure.demould_due_at for lift in lifts if hasattr(lift, "cure")]
+        ready = max(cures, default=now)
+        after = [step for step in pour.steps.all() if step.phase == Phase.AFTER]
+        for step in sorted(after, key=lambda step: step.order):
+            if step.done_at is not None:
+                ready = max(ready, step.done_at + timedelta(minutes=step.wait_min))
+                continue
+            start, end = step.planned_start, step.planned_end
+            if step.printed_at is None or start is None or end is None:
+                break
+            if start < max(now, ready) or not _staffed(step, shifts):
+                break
+            found.append(_task(step, clock, start, end))
+            ready = (step.oven_start or end) + timedelta(minutes=step.wait_min)
+    return found
+
+
+def _task(step: PourStep, clock: Clock, start: datetime, end: datetime) -> core.Task:
+    """Return a step as the core writes it, with the load of the oven its wait is spent in."""
+    between = step.phase == Phase.BETWEEN
+    load = None if step.oven_id is None else max(end, step.oven_start or end)
+    return core.Task(
+        pour=str(step.pour_id),
+        kind="abrade" if between else step.phase,  # type: ignore[arg-type]
+        step="" if between else str(step.pk),
+        people=tuple(sorted(str(p.pk) for p in step.planned_people.all())),
+        start_min=clock.minute(start),
+        end_min=clock.minute(end),
+        lift=step.order - 1 if between else None,
+        oven="" if step.oven_id is None else str(step.oven_id),
+        oven_start_min=None if load is None else clock.minute(load),
     )
 
 
@@ -159,16 +231,7 @@ def _kept_task(
             return None
     if start is None or end is None:
         return None
-    between = step.phase == Phase.BETWEEN
-    return core.Task(
-        pour=str(step.pour_id),
-        kind="abrade" if between else step.phase,  # type: ignore[arg-type]
-        step="" if between else str(step.pk),
-        people=tuple(sorted(str(p.pk) for p in step.planned_people.all())),
-        start_min=clock.minute(start),
-        end_min=clock.minute(end),
-        lift=step.order - 1 if between else None,
-    )
+    return _task(step, clock, start, end)
 
 
 def lifts_of(pours: Iterable[Pour]) -> list[core.Lift]:
@@ -270,8 +333,17 @@ def previous_plan(
         .order_by("id")
     )
     batches = tuple(core_batch(batch, clock) for batch in rows)
-    if not batches:
+    tasks = tuple(
+        _task(step, clock, step.planned_start, step.planned_end)
+        for pour in pours
+        for step in pour.steps.all()
+        if step.done_at is None and step.planned_start is not None and step.planned_end is not None
+    )
+    if not batches and not tasks:
         return None
     return core.Plan(
-        lifts=tuple(lifts_of(pours)), batches=batches, stands=tuple(stands_of(pours, clock))
+        lifts=tuple(lifts_of(pours)),
+        batches=batches,
+        tasks=tasks,
+        stands=tuple(stands_of(pours, clock)),
     )

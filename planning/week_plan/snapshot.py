@@ -22,6 +22,7 @@ from planning.week_plan.kept import (
     frozen_work,
     kept_batches,
     previous_plan,
+    promised_batches,
 )
 from planning.week_plan.models import Batch
 from planning.week_plan.rules import rules_of
@@ -59,13 +60,15 @@ def problem_of_week(
     """
     monday, sunday = week_days(week)
     pours = _open_pours(site.pk, sunday)
-    batches = kept_batches(site.pk, pours, now)
-    clock = _clock(site, monday, pours, batches)
+    promised = promised_batches(site.pk, pours)
+    clock = _clock(site, monday, pours, promised)
     first = clock.first_day
     days = (monday - first).days + LOOK_AHEAD_DAYS
     shop = _warmed(stores.site_week(site.pk, first, days), warmer_k)
     systems = {info.id: info for info in stores.systems({pour.system_id for pour in pours})}
-    frozen = frozen_work(pours, batches, clock)
+    shifts = {info.id: info.shifts for info in shop.people}
+    batches = kept_batches(promised, pours, now, shifts)
+    frozen = frozen_work(pours, batches, clock, now, shifts)
     known = paces(site.pk) if rules_of(site.pk).own_times else {}
     starts = {
         first + timedelta(days=n): clock.midnight(first + timedelta(days=n)) for n in range(days)
@@ -146,7 +149,9 @@ def _open_pours(site_id: int, sunday: date) -> list[Pour]:
             ],
         )
         .select_related("order", "order__tool")
-        .prefetch_related("steps__planned_people", "lifts__place", "lifts__cure")
+        .prefetch_related(
+            "steps__planned_people", "lifts__place", "lifts__cure", "lifts__portions"
+        )
         .order_by("id")
     )
     pours = list(found)

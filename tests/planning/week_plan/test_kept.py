@@ -5,8 +5,9 @@ from datetime import timedelta
 import pytest
 
 from planning.week_plan import actions
-from planning.week_plan.kept import kept_batches, lifts_of
+from planning.week_plan.kept import kept_batches, lifts_of, promised_batches
 from planning.week_plan.models import Batch
+from shop import stores
 from shop.models import DayChange, Person
 
 
@@ -26,8 +27,11 @@ def printed(batch, at):
     batch.save()
 
 
-def kept(site, pour, now):
-    return [batch.pk for batch in kept_batches(site.pk, [pour], now)]
+def kept(site, pour, now, shifts=None):
+    if shifts is None:
+        shifts = {p.id: p.shifts for p in stores.site_week(site.pk, now.date(), 14).people}
+    batches = promised_batches(site.pk, [pour])
+    return [batch.pk for batch in kept_batches(batches, [pour], now, shifts)]
 
 
 def test_a_printed_upper_lift_keeps_the_lower_one_where_it_is(two_lifts, shop_site, now):
