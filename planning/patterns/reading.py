@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-import json
-import signal
-import subprocess
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 
-from planning.patterns.child import CPU_SECONDS, TOO_BIG
+from planning.patterns.child import LIMITS, TOO_BIG
+from shared.confined import ask
 
-WALL_SECONDS = 240
-"""Longest wait for the child, which may have to share its processor."""
-LARGEST_ANSWER_BYTES = 5_000_000
 TOO_SLOW = (
-    f"Reading the file takes more than {CPU_SECONDS} s of computing. Export the pattern with "
-    "coarser facets."
+    f"Reading the file takes more than {LIMITS.cpu_seconds} s of computing. Export the pattern "
+    "with coarser facets."
 )
 FELL_OVER = (
     "Reading the file failed in a way that was not foreseen. Export the pattern again, perhaps "
     "in another format."
 )
+_WORDS = {"too_slow": TOO_SLOW, "too_much_memory": TOO_BIG, "unforeseen": FELL_OVER}
 
 
 @dataclass(frozen=True)
@@ -57,46 +52,14 @@ def read(
         "pictures": {view: str(at) for view, at in pictures.items()},
         "solid": str(solid),
     }
-    try:
-        done = subprocess.run(
-            [sys.executable, "-m", "planning.patterns.child"],
-            input=json.dumps(wish).encode(),
-            capture_output=True,
-            timeout=WALL_SECONDS,
-            cwd=settings.ROOT,
-            env=_bare_environment(),
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return Reading(None, "too_slow", TOO_SLOW)
-    return _answer(done)
-
-
-def _bare_environment() -> dict[str, str]:
-    """No secrets, and one thread: idle threads of a number library would eat the address space."""
-    return {
-        "PATH": "/usr/bin:/bin",
-        "PYTHONPATH": str(settings.ROOT),
-        "PYTHONDONTWRITEBYTECODE": "1",
-        "OPENBLAS_NUM_THREADS": "1",
-        "OMP_NUM_THREADS": "1",
-    }
-
-
-def _answer(done: subprocess.CompletedProcess[bytes]) -> Reading:
-    fault = done.stderr[-2000:].decode("utf-8", "replace")
-    if done.returncode in (-signal.SIGXCPU, -signal.SIGKILL):
-        return Reading(None, "too_slow", TOO_SLOW, fault=fault)
-    if done.returncode != 0 or len(done.stdout) > LARGEST_ANSWER_BYTES:
-        if "MemoryError" in fault or "bad_alloc" in fault:
-            return Reading(None, "too_much_memory", TOO_BIG, fault=fault)
-        return Reading(None, "unforeseen", FELL_OVER, fault=fault)
-    answer = json.loads(done.stdout)
-    refused = answer.get("refused") or {"code": "", "because": ""}
+    done = ask("planning.patterns.child", wish, LIMITS, settings.ROOT)
+    if done.answer is None:
+        return Reading(None, done.failure, _WORDS[done.failure], fault=done.fault)
+    refused = done.answer.get("refused") or {"code": "", "because": ""}
     return Reading(
-        answer.get("report"),
+        done.answer.get("report"),
         refused["code"],
         refused["because"],
-        answer["took_s"],
-        answer["peak_mb"],
+        done.answer["took_s"],
+        done.answer["peak_mb"],
     )

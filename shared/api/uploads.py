@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Iterator
 from typing import Any, ClassVar
 
@@ -11,6 +12,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ParseError
 from rest_framework.parsers import MultiPartParser
+from rest_framework.renderers import BaseRenderer
 
 from shared.api import fields
 from shared.errors import file_too_large
@@ -89,6 +91,19 @@ def _add(body: dict[str, Any], part: QueryDict) -> None:
             body[name] = _YES_NO.get(value, value)
         else:
             body[name] = Upload(value)
+
+
+class AnyFile(BaseRenderer):
+    """A kept file, told as plain bytes; problems as JSON where there is none."""
+
+    media_type = "application/octet-stream"
+    format = "file"
+    charset = None
+    render_style = "binary"
+
+    def render(self, data: Any, *args: Any, **kwargs: Any) -> bytes:
+        """Return the bytes as they are; anything else is a problem."""
+        return data if isinstance(data, bytes) else json.dumps(data).encode()
 
 
 @extend_schema_field({"type": "string", "format": "binary"})

@@ -6,9 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
-
-from django.core.files.base import File
 
 from shared import clock
 from shared.access.models import Site, User
@@ -48,7 +45,6 @@ class Goods:
     expires_on: date | None = None
     unit_cost: Decimal | None = None
     certificate: str = ""
-    certificate_file: File[Any] | None = None
     counterpart: str = ""
     """The other side in the ledger; the supplier unless an order line is named."""
 
@@ -210,9 +206,6 @@ def _lot(site: Site, goods: Goods, until: date | None, today: date) -> Lot:
         lot.status = fresh
         lot.version += 1
         lot.save(update_fields=["status", "version"])
-    if goods.certificate_file is not None:
-        lot.certificate_file = goods.certificate_file
-        lot.save(update_fields=["certificate_file"])
     return lot
 
 

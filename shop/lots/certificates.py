@@ -2,32 +2,47 @@
 
 from __future__ import annotations
 
-import re
+import logging
+from tempfile import NamedTemporaryFile
 from typing import Any
 
-from shared.errors import Invalid
+from django.conf import settings
 
+from shared.confined import ask
+from shared.errors import Invalid
+from shop.lots.pdf_child import LIMITS, MOST_OBJECTS
+
+log = logging.getLogger(__name__)
 MOST_BYTES = 15 * 1024 * 1024
 MOST_PIXELS = 40_000_000
 BEGINNINGS = {b"%PDF-": "pdf", b"\x89PNG\r\n\x1a\n": "png", b"\xff\xd8\xff": "jpg"}
 PICTURES = {"png": "PNG", "jpg": "JPEG"}
 TAIL_BYTES = 2048
-ACTIVE = (b"/JavaScript", b"/Launch", b"/EmbeddedFile", b"/RichMedia")
-"""Names with which a PDF runs or carries something (ISO 32000-1, 7.11.4, 12.6.4)."""
+_SAME = "ask the supplier for a plain one, or print and scan it."
+_PDF_WORDS = {
+    "active_content": "certificate is a PDF with active content ({value}); " + _SAME,
+    "locked": "certificate is a PDF with a password; ask the supplier for an open one.",
+    "damaged": "certificate begins like a PDF and can't be read ({value}); send it whole.",
+    "too_many_objects": "certificate is a PDF of {value} objects, at most {limit}; " + _SAME,
+    "too_much_memory": "certificate is a PDF that unpacks to more than {memory} MB; " + _SAME,
+    "too_slow": "certificate is a PDF that takes more than {seconds} s to read; " + _SAME,
+    "unforeseen": "certificate is a PDF that made its reader fall over; " + _SAME,
+}
 
 
 def kind_of(file: Any) -> str:
     """
     Return ``pdf``, ``png`` or ``jpg`` of an uploaded certificate, read to its end.
 
-    A picture is decoded whole. Of a PDF the frame is checked, and that no part of it in plain
-    sight runs or carries anything; parts packed inside it are not looked into, so it is handed
-    out as a download and never shown by the service itself.
+    A picture is decoded whole. A PDF is read by a confined process, which looks at every object,
+    those packed inside others too: it must have a page, and nothing in it may run, send or carry
+    anything. It is still handed out as a download only, never shown by the service itself.
 
     Raises
     ------
     Invalid
-        Too large, another kind of file, damaged, with too many pixels, or with active content.
+        Too large, another kind of file, damaged, locked, with too many pixels or objects, or with
+        active content.
     """
     beginning = file.read(8)
     file.seek(0)
@@ -40,7 +55,7 @@ def kind_of(file: Any) -> str:
             limit=MOST_BYTES,
         )
     if kind == "pdf":
-        _check_pdf(file.read())
+        _check_pdf(file)
     else:
         _check_picture(file, PICTURES[kind])
     file.seek(0)
@@ -51,20 +66,28 @@ def _refused(code: str, words: str, **figures: Any) -> Invalid:
     return Invalid.one("certificate", code, words, **figures)
 
 
-def _check_pdf(data: bytes) -> None:
+def _check_pdf(file: Any) -> None:
+    data = file.read()
     tail = data[-TAIL_BYTES:]
     if b"%%EOF" not in tail or b"startxref" not in tail:
         words = "certificate begins like a PDF and does not end like one; send it whole."
         raise _refused("damaged", words)
-    # A name may spell its letters as #4A.
-    plain = re.sub(rb"#([0-9A-Fa-f]{2})", lambda m: bytes([int(m[1], 16)]), data)
-    found = next((name.decode() for name in ACTIVE if name in plain), None)
-    if found:
-        words = (
-            f"certificate is a PDF with active content ({found[1:]}); ask the supplier for a "
-            "plain one, or print and scan it."
+    with NamedTemporaryFile(suffix=".pdf") as copy:
+        copy.write(data)
+        copy.flush()
+        done = ask("shop.lots.pdf_child", {"path": copy.name}, LIMITS, settings.ROOT)
+    if done.fault:
+        log.warning("A certificate's reader fell over: %s", done.fault)
+    answer = done.answer or {"refused": done.failure}
+    if "refused" in answer:
+        code, value = answer["refused"], answer.get("value", "")
+        words = _PDF_WORDS[code].format(
+            value=value,
+            limit=MOST_OBJECTS,
+            memory=LIMITS.memory_bytes // 1_000_000,
+            seconds=LIMITS.cpu_seconds,
         )
-        raise _refused("active_content", words, value=found[1:])
+        raise _refused(code, words, value=value or None)
 
 
 def _check_picture(file: Any, form: str) -> None:
