@@ -36,6 +36,12 @@ class LotHeld(LotNotUsable):
     own_code = "lot_held"
 
 
+class NotLonger(Refused):
+    """Lengthening a lot's life is for quality, and this person is not."""
+
+    own_code = "not_longer"
+
+
 class KeyReused(Refused):
     """The key of an earlier movement came with other values."""
 

@@ -11,6 +11,7 @@ NOUNS: dict[str, str] = {
     "sites": "sites, people and their hours, mixers, scales, benches, ovens, shelves",
     "materials": "materials, suppliers, packs, resin systems, release recipes",
     "lots": "lots and containers: quarantine, release, labels",
+    "shelf_life": "lengthening a lot's life: retests, and an expiry put right to a later day",
     "movements": "the stock ledger: receive, issue, adjust, reverse, count",
     "requirements": "dated needs, reservations and the stock outlook",
     "tools": "tools, halves, shots, inspections, retirement",
@@ -69,7 +70,8 @@ ROLES: dict[str, frozenset[str]] = {
     ),
     "tool_keeper": _scopes(_FLOOR, "tools tool_orders steps cures reminders calculations"),
     "quality": _scopes(
-        _FLOOR + " purchases events audit", "lots tools cures reminders calculations"
+        _FLOOR + " purchases events audit",
+        "lots shelf_life tools cures reminders calculations",
     ),
     "administrator": SCOPES,
     "integration": _scopes(

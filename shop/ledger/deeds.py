@@ -51,7 +51,7 @@ def retest(request: Any, lot: Lot) -> str:
     if until is None:
         raise Invalid.one("expires_on", "required", "expires_on is empty; type the new last day.")
     evidence = forms.text(request.POST, "evidence")
-    lots.retest(lot.pk, expires_on=until, evidence=evidence, now=clock.now())
+    lots.retest(lot.pk, expires_on=until, evidence=evidence, now=clock.now(), by=request.user)
     return f"Lot {lot.code} may be used until {until}."
 
 
@@ -59,7 +59,14 @@ def correct(request: Any, lot: Lot) -> str:
     """Put a mistyped expiry right."""
     typed = forms.day(request.POST, "expires_on")
     reason = forms.text(request.POST, "reason")
-    found = lots.correct_expiry(lot.pk, expires_on=typed, reason=reason, now=clock.now())
+    found = lots.correct_expiry(
+        lot.pk,
+        expires_on=typed,
+        reason=reason,
+        now=clock.now(),
+        evidence=forms.text(request.POST, "evidence"),
+        may_lengthen=request.access.may("shelf_life:write", lot.site_id),
+    )
     if found.expires_on is None:
         return f"Lot {lot.code} does not expire."
     stricter = "" if found.expires_on == typed else " by its shelf life, which is stricter"
@@ -71,7 +78,8 @@ def certificate(request: Any, lot: Lot) -> str:
     file = request.FILES.get("file")
     if file is None:
         raise Invalid.one("file", "required", "file is missing; choose a PDF, PNG or JPEG.")
-    lots.attach_certificate(lot.pk, file=file, words=forms.text(request.POST, "certificate"))
+    words = forms.text(request.POST, "certificate")
+    lots.attach_certificate(lot.pk, certificate=lots.read_certificate(file), words=words)
     return f"The certificate is kept with lot {lot.code}."
 
 
@@ -155,7 +163,7 @@ def reverse(request: Any, lot: Lot) -> str:
 DEEDS: dict[str, tuple[str, Deed]] = {
     "hold": ("lots:write", hold),
     "release": ("lots:write", release),
-    "retest": ("lots:write", retest),
+    "retest": ("shelf_life:write", retest),
     "correct": ("lots:write", correct),
     "attach": ("lots:write", certificate),
     "finish": ("lots:write", finish),

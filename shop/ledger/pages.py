@@ -157,6 +157,7 @@ def lot(request: Any, pk: int) -> HttpResponse:
             "breaches": breaches(found),
             "shelves": Location.objects.filter(site=request.site, in_use=True),
             "may_lots": may("lots:write", request.site.pk),
+            "may_lengthen": may("shelf_life:write", request.site.pk),
             "may_move": may("movements:write", request.site.pk),
             "may_price": may("prices:read", request.site.pk),
             "takings": TAKINGS,
@@ -166,7 +167,7 @@ def lot(request: Any, pk: int) -> HttpResponse:
 
 
 def _lot(request: Any, pk: int) -> Lot:
-    rows = Lot.objects.select_related("site", "material", "supplier")
+    rows = Lot.objects.select_related("site", "material", "supplier", "retested_by")
     return get_object_or_404(rows, pk=pk, site=request.site)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.core.files.base import File
@@ -12,7 +13,7 @@ from shared.access.models import User
 from shared.errors import Invalid
 from shared.retry import retried
 from shop.core.shelf_life import usable_until
-from shop.errors import NotFound, Refused
+from shop.errors import NotFound, NotLonger, Refused
 from shop.lots.certificates import kind_of
 from shop.lots.models import Container, Lot, LotStatus, Placement
 from shop.sites.models import Location
@@ -60,7 +61,9 @@ def finish(lot_id: int, *, reason: str = "") -> Lot:
 
 
 @retried
-def retest(lot_id: int, *, expires_on: date, evidence: str, now: datetime) -> Lot:
+def retest(
+    lot_id: int, *, expires_on: date, evidence: str, now: datetime, by: User | None = None
+) -> Lot:
     """
     Extend a lot once, on the evidence of a test; the open life of its containers runs on.
 
@@ -85,19 +88,38 @@ def retest(lot_id: int, *, expires_on: date, evidence: str, now: datetime) -> Lo
     if expires_on <= max(lot.expires_on, today):
         words = f"expires_on is {expires_on}; it must be later than {max(lot.expires_on, today)}."
         raise Invalid.one("expires_on", "too_early", words, value=expires_on)
-    lot.expires_on, lot.retested_on, lot.retest_evidence = expires_on, today, evidence
+    lot.expires_on, lot.retested_on, lot.retested_by = expires_on, today, by
+    lot.retest_evidence = evidence.strip()
     lot.version += 1
-    lot.save(update_fields=["expires_on", "retested_on", "retest_evidence", "version"])
+    names = ["expires_on", "retested_on", "retested_by", "retest_evidence", "version"]
+    lot.save(update_fields=names)
     return lot
 
 
 @retried
-def correct_expiry(lot_id: int, *, expires_on: date | None, reason: str, now: datetime) -> Lot:
+def correct_expiry(
+    lot_id: int,
+    *,
+    expires_on: date | None,
+    reason: str,
+    now: datetime,
+    evidence: str = "",
+    may_lengthen: bool = False,
+) -> Lot:
     """
     Put a mistyped expiry right, as the label says it; the stricter of label and shelf life holds.
 
-    The day before, the day of the correction and the reason are kept with the lot. An extended
-    lot keeps its retest: that date did not come from the label.
+    A label may have been misread either way. An earlier day is on the safe side and anybody who
+    keeps lots may enter it. A later one lets material be used that was thought too old, as a
+    retest does, so it is for quality, on evidence: a picture of the label, the certificate.
+
+    The day before, the day of the correction, reason and evidence are kept with the lot. An
+    extended lot keeps its retest: that date did not come from the label.
+
+    Raises
+    ------
+    NotLonger
+        The day would be later, and `may_lengthen` is not given.
     """
     [lot] = _locked([lot_id])
     if not reason.strip():
@@ -109,6 +131,20 @@ def correct_expiry(lot_id: int, *, expires_on: date | None, reason: str, now: da
             "label's any more. Hold the lot if it must not be used.",
             lot=lot.code,
         )
+    until = _as_labelled(lot, expires_on)
+    if lot.expires_on is not None and (until is None or until > lot.expires_on):
+        _refuse_longer(lot, until, evidence, may_lengthen)
+    today = clock.local(now, lot.site).date()
+    note = f"put right on {today}, was {lot.expires_on or 'no expiry'}: {reason.strip()}"
+    lot.expiry_note = f"{note}; shown by {evidence.strip()}" if evidence.strip() else note
+    lot.expires_on = until
+    lot.version += 1
+    lot.save(update_fields=["expires_on", "expiry_note", "version"])
+    return lot
+
+
+def _as_labelled(lot: Lot, expires_on: date | None) -> date | None:
+    """Return the last usable day when the label says `expires_on`; refuse what cannot be so."""
     if expires_on and lot.made_on and expires_on < lot.made_on:
         words = f"expires_on is {expires_on}, before made_on, {lot.made_on}."
         raise Invalid.one("expires_on", "before_made", words, value=expires_on, limit=lot.made_on)
@@ -122,13 +158,25 @@ def correct_expiry(lot_id: int, *, expires_on: date | None, reason: str, now: da
         by = f", by its {state.binding}" if state.binding else ""
         words = f"expires_on is {expires_on}; {kept}{by}."
         raise Invalid.one("expires_on", "unchanged", words, value=expires_on)
-    today = clock.local(now, lot.site).date()
-    before = lot.expires_on or "no expiry"
-    lot.expiry_note = f"put right on {today}, was {before}: {reason.strip()[:240]}"
-    lot.expires_on = state.until
-    lot.version += 1
-    lot.save(update_fields=["expires_on", "expiry_note", "version"])
-    return lot
+    return state.until
+
+
+def _refuse_longer(lot: Lot, until: date | None, evidence: str, may_lengthen: bool) -> None:
+    later = f"{until or 'no expiry'} is later than {lot.expires_on}"
+    if not may_lengthen:
+        raise NotLonger(
+            f"expires_on: {later}; a longer life is for quality to enter (shelf_life:write), on "
+            f"evidence. Until then lot {lot.code} is usable to the end of {lot.expires_on}.",
+            lot=lot.code,
+            value=str(until),
+            limit=str(lot.expires_on),
+        )
+    if not evidence.strip():
+        words = (
+            f"evidence is empty; expires_on {later}, so name what shows it: the certificate, a "
+            "picture of the label."
+        )
+        raise Invalid.one("evidence", "required", words)
 
 
 @retried
@@ -155,12 +203,24 @@ def place(container_id: int, *, location: Location, at: datetime, by: User | Non
     return container
 
 
+@dataclass(frozen=True)
+class Certificate:
+    """A supplier's certificate that was read to its end and may be kept."""
+
+    file: File[bytes]
+    kind: str
+
+
+def read_certificate(file: File[bytes]) -> Certificate:
+    """Read what was handed in; done before any row is locked, for it may take seconds."""
+    return Certificate(file, kind_of(file))
+
+
 @retried
-def attach_certificate(lot_id: int, *, file: File[bytes], words: str = "") -> Lot:
-    """Keep the supplier's certificate with a lot: PDF, PNG or JPEG, under a name of our own."""
+def attach_certificate(lot_id: int, *, certificate: Certificate, words: str = "") -> Lot:
+    """Keep the supplier's certificate with a lot, under a name of our own."""
     [lot] = _locked([lot_id])
-    kind = kind_of(file)
-    lot.certificate_file.save(f"lot-{lot.pk}.{kind}", file, save=False)
+    lot.certificate_file.save(f"lot-{lot.pk}.{certificate.kind}", certificate.file, save=False)
     lot.certificate = words or lot.certificate or "attached"
     lot.version += 1
     lot.save(update_fields=["certificate_file", "certificate", "version"])

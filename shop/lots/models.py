@@ -46,8 +46,11 @@ class Lot(models.Model):
     certificate_file = models.FileField(upload_to="certificates/", blank=True)
     retested_on = models.DateField(null=True, blank=True)
     retest_evidence = models.CharField(max_length=200, blank=True)
+    retested_by = models.ForeignKey(
+        "shared.User", models.SET_NULL, null=True, blank=True, related_name="+"
+    )
     expiry_note = models.CharField(
-        max_length=300, blank=True, help_text="What the expiry was before it was put right."
+        max_length=500, blank=True, help_text="What the expiry was before it was put right."
     )
     version = models.PositiveIntegerField(default=1, editable=False)
 

@@ -9,6 +9,7 @@ from rest_framework import serializers
 
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shared.api.uploads import UploadField
 from shop.lots.models import Container, Lot
 from shop.lots.queries import container_info
 from shop.quantities import QuantityField
@@ -66,6 +67,7 @@ class LotSerializer(PricesForFew, StrictModelSerializer):
     material_code = serializers.CharField(source="material.code", read_only=True)
     material_kind = serializers.CharField(source="material.kind", read_only=True)
     certificate_attached = serializers.SerializerMethodField()
+    retested_by = serializers.SerializerMethodField()
     balance = serializers.SerializerMethodField()
 
     class Meta:
@@ -73,14 +75,19 @@ class LotSerializer(PricesForFew, StrictModelSerializer):
         fields: ClassVar = [
             "id", "site", "material", "material_code", "material_kind", "supplier", "code",
             "received_on", "made_on", "expires_on", "status", "status_reason", "unit_cost",
-            "certificate", "certificate_attached", "retested_on", "retest_evidence",
-            "expiry_note", "balance", "etag",
+            "certificate", "certificate_attached", "retested_on", "retested_by",
+            "retest_evidence", "expiry_note", "balance", "etag",
         ]  # fmt: skip
         read_only_fields = (
             "site", "material", "supplier", "code", "received_on", "made_on", "expires_on",
-            "status", "status_reason", "retested_on", "retest_evidence", "expiry_note",
+            "status", "status_reason", "retested_on", "retested_by", "retest_evidence",
+            "expiry_note",
         )  # fmt: skip
         extra_kwargs: ClassVar = {"unit_cost": {"validators": [not_below_zero]}}
+
+    def get_retested_by(self, row: Lot) -> str:
+        """Return the name of who extended it."""
+        return str(row.retested_by) if row.retested_by else ""
 
     def get_certificate_attached(self, row: Lot) -> bool:
         """Tell whether a file is kept."""
@@ -113,6 +120,22 @@ class ExpiryCorrectionSerializer(StrictSerializer):
         allow_null=True, help_text="As the label says; null where it says nothing."
     )
     reason = fields.TextField(max_length=200)
+    evidence = fields.TextField(
+        max_length=200,
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="What shows a later day: the certificate, a picture of the label.",
+    )
+
+
+class CertificateSerializer(StrictSerializer):
+    """A supplier's certificate, `multipart/form-data`: PDF, PNG or JPEG, at most 15 MiB."""
+
+    file = UploadField(write_only=True)
+    certificate = fields.TextField(
+        max_length=200, required=False, allow_blank=True, default="", help_text="Its number."
+    )
 
 
 class OpeningSerializer(StrictSerializer):

@@ -53,8 +53,12 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("lots", "lots containers containers/{} stock", "GET"),
     **rows("lots", "lots/{}", "GET PATCH"),
     **rows(
-        "lots", "lots/{}/holds lots/{}/releases lots/{}/retests lots/{}/expiry-corrections", "POST"
+        "lots",
+        "lots/{}/holds lots/{}/releases lots/{}/expiry-corrections lots/{}/certificates",
+        "POST",
     ),
+    **rows("lots", "lots/{}/certificate", "GET"),
+    **rows("shelf_life", "lots/{}/retests", "POST"),
     **rows("lots", "containers/{}/openings containers/{}/placements", "POST"),
     **rows("movements", "movements"),
     **rows("movements", "movements/{}", "GET"),

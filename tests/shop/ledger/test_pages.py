@@ -18,6 +18,7 @@ from tests.factories.shop import (
     make_material,
     make_supplier,
 )
+from tests.shop.lots.pdfs import plain_pdf
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
 
@@ -124,16 +125,38 @@ def test_what_the_buttons_of_a_lot_do(browser_of, site, lot):
     lot.refresh_from_db()
     assert lot.status == "held"
     deed(client, lot, "release", reason="stirred, test 7")
-    deed(client, lot, "retest", expires_on="2027-12-31", evidence="test 8")
     lot.refresh_from_db()
-    assert (lot.status, lot.expires_on) == ("released", date(2027, 12, 31))
+    assert lot.status == "released"
+
+
+def test_a_retest_is_for_quality_and_its_page_names_who_extended_the_lot(browser_of, lot):
+    asked = {"expires_on": "2027-12-31", "evidence": "test 8"}
+    refused = deed(browser_of("technician"), lot, "retest", **asked).content.decode()
+    assert "This needs shelf_life:write" in refused
+    assert "Extend after a retest" not in refused
+    client = browser_of("quality")
+    assert "Extend after a retest" in read(client, f"/stock/lots/{lot.pk}/")
+    page = deed(client, lot, "retest", **asked).content.decode()
+    lot.refresh_from_db()
+    assert lot.expires_on == date(2027, 12, 31)
+    assert lot.retested_by.username.startswith("quality-main")
+    assert f"by {lot.retested_by}: test 8" in page
 
 
 def test_a_mistyped_expiry_is_put_right_on_the_page(browser_of, lot):
     client = browser_of("technician")
     answer = deed(client, lot, "correct", expires_on="2027-03-31", reason="label misread")
     assert f"Lot {lot.code} is usable to the end of 2027-03-31." in answer.content.decode()
-    assert "was 2027-06-30: label misread" in read(client, f"/stock/lots/{lot.pk}/")
+    page = read(client, f"/stock/lots/{lot.pk}/")
+    assert "was 2027-06-30: label misread" in page
+    assert "A later date is for quality to enter." in page
+    later = {"expires_on": "2027-04-30", "reason": "misread again"}
+    refused = deed(client, lot, "correct", **later, evidence="photo 3").content.decode()
+    assert "2027-04-30 is later than 2027-03-31; a longer life is for quality" in refused
+    quality = browser_of("quality")
+    assert "evidence is empty" in deed(quality, lot, "correct", **later).content.decode()
+    page = deed(quality, lot, "correct", **later, evidence="photo 3").content.decode()
+    assert "was 2027-03-31: misread again; shown by photo 3" in page
 
 
 def test_a_double_tap_moves_once(browser_of, lot):
@@ -150,7 +173,7 @@ def test_a_double_tap_moves_once(browser_of, lot):
         ("scrap", {"quantity": "11", "reason": "x"}, "it holds 10 kg"),
         ("scrap", {"quantity": "1,5", "reason": "x"}, "type a number such as 12.5 in kg"),
         ("scrap", {"quantity": "0", "reason": "x"}, "must be a number above 0"),
-        ("retest", {"expires_on": "2027-02-30", "evidence": "x"}, "no such day"),
+        ("correct", {"expires_on": "2027-02-30", "reason": "x"}, "no such day"),
         ("hold", {"reason": ""}, "say why the lot is held"),
         ("finish", {}, "still holds stock"),
         ("attach", {}, "choose a PDF, PNG or JPEG"),
@@ -176,9 +199,6 @@ def test_who_may_not_move_stock_is_told_so(browser_of, lot):
     assert balance(container) == 10
 
 
-PLAIN_PDF = b"%PDF-1.7 x\nstartxref\n0\n%%EOF\n"
-
-
 def test_a_certificate_is_kept_and_handed_out(browser_of, lot, settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path
     client = browser_of("technician")
@@ -189,14 +209,14 @@ def test_a_certificate_is_kept_and_handed_out(browser_of, lot, settings, tmp_pat
         client,
         lot,
         "attach",
-        file=SimpleUploadedFile("../../c.pdf", PLAIN_PDF),
+        file=SimpleUploadedFile("../../c.pdf", plain_pdf()),
         certificate="C-9",
     )
     lot.refresh_from_db()
     assert lot.certificate == "C-9"
     assert lot.certificate_file.name.startswith("certificates/lot-")
     answer = client.get(f"/stock/lots/{lot.pk}/certificate/")
-    assert b"".join(answer.streaming_content) == PLAIN_PDF
+    assert b"".join(answer.streaming_content) == plain_pdf()
 
 
 GTIN = "09506000134352"
