@@ -145,6 +145,8 @@ class System:
     """People needed from weighing to cleaning."""
     skill: str = ""
     name: str = ""
+    resin_name: str = ""
+    hardener_name: str = ""
 
     def __post_init__(self) -> None:
         _positive(

@@ -215,6 +215,8 @@ def _system(
         id=info.code,
         resin=info.resin.code,
         hardener=info.hardener.code,
+        resin_name=info.resin.name,
+        hardener_name=info.hardener.name,
         hardener_per_100=float(info.hardener_per_100),
         conditions=conditions(info, starts, shop.expected_c, sides),
         deepest_lift_mm=float(info.deepest_lift_mm),

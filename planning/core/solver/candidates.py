@@ -20,7 +20,7 @@ from planning.core.solver.changes import (
     with_pour,
     with_settings,
 )
-from planning.core.solver.wording import day_name, day_of, hours, kilograms, when
+from planning.core.solver.wording import day_name, day_of, hours, kilograms, material_name, when
 
 
 @dataclass(frozen=True)
@@ -50,13 +50,14 @@ def candidates(
     for material, (kg, rule) in shortage.items():
         amount = float(kilograms(kg).split()[0])
         have = any(lot.material == material and lot.containers for lot in problem.lots)
-        short = f"{material} is short by {kilograms(kg)}"
+        name = material_name(problem, material)
+        short = f"{name} is short by {kilograms(kg)}"
         if rule == "lot_date":
-            short = f"no {material} is there and in date when it is poured"
+            short = f"no {name} is there and in date when it is poured"
         yield Change(
             rule,
-            short if have else f"there is no {material}",
-            f"{kilograms(kg)} more of {material} by {when(problem, max(0, pour.earliest_min))}",
+            short if have else f"there is no {name}",
+            f"{kilograms(kg)} more of {name} by {when(problem, max(0, pour.earliest_min))}",
             more_material(problem, material, amount),
         )
     yield from _rules(problem, pour)

@@ -10,7 +10,7 @@ from planning.core.solver.board import Board, Placed, Pot, Share, Work, lateness
 from planning.core.solver.case import Case
 from planning.core.solver.jobs import Job, StepJob
 from planning.core.solver.search import Prices
-from planning.core.solver.wording import named
+from planning.core.solver.wording import material_name, named
 
 
 def carry_over(case: Case, prices: Prices) -> Board:
@@ -51,7 +51,8 @@ def _serve(case: Case, board: Board) -> None:
         pot = next(p[short.need.key] for p in board.pots if short.need.key in p)
         gone = removal.remove(case.shop, case.jobs, board, {s.job for s in pot.shares})
         for index in sorted(gone):
-            words = f"there is no {short.need.material} for it at that time"
+            name = material_name(case.problem, short.need.material)
+            words = f"there is no {name} for it at that time"
             case.came_off.setdefault(case.jobs[index].pour.id, words)
         short = case.stock.shortage(board)
 

@@ -68,6 +68,16 @@ def work_name(problem: Problem, pour: str, step: str, lift: int | None) -> str:
     return f"{pour_name(problem, pour)}, {name}"
 
 
+def material_name(problem: Problem, material: str) -> str:
+    """Return what people call a resin or hardener; the id where it has no name."""
+    for system in problem.systems:
+        if material == system.resin and system.resin_name:
+            return system.resin_name
+        if material == system.hardener and system.hardener_name:
+            return system.hardener_name
+    return material
+
+
 def joined(words: Iterable[str]) -> str:
     """Return words as people list them: one, one and another, one, another and a third."""
     *most, last = list(words) or [""]

@@ -197,6 +197,14 @@ def test_a_late_pour_is_told_what_would_bring_it_in_on_time():
     assert (told.rule, told.change) == ("person_busy", "another person like T1")
 
 
+def test_materials_are_called_by_their_names():
+    named = system(resin_name="Tooling resin", hardener_name="Slow hardener")
+    week = problem(pour("A"), systems=(named,), lots=lots()[:1])
+    (told,) = plan_week(week).unplaced
+    assert "Slow hardener" in told.words
+    assert told.change.startswith("0.8 kg more of Slow hardener by ")
+
+
 def test_nothing_is_said_of_a_pour_in_time():
     week = problem(pour("A"))
     assert why_late(week, plan_week(week), "A") is None

@@ -42,9 +42,7 @@ def three_pours(planned, take):
     planned(take("T-1"), take("T-2", depth_mm="50"), take("T-3", due_in_days=5))
 
 
-def test_a_week_planned_again_for_nothing_keeps_every_number_and_step(
-    three_pours, shop_site, now
-):
+def test_a_week_planned_again_for_nothing_keeps_every_number_and_step(three_pours, shop_site, now):
     before, work, last = batches(), steps(), BatchCounter.objects.get().last
     plan = plan_again(shop_site, now)
     assert plan.plan["moves"] == []
