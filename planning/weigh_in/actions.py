@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -106,16 +107,17 @@ def record_weighing(
     )
     if container_id != line.container_id:
         stores.free_reservations(purposes=[purpose(line)])
-    stores.issue(
-        container_id=container_id,
-        quantity=weighed_kg,
-        key=f"weighing:{key}",
-        counterpart=f"batch:{batch.pk}",
-        purpose=purpose(line),
-        happened_at=at,
-        by=by,
-        reason=reason,
-    )
+    with _what_to_do():
+        stores.issue(
+            container_id=container_id,
+            quantity=weighed_kg,
+            key=f"weighing:{key}",
+            counterpart=f"batch:{batch.pk}",
+            purpose=purpose(line),
+            happened_at=at,
+            by=by,
+            reason=reason,
+        )
     result = _weighed(weighing)
     if result.ready:
         stores.free_reservations(prefix=f"batch:{batch.pk}:")
@@ -123,6 +125,21 @@ def record_weighing(
     if batch.status != status:
         Batch.objects.filter(pk=batch.pk).update(status=status, version=F("version") + 1)
     return result
+
+
+@contextmanager
+def _what_to_do() -> Iterator[None]:
+    """Add to a refusal of the stores what the person at the scale can do about it."""
+    try:
+        yield
+    except ShopError as error:
+        if error.code == "not_enough_stock":
+            error.message += (
+                " Read the scale again. If so much really came out of it, its book is wrong: have "
+                "the can counted on the Stock page, then record this again."
+            )
+            error.args = (error.message,)
+        raise
 
 
 def _same_as_seen(line: BatchLine, already_kg: Decimal, weighed_kg: Decimal) -> None:

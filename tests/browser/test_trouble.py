@@ -32,7 +32,10 @@ def test_another_can_of_the_material_is_taken_with_a_reason(planned_batch, at_th
     )
     steps.scan(page, other.code)
     page.locator("#use-other").tap()
-    assert "reason of at least 3 letters" in page.locator("#scan-judge").inner_text()
+    assert (
+        "The reason is empty; write at least 3 letters."
+        in page.locator("#scan-judge").inner_text()
+    )
     page.locator("#reason").fill("the other can leaks")
     page.locator("#use-other").tap()
     steps.type_weight(page, resin.target_kg.normalize())
@@ -46,7 +49,7 @@ def test_a_weight_that_is_none_is_not_taken(at_the_pot, planned_batch):
     page = at_the_pot
     steps.scan(page, planned_batch.lines.get(role="resin").container.code)
     page.locator("#take").tap()
-    assert "must be above 0 kg" in page.locator("#judge").inner_text()
+    assert "must be a number above 0 kg" in page.locator("#judge").inner_text()
     page.locator("#reading").fill("1.2.3")
     assert "Not a weight" in page.locator("#judge").inner_text()
     assert not Weighing.objects.exists()
@@ -57,9 +60,13 @@ def test_more_than_the_can_holds_is_refused_and_the_step_opens_again(
 ):
     page, resin = at_the_pot, planned_batch.lines.get(role="resin")
     steps.weigh_line(page, resin, Decimal(400))
+    assert "Is the point in the right place?" in page.locator("#judge").inner_text()
+    assert not Weighing.objects.exists()
+    page.locator("#take").tap()
     said = page.locator("#network")
     said.get_by_text("was refused").wait_for()
     assert resin.container.code in said.inner_text()
+    assert "have the can counted on the Stock page" in said.inner_text()
     steps.shot(page, "refused-390")
     page.get_by_role("button", name="Understood, take the entry back").tap()
     steps.wait_for_step(page, "Weigh resin")

@@ -8,15 +8,28 @@ const PotClock = (() => {
   let said = new Set();
   const part = (id) => document.getElementById(id);
 
+  const heard = () => audio !== null && audio.state === "running";
+
+  /* A browser plays a sound only after a tap or a key on this very page, also after a reload. */
   function sound() {
-    audio = audio || new (window.AudioContext || window.webkitAudioContext)();
-    audio.resume();
-    part("sound").textContent = "Sound is on";
+    const Maker = window.AudioContext || window.webkitAudioContext;
+    if (!Maker) return;
+    if (audio === null) {
+      audio = new Maker();
+      audio.addEventListener("statechange", tellSound);
+    }
+    if (!heard()) audio.resume().then(tellSound, tellSound);
+    tellSound();
+  }
+
+  function tellSound() {
+    part("sound").textContent = heard() ? "Try the sound" : "Turn the sound on";
+    part("sound-words").hidden = heard();
   }
 
   function beep(times, pitch) {
     if (navigator.vibrate) navigator.vibrate(Array(times * 2).fill(250));
-    if (!audio || audio.state !== "running") return;
+    if (!heard()) return;
     for (let i = 0; i < times; i += 1) {
       const tone = audio.createOscillator();
       const loudness = audio.createGain();
@@ -59,6 +72,7 @@ const PotClock = (() => {
     if (deadline === null || ends.getTime() !== deadline.getTime()) said = new Set();
     deadline = ends;
     part("potclock").hidden = false;
+    tellSound();
     draw();
   }
 
@@ -67,7 +81,9 @@ const PotClock = (() => {
     part("potclock").hidden = true;
   }
 
-  document.addEventListener("DOMContentLoaded", () => part("sound").addEventListener("click", () => { sound(); beep(1, 660); }));
+  document.addEventListener("DOMContentLoaded", () => part("sound").addEventListener("click", () => { sound(); audio?.resume().then(() => beep(1, 660)); }));
+  /* While a pot lives, any tap will do: nobody has to think of the sound after a reload. */
+  for (const gesture of ["pointerup", "keydown"]) document.addEventListener(gesture, () => { if (deadline !== null && !heard()) sound(); });
   setInterval(draw, 500);
   return { run, stop, sound, isDead: () => deadline !== null && Queue.now() >= deadline };
 })();

@@ -92,7 +92,7 @@ const Queue = (() => {
           later();
           break;
         } else {
-          change(row.key, { state: "refused", words: wordsOf(answer, status) });
+          change(row.key, { state: "refused", words: wordsOf(answer, status), code: answer.code || "" });
         }
       }
     } catch {

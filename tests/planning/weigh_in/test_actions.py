@@ -51,6 +51,25 @@ def test_weighing_issues_stock_and_uses_up_the_reservation(batch):
     assert not Reservation.objects.exists()
 
 
+def test_a_row_weighed_by_somebody_else_meanwhile_is_refused_unless_both_are_said_to_be_in(batch):
+    line = batch.lines.get(role="resin")
+    weigh(batch, "resin", already_kg=Decimal(0))
+    with pytest.raises(ShopError, match="Somebody has recorded") as refusal:
+        weigh(batch, "resin", "0.01", key="second", already_kg=Decimal("0.0000"))
+    assert refusal.value.code == "weighed_meanwhile"
+    assert refusal.value.facts["limit"] == str(line.target_kg)
+    assert weigh(batch, "resin", already_kg=Decimal(0)).weighing.weighed_kg == line.target_kg
+    weigh(batch, "resin", "0.01", key="third", already_kg=line.target_kg)
+    weigh(batch, "resin", "0.01", key="fourth")
+    assert line.weighings.count() == 3
+
+
+def test_more_than_a_can_holds_is_refused_with_what_to_do(batch):
+    with pytest.raises(ShopError, match=r"At most .* can be taken\. Read the scale again"):
+        weigh(batch, "resin", "400")
+    assert not batch.lines.get(role="resin").weighings.exists()
+
+
 def test_a_pot_half_weighed_stays_where_it_is_in_a_new_plan(batch, planned):
     weigh(batch, "resin")
     planned("the same pours again")

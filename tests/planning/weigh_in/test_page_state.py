@@ -61,6 +61,17 @@ def test_masses_arrive_as_the_text_that_was_planned(told):
     ]
 
 
+def test_the_page_knows_every_can_of_the_two_materials_and_no_other(told):
+    batch, state = told()
+    materials = {line.container.lot.material.name for line in batch.lines.all()}
+    assert {can["material"] for can in state["cans"]} == materials
+    known = {can["code"]: can for can in state["cans"]}
+    for line in batch.lines.all():
+        assert known[line.container.code]["role"] == line.role
+    resin = state["lines"][0]
+    assert resin["in_can_kg"] >= resin["target_kg"]
+
+
 def test_a_batch_of_another_site_is_not_found(told, shop_site):
     batch, _ = told()
     assert batch_with_parts(batch.pk, shop_site.pk + 1) is None

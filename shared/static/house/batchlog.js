@@ -1,0 +1,69 @@
+/* What is recorded of a batch, what this device still holds of it, and what was refused. */
+"use strict";
+
+const BatchLog = (() => {
+  const part = (name) => document.getElementById(name);
+  const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
+  let drawn = "";
+
+  function factsOf(entry) {
+    const found = [];
+    const figure = (name, label, unit) => entry.facts[name] !== undefined && found.push(`${label} ${Number(entry.facts[name])} ${unit}`);
+    figure("air_c", "air", "°C");
+    figure("surface_c", "surface", "°C");
+    figure("humidity_percent", "humidity", "%");
+    if (entry.facts.dew_point_c !== undefined) found.push(`dew point ${Number(entry.facts.dew_point_c).toFixed(1)} °C`);
+    if (entry.facts.margin_k !== undefined) found.push(`the surface ${Number(entry.facts.margin_k).toFixed(1)} K above it`);
+    figure("kg", "", "kg");
+    return found.length ? `: ${found.map((words) => words.trim()).join(", ")}` : "";
+  }
+
+  function rowsOf(batch, state, kgText) {
+    const rows = [];
+    for (const line of state.lines) {
+      for (const one of line.weighings) rows.push({ at: one.at, what: `${capital(line.role)}: ${kgText(Pot.units(one.kg))} kg from ${one.container}${one.reason ? `, ${one.reason}` : ""}`, by: one.by });
+    }
+    for (const entry of state.entries) rows.push({ at: entry.at, what: `${entry.label}${factsOf(entry)}${entry.words ? `; ${entry.words}` : ""}`, by: entry.by, entry: entry.id });
+    for (const row of Queue.of(batch)) {
+      if (row.state !== "sent") rows.push({ at: row.at, what: row.label, by: row.state === "refused" ? "refused" : "on this device, not sent yet" });
+    }
+    return rows.sort((one, other) => new Date(one.at) - new Date(other.at));
+  }
+
+  /* `amend` gets an entry's number and its words; without it nothing can be put right here. */
+  function drawRows({ batch, state, kgText, clockText, amend }) {
+    const rows = rowsOf(batch, state, kgText);
+    const signature = JSON.stringify(rows);
+    if (signature === drawn) return;
+    drawn = signature;
+    part("log").replaceChildren(...rows.map(({ at, what, by, entry }) => h("tr", {},
+      h("th", { scope: "row" }, clockText(at)), h("td", {}, what), h("td", {}, by),
+      h("td", {}, entry && amend ? h("button", { type: "button", class: "button--plain", tap: () => amend(entry, what) }, "Amend", h("span", { class: "unseen" }, ` ${what}`)) : ""))));
+  }
+
+  /* Refusals and what waits for the network; `back` takes an entry back, `again` sends it anyway. */
+  function drawNetwork({ batch, back, again }) {
+    const refused = Queue.of(batch).filter((row) => row.state === "refused");
+    const waiting = Queue.unsent().filter((row) => row.state === "waiting");
+    const others = Queue.others().length;
+    const box = part("network");
+    const signature = JSON.stringify([refused, waiting, others, Queue.isTrying()]);
+    if (box.dataset.drawn === signature) return;
+    box.dataset.drawn = signature;
+    box.hidden = !refused.length && !waiting.length && !others;
+    box.className = `note note--${refused.length ? "stop" : "mind"}`;
+    box.replaceChildren();
+    for (const row of refused) {
+      box.append(h("p", {}, h("strong", {}, `${row.label} was refused. `), row.words),
+        h("div", { class: "deeds" }, h("button", { type: "button", class: "button--plain", tap: () => back(row) }, "Understood, take the entry back"),
+          row.code === "weighed_meanwhile" ? h("button", { type: "button", class: "button--plain", tap: () => again(row) }, "Both are in the pot: record mine as well") : null));
+    }
+    if (!refused.length && waiting.length) {
+      const words = waiting.map((row) => row.words).filter(Boolean)[0] || (Queue.isTrying() ? "No connection: kept on this device and sent as soon as there is one. Go on working." : "Being sent.");
+      box.append(h("p", {}, h("strong", {}, `${waiting.length} ${waiting.length === 1 ? "entry" : "entries"} not sent yet. `), words));
+    }
+    if (others) box.append(h("p", {}, `${others} ${others === 1 ? "entry" : "entries"} of another person wait on this device; they are sent when that person signs in and opens a batch here.`));
+  }
+
+  return { drawRows, drawNetwork, capital };
+})();
