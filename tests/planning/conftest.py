@@ -8,6 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import transaction
+
+from shared.access.models import Site
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 MONDAY = datetime(2026, 11, 30, 4, 0, tzinfo=UTC)
@@ -24,15 +27,33 @@ def now() -> datetime:
     return MONDAY
 
 
-@pytest.fixture
-def shop_site(db, demo_data, now):
-    """Stock, people, systems and routes, but no orders."""
+@pytest.fixture(scope="module")
+def stocked(django_db_setup, django_db_blocker):
+    """
+    Load the shop once for all tests of a module, inside a transaction that is never committed.
+
+    Each test runs in a transaction of its own within it and leaves the shop as it was.
+    """
     from planning.routes.actions import load_routes
     from shop.demo import load_shop
 
+    data = json.loads((FIXTURES / "demo" / "shop.json").read_text(encoding="utf-8"))
     routes = json.loads((FIXTURES / "reference" / "routes.json").read_text(encoding="utf-8"))
-    load_routes(routes)
-    return load_shop(demo_data, now, "a password for tests")
+    around = transaction.atomic()
+    with django_db_blocker.unblock():
+        around.__enter__()
+        load_routes(routes)
+        site = load_shop(data, MONDAY, "a password for tests")
+    yield site.pk
+    with django_db_blocker.unblock():
+        transaction.set_rollback(True)
+        around.__exit__(None, None, None)
+
+
+@pytest.fixture
+def shop_site(stocked, db):
+    """Stock, people, systems and routes, but no orders."""
+    return Site.objects.get(pk=stocked)
 
 
 @pytest.fixture
