@@ -136,7 +136,7 @@ def _lot(site: Site, row: Mapping[str, Any], now: datetime) -> None:
             container_id=container.pk,
             quantity=Decimal(quantity),
             key=f"demo:{code}",
-            counterpart=f"supplier:{row['supplier']}",
+            counterpart=f"supplier:{lot.supplier_id}",
             happened_at=clock.day_start(received, site) + timedelta(hours=10),
             reason="opening stock of the demo",
         )

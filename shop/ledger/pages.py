@@ -27,7 +27,7 @@ from shop.materials.models import Material, MaterialKind
 from shop.page_forms import row_id
 from shop.sites.models import Location
 from shop.sums import exact_sum
-from shop.trace.providers import uses
+from shop.trace import sides
 
 ON_A_PAGE = 50
 TAKINGS = (
@@ -139,6 +139,8 @@ def lot(request: Any, pk: int) -> HttpResponse:
     held = list(found.containers.select_related("lot__site", "lot__material", "location"))
     moves = Movement.objects.filter(container__lot=found).select_related("container", "by")
     latest = list(moves.select_related("reversed_by").order_by("-id")[:LATEST])
+    promised = Reservation.objects.filter(container__lot=found).select_related("container")
+    reserved = list(promised)
     may = request.access.may
     return render(
         request,
@@ -150,10 +152,9 @@ def lot(request: Any, pk: int) -> HttpResponse:
             "chosen": request.GET.get("container", ""),
             "moves": latest,
             "more": moves.count() > LATEST,
-            "uses": uses(row.counterpart for row in latest),
-            "reservations": Reservation.objects.filter(container__lot=found).select_related(
-                "container"
-            ),
+            "sides": sides.sides(row.counterpart for row in latest),
+            "reservations": reserved,
+            "purposes": sides.purposes(row.purpose for row in reserved),
             "breaches": breaches(found),
             "shelves": Location.objects.filter(site=request.site, in_use=True),
             "may_lots": may("lots:write", request.site.pk),

@@ -22,11 +22,16 @@ from shop.trace import queries
 @needs("trace:read")
 @require_safe
 def trace(request: Any) -> HttpResponse:
-    """Show the trace of a lot or a tool, or ask for one."""
-    lot, tool = (request.GET.get(n, "").replace("\0", "") for n in ("lot", "tool"))
+    """
+    Show the trace of a lot or a tool, or ask for one.
+
+    `lot` and `tool` are ids, as links give them; `code` is what stands on a label. They are kept
+    apart because a maker may well call a lot 17.
+    """
+    code = request.GET.get("code", "").replace("\0", "").strip()
     context: dict[str, Any] = {"may_hold": request.access.may("lots:write", request.site.pk)}
-    if lot:
-        found = _by(Lot.objects.select_related("material", "site"), lot, request)
+    if "lot" in request.GET:
+        found = _by(Lot.objects.select_related("material", "site"), "lot", request)
         shown = queries.lot_trace(found)
         context |= {
             "lot": shown,
@@ -34,18 +39,21 @@ def trace(request: Any) -> HttpResponse:
             "used": queries.total(shown.taken),
             "touched": [row for row in queries.touched_lots(found) if row.pk != found.pk],
         }
-    elif tool:
-        back = queries.tool_trace(_by(Tool.objects.all(), tool, request))
+    elif "tool" in request.GET:
+        back = queries.tool_trace(_by(Tool.objects.all(), "tool", request))
         context |= {"tool": back, "taken": back.taken}
     else:
-        context["tools"] = Tool.objects.filter(site=request.site)
+        named = list(queries.lots_named(request.site, code)) if code else []
+        if len(named) == 1:
+            return redirect(f"{reverse('trace')}?lot={named[0].pk}")
+        if code and not named:
+            messages.warning(request, f"No lot or container here carries the code {code[:80]!r}.")
+        context |= {"tools": Tool.objects.filter(site=request.site), "named": named, "code": code}
     return render(request, "shop/trace/trace.html", context)
 
 
-def _by(rows: Any, asked: str, request: Any) -> Any:
-    """Return the row of an id or of a code at the site."""
-    found = rows.filter(site=request.site, pk=forms.row_id(asked)).first()
-    return found or get_object_or_404(rows, site=request.site, code=asked)
+def _by(rows: Any, name: str, request: Any) -> Any:
+    return get_object_or_404(rows, site=request.site, pk=forms.row_id(request.GET[name]))
 
 
 @needs("lots:write")

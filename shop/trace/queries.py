@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
-from django.db.models import Max, QuerySet
+from django.db.models import Max, Q, QuerySet
 
-from shared.access.models import User
+from shared.access.models import Site, User
 from shop.ledger.models import Movement, MovementKind
 from shop.lots.models import Container, Lot
 from shop.sums import exact_sum
@@ -58,9 +58,9 @@ class ToolTrace:
 
 
 def _issued() -> QuerySet[Movement]:
-    """Return issues and what undid them: together the net that went somewhere."""
-    kinds = [MovementKind.ISSUE, MovementKind.REVERSAL]
-    return Movement.objects.filter(kind__in=kinds)
+    """Return issues and what undid issues: together the net that went somewhere."""
+    undone = Q(reverses__kind=MovementKind.ISSUE)
+    return Movement.objects.filter(Q(kind=MovementKind.ISSUE) | undone)
 
 
 def _net(moves: QuerySet[Movement]) -> list[Taken]:
@@ -103,6 +103,12 @@ def lot_trace(lot: Lot) -> LotTrace:
     tools = Tool.objects.filter(pk__in=[pk for pk in tool_ids if pk], site=lot.site)
     left = lot.containers.select_related("location").filter(balance__gt=0)
     return LotTrace(lot, tuple(taken), tuple(tools), tuple(left))
+
+
+def lots_named(site: Site, code: str) -> QuerySet[Lot]:
+    """Return the lots a label names, by their own code or by that of one of their containers."""
+    own = Q(code=code) | Q(containers__code=code)
+    return Lot.objects.filter(own, site=site).select_related("material", "supplier").distinct()
 
 
 def castings_of(tool: Tool) -> tuple[str, ...]:
