@@ -13,6 +13,7 @@ from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
 from shop.outlook import queries as outlook
+from shop.page_forms import row_id
 from shop.proposals import actions
 from shop.proposals.queries import open_proposals
 from shop.purchasing import queries as purchasing
@@ -80,7 +81,7 @@ def work_out(request: Any) -> HttpResponse:
 @require_POST
 def decide(request: Any) -> HttpResponse:
     """Approve or refuse the proposals that were ticked."""
-    ids = [int(pk) for pk in request.POST.getlist("proposal") if pk.isascii() and pk.isdigit()]
+    ids = [key for pk in request.POST.getlist("proposal") if (key := row_id(pk)) is not None]
     try:
         if request.POST.get("verdict") == "refuse":
             reason = request.POST.get("reason", "")
@@ -88,6 +89,9 @@ def decide(request: Any) -> HttpResponse:
                 site=request.site, proposal_ids=ids, reason=reason, by=request.user
             )
             messages.success(request, f"{len(rows)} refused.")
+            return redirect("buying")
+        if not request.access.may("approvals:write", request.site.pk):
+            messages.error(request, "This needs approvals:write; your role does not have it.")
             return redirect("buying")
         orders = actions.approve(site=request.site, proposal_ids=ids, by=request.user)
     except ShopError as error:

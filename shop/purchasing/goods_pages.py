@@ -24,6 +24,7 @@ from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.ledger.goods_csv import COLUMNS, read_goods
 from shop.ledger.goods_in import MOST_CONTAINERS, Goods, Pack, Received, receive_goods
+from shop.lots import actions as lots
 from shop.materials.camera import read_codes
 from shop.materials.models import LearnedCode, Material, Supplier
 from shop.materials.scanning import GoodsScan, read_goods_scan
@@ -43,8 +44,14 @@ def goods_in(request: Any) -> HttpResponse:
     found, problem = None, None
     line = request.GET.get("line", "")
     if scan:
+        waiting = _chosen(queries.open_lines(request.site.pk), line)
+        seller = waiting.line.order.supplier_id if waiting else forms.row_id(supplier)
         try:
-            found = read_goods_scan(scan, clock.today(request.site), forms.row_id(supplier))
+            found = read_goods_scan(scan, clock.today(request.site), seller)
+            if found.material is None and waiting:
+                # An item number of another supplier may still say that these are other goods.
+                other = read_goods_scan(scan, clock.today(request.site))
+                found = other if other.material else found
         except Invalid as error:
             problem = error
     return _form(request, scan=scan, supplier=supplier, found=found, problem=problem, line=line)
@@ -64,7 +71,15 @@ def _form(
     filled = typed or {}
     lines = queries.open_lines(request.site.pk)
     fitting = _fitting(lines, found)
-    chosen = _chosen(lines, line) or (fitting[0] if fitting else None)
+    chosen = _chosen(lines, line)
+    if chosen and found and found.material and found.material.pk != chosen.line.material_id:
+        messages.warning(
+            request,
+            f"The label is of {found.material}; {chosen.line.order} asks for "
+            f"{chosen.line.material}. Check what came before you take it in.",
+        )
+        chosen = None
+    chosen = chosen or (fitting[0] if fitting else None)
     if found is not None and not typed:
         supplier = str(found.supplier_id or supplier)
         filled = {
@@ -155,11 +170,17 @@ def photo(request: Any) -> HttpResponse:
 def take_in(request: Any) -> HttpResponse:
     """Take in one lot as typed; a code that was not known may be learned with it."""
     try:
+        file = request.FILES.get("certificate_file")
+        certificate = None if file is None else lots.read_certificate(file)
         with transaction.atomic():
             goods = _typed(request)
             line = _line(request)
             received = _received(request, goods, line)
             _learn(request, goods)
+            if certificate is not None:
+                lots.attach_certificate(
+                    received[0].lot.pk, certificate=certificate, words=goods.certificate
+                )
     except ShopError as error:
         return _form(
             request,

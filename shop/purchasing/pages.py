@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
-from decimal import Decimal, InvalidOperation
 from typing import Any
-from uuid import uuid4
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -18,11 +16,8 @@ from django.views.decorators.http import require_GET, require_POST
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
-from shop.ledger.goods_in import Goods, Pack
-from shop.materials.scanning import GoodsScan, read_goods_scan
 from shop.purchasing import actions, mailing, papers, queries
-from shop.purchasing.models import OrderStatus, PurchaseOrder, PurchaseOrderLine
-from shop.sites.models import Location
+from shop.purchasing.models import OrderStatus, PurchaseOrder
 
 ON_A_PAGE = 50
 MOST_PACKS = 10_000
@@ -106,11 +101,9 @@ def order(request: Any, pk: int) -> HttpResponse:
             "today": clock.today(request.site),
             "sent": found.status in sent,
             "may_buy": may("purchases:write", request.site.pk),
+            "may_approve": may("approvals:write", request.site.pk),
             "may_price": may("prices:read", request.site.pk),
-            "may_receive": may("movements:write", request.site.pk)
-            and found.status in (*sent, OrderStatus.RECEIVED),
-            "locations": Location.objects.filter(site=request.site).order_by("name"),
-            "receipt_key": uuid4().hex,
+            "may_receive": may("movements:write", request.site.pk) and found.status in sent,
         },
     )
 
@@ -178,58 +171,6 @@ def _confirm(request: Any, found: PurchaseOrder) -> str:
     return f"{found} is confirmed by the supplier."
 
 
-def _receive(request: Any, found: PurchaseOrder) -> str:
-    line = get_object_or_404(PurchaseOrderLine, order=found, pk=_whole(request, "line", 0))
-    packs = _whole(request, "packs", 1)
-    if not 1 <= packs <= 500:
-        words = f"packs is {packs}; give 1 to 500."
-        raise Invalid.one("packs", "out_of_range", words, value=packs, limit=500)
-    scan = _scan(request, line)
-    each = _decimal(request, "content", (scan and scan.quantity) or line.content)
-    shelf = Location.objects.filter(site=request.site, pk=_whole(request, "location", 0)).first()
-    goods = Goods(
-        line.material,
-        request.POST.get("lot_code", "").strip() or (scan and scan.lot_code) or "",
-        [Pack(each, location=shelf)] * packs,
-        made_on=_day(request, "made_on", scan and scan.made_on),
-        expires_on=_day(request, "expires_on", scan and scan.expires_on),
-        certificate=request.POST.get("certificate", "").strip()[:200],
-    )
-    if not goods.lot_code:
-        raise Invalid.one("lot_code", "required", "lot_code is empty; read it off the label.")
-    taken = actions.receive(
-        order=found,
-        goods=[(line.pk, goods)],
-        key=f"page:{request.user.pk}:{request.POST.get('receipt_key', '')[:64]}",
-        received_at=clock.now(),
-        by=request.user,
-        accept_over=request.POST.get("accept_over") == "1",
-    )
-    for warning in taken[0].warnings:
-        messages.warning(request, warning)
-    lot = taken[0].lot
-    unit = line.material.unit
-    return (
-        f"Received {packs} × {each.normalize():f} {unit} as lot {lot.code}, "
-        f"{lot.get_status_display().lower()}."
-    )
-
-
-def _scan(request: Any, line: PurchaseOrderLine) -> GoodsScan | None:
-    """Read the label that was scanned, if any, and refuse one of another material."""
-    text = request.POST.get("scan", "").strip()
-    if not text:
-        return None
-    scan = read_goods_scan(text, clock.today(request.site), line.order.supplier_id)
-    named = scan.material or read_goods_scan(text, clock.today(request.site)).material
-    if named is not None and named.pk != line.material_id:
-        words = f"The label is of {named}; this line asks for {line.material}."
-        raise Invalid.one("scan", "other_material", words, value=text[:80])
-    for warning in scan.warnings:
-        messages.warning(request, warning)
-    return scan
-
-
 def _close(request: Any, found: PurchaseOrder) -> str:
     actions.close(order=found, reason=request.POST.get("reason", "")[:200])
     return f"{found} is closed."
@@ -241,11 +182,10 @@ def _cancel(request: Any, found: PurchaseOrder) -> str:
 
 
 DEEDS: dict[str, tuple[str, Callable[[Any, PurchaseOrder], str]]] = {
-    "approve": ("purchases:write", _approve),
+    "approve": ("approvals:write", _approve),
     "place": ("purchases:write", _place),
     "mail": ("purchases:write", _mail),
     "confirm": ("purchases:write", _confirm),
-    "receive": ("movements:write", _receive),
     "close": ("purchases:write", _close),
     "cancel": ("purchases:write", _cancel),
 }
@@ -259,17 +199,6 @@ def _whole(request: Any, name: str, usual: int) -> int:
         words = f"{name} is {text[:20]!r}; give a whole number."
         raise Invalid.one(name, "not_whole", words, value=text[:20])
     return int(text)
-
-
-def _decimal(request: Any, name: str, usual: Decimal) -> Decimal:
-    text = request.POST.get(name, "").strip()
-    if not text:
-        return usual
-    try:
-        return Decimal(text)
-    except InvalidOperation:
-        words = f"{name} is {text[:20]!r}; give a decimal such as 12.5, with a point."
-        raise Invalid.one(name, "not_decimal", words, value=text[:20]) from None
 
 
 def _day(request: Any, name: str, usual: date | None) -> date | None:

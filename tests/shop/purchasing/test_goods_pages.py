@@ -1,9 +1,12 @@
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 
 from shop.lots.models import Lot
+from shop.materials.models import LearnedCode
 from shop.purchasing import queries
 from tests.factories.purchasing import make_order, make_pack
-from tests.factories.shop import make_material, make_supplier
+from tests.factories.shop import NOW, make_material, make_supplier
+from tests.shop.lots.pdfs import packed_pdf, plain_pdf
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
 
@@ -95,6 +98,76 @@ def test_goods_that_are_not_the_lines_are_refused(dock, line, name):
     assert status == 422
     assert ("line asks for Resin A" if name == "material" else "is from Resin House") in page
     assert not Lot.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("sent", "words"),
+    [
+        ({"containers": "two"}, "containers is &#x27;two&#x27;; type a whole number"),
+        ({"containers": "0"}, "containers is 0; it must be 1 to 500"),
+        ({"quantity": "5,5"}, "type a number such as 12.5 in kg, with a point"),
+        ({"quantity": "0"}, "must be a number above 0"),
+        ({"expires_on": "2027-02-30"}, "no such day"),
+        ({"lot_code": " "}, "material and lot_code must be given"),
+        ({"quantity": "99"}, "Send the rest back"),
+        ({"expires_on": "2026-01-01"}, "usable until 2026-01-01"),
+    ],
+)
+def test_bad_receipts_are_refused_in_words_keep_what_was_typed_and_change_nothing(
+    dock, line, sent, words
+):
+    status, page = take(dock, line, **({"certificate": "C-5"} | sent))
+    assert status == 422
+    assert words in page
+    assert 'value="C-5"' in page
+    assert f'<option value="{line.pk}" selected>' in page
+    assert not Lot.objects.exists()
+
+
+def test_a_label_scanned_for_a_chosen_order_keeps_the_order(dock, site, pack, line):
+    later = make_order(site, pack, packs=1, days=20).lines.get()
+    page = dock.get(f"/stock/goods-in/?line={later.pk}").content.decode()
+    assert f'<input type="hidden" name="line" value="{later.pk}">' in page
+    page = dock.get(f"/stock/goods-in/?line={later.pk}&scan=01{GTIN}10LOT-9").content.decode()
+    assert f'<option value="{later.pk}" selected>' in page
+    assert 'value="LOT-9"' in page
+
+
+@pytest.mark.parametrize("same_supplier", [True, False])
+def test_a_label_of_other_goods_than_the_chosen_orders_is_told(dock, line, same_supplier):
+    supplier = line.order.supplier if same_supplier else make_supplier()
+    other = make_pack(make_material(name="Wax"), supplier, gtin="09520123456788")
+    page = dock.get(f"/stock/goods-in/?line={line.pk}&scan=0109520123456788").content.decode()
+    assert f"The label is of Wax; {line.order} asks for Resin A." in page
+    assert f'<option value="{other.material_id}" selected>' in page
+    assert f'<option value="{supplier.pk}" selected>' in page
+    assert f"selected>{line.order.number}" not in page
+
+
+def test_a_code_learned_of_the_orders_supplier_is_read_as_its_own(dock, line):
+    for supplier, material in (
+        (line.order.supplier, line.material), (make_supplier(), make_material(name="Wax")),
+    ):  # fmt: skip
+        LearnedCode.objects.create(
+            supplier=supplier, material=material, text="PAIL-1", content=5, learned_at=NOW
+        )
+    page = dock.get(f"/stock/goods-in/?line={line.pk}&scan=PAIL-1").content.decode()
+    assert "The label was read." in page
+    assert f'<option value="{line.pk}" selected>' in page
+
+
+def test_a_certificate_comes_in_with_its_goods_or_neither_does(dock, line, settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+    bad = SimpleUploadedFile("c.pdf", packed_pdf())
+    status, page = take(dock, line, certificate_file=bad)
+    assert (status, "active content" in page) == (422, True)
+    assert not Lot.objects.exists()
+    good = SimpleUploadedFile("c.pdf", plain_pdf())
+    take(dock, line, certificate_file=good, certificate="C-5")
+    lot = Lot.objects.get()
+    assert lot.certificate == "C-5"
+    with lot.certificate_file.open("rb") as kept:
+        assert kept.read() == plain_pdf()
 
 
 def test_goods_taken_in_without_their_order_are_pointed_out(dock, line):
