@@ -141,7 +141,10 @@ def _count(values: dict[str, str]) -> int | None:
 
 
 def _warnings(values: dict[str, str]) -> tuple[str, ...]:
-    warnings = list(pairing_faults(values))
+    warnings = [
+        f"the label breaks a rule of GS1, {fault}; compare what was read by eye"
+        for fault in pairing_faults(values)
+    ]
     lot = values.get("10", "")
     if _LOST_SEPARATOR.search(lot):
         warnings.append(

@@ -13,6 +13,7 @@ from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid
 from shop.costs import months, queries
+from shop.materials.models import Material
 from shop.outlook import months as outlook
 
 
@@ -37,5 +38,6 @@ def costs(request: Any) -> HttpResponse:
             "losses": queries.losses(request.site, year_ago, today),
             "ahead": outlook.expiries(request.site),
             "stale": queries.stale_stock(request.site, today),
+            "materials": {one.code: one for one in Material.objects.all()},
         },
     )

@@ -67,6 +67,7 @@ def count(request: Any, pk: int) -> HttpResponse:
     found = get_object_or_404(rows, pk=pk, site=request.site)
     lines = list(queries.lines_of(found))
     complete = queries.is_complete(found)
+    chosen = request.GET.get("container", "")
     return render(
         request,
         "shop/counting/count.html",
@@ -74,11 +75,8 @@ def count(request: Any, pk: int) -> HttpResponse:
             "count": found,
             "lines": lines,
             "complete": complete,
-            "differences": [
-                (line, queries.counted(line), queries.variance(line)) for line in lines
-            ]
-            if complete
-            else [],
+            "differences": _differences(lines) if complete else [],
+            "chosen": next((row for row in lines if str(row.container_id) == chosen), None),
             "is_open": found.status == CountStatus.OPEN,
             "may_count": request.access.may("movements:write", request.site.pk),
         },

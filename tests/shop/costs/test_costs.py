@@ -126,7 +126,11 @@ def test_calls_and_page_are_for_those_who_may_see_prices(api, browser_of, site, 
     losses = api("planner").get("/api/v1/losses?months=3").json()
     assert losses["out_of_date_now"][0]["cost"] == "159.60"
     assert api("technician").get("/api/v1/losses").status_code == 403
-    assert "8.40 EUR" in browser_of("purchasing").get("/buying/costs/").content.decode()
+    page = browser_of("purchasing").get("/buying/costs/").content.decode()
+    page = page.replace("\N{NO-BREAK SPACE}", " ")
+    assert "8.40 EUR" in page
+    assert '<td class="num">1.000 kg</td>' in page  # with its unit
+    assert f">{resin.lot.material.name}</a>" in page
     assert browser_of("technician").get("/buying/costs/").status_code == 403
 
 

@@ -8,7 +8,15 @@ from shop.counting.models import CountLine
 from shop.errors import Refused
 from shop.ledger import actions as ledger
 from shop.ledger.models import Movement
-from tests.factories.shop import NOW, make_container, make_location, make_lot, make_site, make_user
+from tests.factories.shop import (
+    NOW,
+    make_container,
+    make_location,
+    make_lot,
+    make_material,
+    make_site,
+    make_user,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -151,3 +159,19 @@ def test_a_count_by_page(browser_of, site):
     three.post(f"{address}approve/")
     assert balance(can) == 9
     assert "Approved" in three.get("/stock/counts/").content.decode()
+
+
+def test_a_container_tapped_on_the_list_fills_the_form_in(browser_of, site):
+    shelf = make_location(site)
+    can = make_container(
+        make_lot(site, make_material(unit="pc")), holds=10, location=shelf, code="CAN-1"
+    )
+    client = browser_of("technician")
+    address = client.post("/stock/counts/start/", {"location": shelf.pk, "tolerance": "1"})
+    page = client.get(address["Location"]).content.decode()
+    assert f'href="?container={can.pk}"' in page
+    assert 'value="CAN-1"' not in page
+    page = client.get(f"{address['Location']}?container={can.pk}").content.decode()
+    assert 'value="CAN-1"' in page
+    assert "What is in it, pieces" in page
+    assert client.get(f"{address['Location']}?container=x").status_code == 200
