@@ -11,6 +11,7 @@ from shop.counting import pages as counting_pages
 from shop.counting.views import CycleCountViewSet
 from shop.labels import pages as label_pages
 from shop.ledger import pages as stock_pages
+from shop.ledger import past_pages
 from shop.ledger import views as ledger
 from shop.lots import views as lots
 from shop.materials import supplier_pages as suppliers
@@ -76,6 +77,8 @@ api_urlpatterns: list[Any] = [
 ]
 urlpatterns: list[Any] = [
     path("stock/", stock_pages.stock, name="stock"),
+    path("stock/past/", past_pages.past, name="stock-past"),
+    path("stock/past.<slug:form>", past_pages.past_file, name="stock-past-file"),
     path("stock/find/", stock_pages.find, name="stock-find"),
     path("stock/containers/<int:pk>/", stock_pages.container, name="container"),
     path("stock/lots/", stock_pages.lots, name="lots"),

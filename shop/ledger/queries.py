@@ -12,7 +12,7 @@ from django.db.models import Q
 from shared import clock
 from shared.access.models import Site
 from shop.ledger.models import Movement
-from shop.lots.models import Container, LotStatus
+from shop.lots.models import Container, Lot, LotStatus
 from shop.lots.queries import clocks
 from shop.materials.models import Material
 from shop.sums import exact_sum
@@ -93,3 +93,36 @@ def balances_at(site: Site, at: datetime, **narrow: Any) -> dict[int, Decimal]:
     rows = Movement.objects.filter(site=site, happened_at__lte=at, **narrow).order_by()
     sums = rows.values_list("container").annotate(total=exact_sum("quantity"))
     return {container: total for container, total in sums if total}
+
+
+@dataclass(frozen=True)
+class HeldLot:
+    """What a site held of one lot at a past moment, in the material's unit."""
+
+    lot: Lot
+    quantity: Decimal
+
+    @property
+    def worth(self) -> Decimal | None:
+        """Return its cost, to the hundredth; None where the lot has no price."""
+        cost = self.lot.unit_cost
+        return None if cost is None else round(cost * self.quantity, 2)
+
+
+def totals_at(site: Site, at: datetime) -> list[tuple[Material, Decimal]]:
+    """Return what a site held of each material at a past moment, by code; two queries."""
+    rows = Movement.objects.filter(site=site, happened_at__lt=at).order_by()
+    sums = rows.values_list("container__lot__material").annotate(total=exact_sum("quantity"))
+    held = {pk: total for pk, total in sums if total}
+    return [(one, held[one.pk]) for one in Material.objects.order_by("code") if one.pk in held]
+
+
+def lots_at(site: Site, at: datetime) -> list[HeldLot]:
+    """Return what a site held of each lot at a past moment, by material and code; two queries."""
+    rows = Movement.objects.filter(site=site, happened_at__lt=at).order_by()
+    sums = rows.values_list("container__lot").annotate(total=exact_sum("quantity"))
+    held = {pk: total for pk, total in sums if total}
+    # Every lot of the site is read: a list of ids may be longer than a database takes.
+    lots = Lot.objects.filter(site=site).select_related("material", "supplier")
+    ordered = lots.order_by("material__code", "code", "pk")
+    return [HeldLot(lot, held[lot.pk]) for lot in ordered.iterator() if lot.pk in held]

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET
 
 from shared.api.permissions import needs
 from shared.errors import Invalid
-from shared.export import Column, csv_bytes, xlsx_bytes
+from shared.export import download
 from shop.materials.models import Material
 from shop.outlook import forms, months, queries
 from shop.outlook.picture import picture
 
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 STATES = (("", "All"), ("short", "Runs short"), ("expiring", "Expires unused"), ("ok", "In order"))
 
 
@@ -85,7 +83,7 @@ def outlook_file(request: Any, form: str) -> HttpResponse:
     """Hand out the table of all materials."""
     rows = queries.rows(request.site, days=_days(request))
     name = f"outlook-{request.site.code}"
-    return _file(name, form, forms.SUMMARY, [forms.summary_cells(row) for row in rows])
+    return download(name, form, forms.SUMMARY, [forms.summary_cells(row) for row in rows])
 
 
 @needs("requirements:read")
@@ -105,7 +103,7 @@ def months_file(request: Any, form: str) -> HttpResponse:
     """Hand out the months of all materials."""
     years = months.years(request.site, days=_days(request, months.YEAR_DAYS))
     rows = [cells for year in years for cells in months.month_cells(year)]
-    return _file(f"outlook-months-{request.site.code}", form, forms.MONTHS, rows)
+    return download(f"outlook-months-{request.site.code}", form, forms.MONTHS, rows)
 
 
 @needs("requirements:read")
@@ -114,7 +112,7 @@ def days_file(request: Any, form: str) -> HttpResponse:
     """Hand out every day of all materials, written line by line as it is netted."""
     rows = months.every_day(request.site, days=_days(request, months.YEAR_DAYS))
     try:
-        return _file(f"outlook-days-{request.site.code}", form, forms.ALL_DAYS, rows)
+        return download(f"outlook-days-{request.site.code}", form, forms.ALL_DAYS, rows)
     except Invalid as error:
         messages.error(request, error.message)
         return redirect("outlook-months")
@@ -126,19 +124,4 @@ def material_file(request: Any, pk: int, form: str) -> HttpResponse:
     """Hand out the days of one material."""
     found = get_object_or_404(Material, pk=pk)
     (row,) = queries.rows(request.site, days=_days(request), material_ids=[found.pk])
-    return _file(f"outlook-{found.code}", form, forms.DAILY, list(forms.daily_cells(row)))
-
-
-def _file(
-    name: str, form: str, columns: tuple[Column, ...], rows: Iterable[list[Any]]
-) -> HttpResponse:
-    if form == "csv":
-        answer = HttpResponse(
-            csv_bytes(columns, rows, mark=True), content_type="text/csv; charset=utf-8"
-        )
-    elif form == "xlsx":
-        answer = HttpResponse(xlsx_bytes(name, columns, rows), content_type=XLSX)
-    else:
-        raise Http404(f"There is no table as {form}; csv and xlsx are made.")
-    answer["Content-Disposition"] = f'attachment; filename="{name}.{form}"'
-    return answer
+    return download(f"outlook-{found.code}", form, forms.DAILY, list(forms.daily_cells(row)))

@@ -192,11 +192,6 @@ def test_the_trace_asks_as_often_for_many_uses_as_for_few(shop, queries_of_lot):
 
 
 @pytest.fixture
-def count_queries(queries):
-    return queries
-
-
-@pytest.fixture
 def queries_of_lot(queries):
     from shop.trace.queries import lot_trace
 
