@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, TypeVar
 
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models import Model
 
 Row = TypeVar("Row", bound=Model)
@@ -25,3 +26,14 @@ def _checked(row: Row) -> Row:
     row.full_clean()
     row.save()
     return row
+
+
+def in_words(error: ValidationError) -> str:
+    """Return the sentences of a model's refusal, each with the name of its field."""
+    if not hasattr(error, "error_dict"):
+        return " ".join(error.messages)
+    return " ".join(
+        words if name == NON_FIELD_ERRORS or words.startswith(name) else f"{name}: {words}"
+        for name, found in error.message_dict.items()
+        for words in found
+    )

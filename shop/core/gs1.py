@@ -81,6 +81,12 @@ def check_digit(payload: str) -> int:
     return gs1_standard_check_digit(payload)
 
 
+def sound_gtin(text: str) -> bool:
+    """Tell whether a text is an item number: 8, 12, 13 or 14 digits that check."""
+    digits = text.isascii() and text.isdigit() and len(text) in (8, 12, 13, 14)
+    return digits and check_digit_holds(text)
+
+
 def check_digit_holds(digits: str) -> bool:
     """Tell whether the last of the digits is the check digit of the others."""
     return check_digit(digits[:-1]) == int(digits[-1])

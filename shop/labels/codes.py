@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from shop.core.gs1 import check_digit_holds
+from shop.core.gs1 import sound_gtin
 from shop.lots.models import Container
 from shop.materials.models import Pack
 
@@ -32,12 +32,7 @@ def gs1_text(container: Container) -> str | None:
 def _pack(container: Container) -> Pack | None:
     """Return a pack of the lot's supplier and material with a sound item number."""
     for pack in container.lot.material.packs.all():
-        sound = pack.gtin.isascii() and pack.gtin.isdigit() and len(pack.gtin) in (8, 12, 13, 14)
-        if (
-            sound
-            and pack.supplier_id == container.lot.supplier_id
-            and check_digit_holds(pack.gtin)
-        ):
+        if pack.supplier_id == container.lot.supplier_id and sound_gtin(pack.gtin):
             return pack
     return None
 

@@ -149,6 +149,18 @@ def test_there_are_at_least_fifty_hostile_barcodes():
     assert len({scan for scan, _ in HOSTILE}) >= 50
 
 
+@pytest.mark.parametrize(
+    ("text", "sound"),
+    [
+        ("96385074", True), ("614141000036", True), ("4006381333931", True),
+        ("04006381333931", True), ("4006381333932", False), ("", False), ("6385074", False),
+        ("٤٠٠٦٣٨١٣٣٣٩٣١", False),
+    ],
+)  # fmt: skip
+def test_an_item_number_has_one_of_four_lengths_and_checks(text, sound):
+    assert gs1.sound_gtin(text) is sound
+
+
 def test_a_drum_label_reads_as_goods_on_the_dock():
     label = gs1_label.read_label(
         "]d2" + GTIN + "17280331" + "15280115" + "3103025000" + "10LOT-7A\x1d21S1\x1d240RES-A",
