@@ -8,7 +8,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from planning.batch_sheets import actions, queries
+from planning.batch_sheets import actions, queries, words
 from planning.batch_sheets.pdf import sheet_pdf as make_pdf
 from planning.batch_sheets.printed import printed
 from shared import clock
@@ -28,7 +28,7 @@ def sheet(request: HttpRequest, day: date) -> HttpResponse:
         "planning/batch_sheets/sheet.html",
         {
             "sheet": found,
-            "batches": [_with_figures(row) for row in found["batches"]],
+            "batches": [_with_words(row, found["site"]["time_zone"]) for row in found["batches"]],
             "address": request.build_absolute_uri("/").rstrip("/"),
             "now": now,
             "prints": prints,
@@ -36,18 +36,25 @@ def sheet(request: HttpRequest, day: date) -> HttpResponse:
     )
 
 
-def _with_figures(row: dict[str, Any]) -> dict[str, Any]:
+def _with_words(row: dict[str, Any], zone: str) -> dict[str, Any]:
     figures = printed(row)
     lines = zip(row["lines"], figures.targets, figures.lows, figures.highs, strict=True)
     return {
         "row": row,
         "figures": figures,
+        "work": words.work_of(row),
+        "hardener_rule": words.hardener_rule(row),
         "lines": [
             {"row": line, "target": target, "low": low, "high": high}
             for line, target, low, high in lines
         ],
         "portions": [
-            {"row": portion, "kg": kg}
+            {
+                "row": portion,
+                "kg": kg,
+                "how": words.how_of(portion),
+                "after": words.after_of(portion, zone),
+            }
             for portion, kg in zip(row["portions"], figures.portions, strict=True)
         ],
     }

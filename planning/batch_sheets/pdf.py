@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 
 from planning.batch_sheets import pdf_paper as paper
+from planning.batch_sheets import words
 from planning.batch_sheets.printed import PrintedBatch, clock_text, day_clock_text, printed
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
 MOST_CHANGES = 12
+RULE_MM = 10
+"""Two lines on how much hardener goes to the resin really weighed."""
 FOLLOW = "Follow the safety data sheet, local rules and trained people."
 
 
@@ -69,7 +72,7 @@ def _summary(pdf: FPDF, sheet: Mapping[str, Any], zone: str, address: str) -> No
         paper.grid(
             pdf,
             ["Shelf", "Container", "Material, lot", "kg", "Prepare", "Got"],
-            [26, 34, 56, 24, 34, 12],
+            [20, 52, 52, 18, 32, 12],
             [_fetch_row(row, zone) for row in sheet["fetch"]],
         )
     if sheet["steps"]:
@@ -107,9 +110,9 @@ def _summary(pdf: FPDF, sheet: Mapping[str, Any], zone: str, address: str) -> No
 def _changes(pdf: FPDF, sheet: Mapping[str, Any], zone: str) -> None:
     """Say in a frame what the paper on the wall does not say."""
     was = sheet["printed"]
-    words = [f"THE PLAN HAS CHANGED since {day_clock_text(was['at'], zone)}, when a sheet of this "
-             f"day was printed from {was['revision']}. Throw that one away."]  # fmt: skip
-    paper.text(pdf, words[0], 12, True)
+    head = (f"THE PLAN HAS CHANGED since {day_clock_text(was['at'], zone)}, when a sheet of this "
+             f"day was printed from {was['revision']}. Throw that one away.")  # fmt: skip
+    paper.text(pdf, head, 12, True)
     shown = sheet["changes"][:MOST_CHANGES]
     left = len(sheet["changes"]) - len(shown)
     more = [f"and {left} more."] if left else []
@@ -129,15 +132,19 @@ def _fetch_row(row: Mapping[str, Any], zone: str) -> list[Any]:
         prepare.append("stir up the filler")
     if row["warm_from"] is not None:
         prepare.append(f"warm from {day_clock_text(row['warm_from'], zone)}")
-    good = "" if row["expires_on"] is None else f", good to {row['expires_on']:%Y-%m-%d}"
     return [
         row["shelf"],
         row["container"],
-        f"{row['material']}, {row['lot']}{good}",
-        f"{row['kg']:.4f}",
+        f"{row['material']}, {row['lot']}{_good(row)}",
+        f"{row['kg']:.3f}",
         "; ".join(prepare),
         None,
     ]
+
+
+def _good(row: Mapping[str, Any]) -> str:
+    """Return until when a lot may be used, in words."""
+    return "" if row["expires_on"] is None else f", good to {row['expires_on']:%d %b %Y}"
 
 
 def _batch(
@@ -146,23 +153,23 @@ def _batch(
     figures = printed(batch)
     pdf.add_page()
     top = pdf.get_y()
-    paper.code(pdf, f"{address}/batches/{batch['id']}/", 172, top - 2, 28)
+    paper.code(pdf, f"{address}/batches/{batch['id']}/", 174, top - 2, 25)
     paper.text(pdf, f"Batch {batch['number']}", paper.LARGE_PT, bold=True)
-    for words in (
+    for line_of_head in (
         f"{batch['system']}, {batch['ratio']}, ± {batch['ratio_tolerance_percent']} % of the "
         "hardener",
         f"Mixer {batch['mixer'] or '–'}  ·  scale {batch['scale'] or '–'}  ·  "
         f"{', '.join(batch['people']) or 'nobody named'}",
     ):
         pdf.set_font(paper.FACE, "", paper.TEXT_PT)
-        pdf.multi_cell(155, 5, words, align="L", new_x="LMARGIN", new_y="NEXT")
-    pdf.set_y(max(pdf.get_y(), top + 26))
+        pdf.multi_cell(155, 5, line_of_head, align="L", new_x="LMARGIN", new_y="NEXT")
+    pdf.set_y(max(pdf.get_y(), top + 23))
     _clocks(pdf, batch, zone)
     paper.heading(pdf, "Weigh, kg")
     rows = [
         [
-            f"{line['role']}: {line['material']}",
-            f"{line['container']}, lot {line['lot']}, {line['shelf'] or 'no shelf'}",
+            f"{line['role'].capitalize()}: {line['material']}",
+            f"{line['container']}, lot {line['lot']}, {line['shelf'] or 'no shelf'}{_good(line)}",
             target,
             f"{low} to {high}",
             None,
@@ -174,8 +181,11 @@ def _batch(
     ]
     rows.append(["In the pot", "", figures.total, "", None, None])
     heads = ["What", "From", "Target", "Within", "Weighed", "OK"]
-    paper.grid(pdf, heads, [44, 42, 36, 28, 26, 10], rows, large=(2,))
-    _work(pdf, sheet, batch, zone)
+    begun_on = pdf.page_no()
+    paper.grid(pdf, heads, [36, 64, 33, 22, 22, 9], rows, large=(2,))
+    if pdf.page_no() != begun_on:
+        _again(pdf, batch, zone)
+    _work(pdf, batch, zone)
     _pour(pdf, batch, figures, zone)
 
 
@@ -183,8 +193,8 @@ def _pour(pdf: FPDF, batch: Mapping[str, Any], figures: PrintedBatch, zone: str)
     """Draw what goes where and the lines to sign on, all of it on one page."""
     rows = [
         [
-            f"{p['pour']} lift {p['lift']}, {p['tool']}",
-            _into(p),
+            f"{p['pour']}, {p['tool']}",
+            words.how_of(p),
             kg,
             clock_text(p["start_at"], zone),
             None,
@@ -192,18 +202,26 @@ def _pour(pdf: FPDF, batch: Mapping[str, Any], figures: PrintedBatch, zone: str)
         ]
         for p, kg in zip(batch["portions"], figures.portions, strict=True)
     ]
-    rows.append(["Left in the pot and on the tools", "", figures.left, "", None, None])
+    rows.append(["Left", "in the pot and on the tools", figures.left, "", None, None])
     heads = ["Into", "How", "Target", "From", "Poured, at", "OK"]
-    widths = [40, 52, 36, 16, 32, 10]
-    table_mm = paper.grid_height(pdf, widths, rows, large=(2,))
-    if pdf.will_page_break(paper.HEADING_MM + table_mm + paper.SIGNATURES_MM):
+    widths = [30, 80, 33, 14, 21, 8]
+    after = [
+        f"{p['pour']}: {told}" for p in batch["portions"] if (told := words.after_of(p, zone))
+    ]
+    table_mm = paper.grid_height(pdf, widths, rows, large=(2,)) + 5 * len(after)
+    if pdf.will_page_break(paper.HEADING_MM + table_mm + paper.FOOT_MM):
         pdf.add_page()
         _again(pdf, batch, zone)
     paper.heading(pdf, "Pour, kg")
     paper.grid(pdf, heads, widths, rows, large=(2,))
+    for line in after:
+        paper.text(pdf, line, paper.SMALL_PT)
     paper.signatures(
         pdf, ["Weighed by", "Mixed and poured by", "Air °C / humidity % / surface °C"]
     )
+    lines = [f"{row['code']} {row['text']}" for row in batch["cautions"]]
+    cautions = "  ".join(lines) or "No hazard statement is recorded."
+    paper.text(pdf, f"{cautions}  {FOLLOW}", paper.FINE_PT)
 
 
 def _again(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
@@ -218,17 +236,6 @@ def _again(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
     )
 
 
-def _into(portion: Mapping[str, Any]) -> str:
-    words = [f"{portion['depth_mm']:.1f} mm deep"]
-    if portion["place"]:
-        words.append(portion["place"])
-    if portion["abrade_first"]:
-        words.append("ABRADE AND CLEAN the lift below first")
-    if portion["brush_coat_kg"]:
-        words.append(f"brush coat {portion['brush_coat_kg']:.3f} kg of it first")
-    return "; ".join(words)
-
-
 def _clocks(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
     cells = [
         ("Begin weighing", clock_text(batch["start_at"], zone)),
@@ -241,33 +248,34 @@ def _clocks(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
     y = pdf.get_y()
     for i, (label, value) in enumerate(cells):
         x = paper.MARGIN_MM + i * width
-        pdf.rect(x, y, width, 17)
+        pdf.rect(x, y, width, 15)
         pdf.set_xy(x + 1, y + 1)
         pdf.set_font(paper.FACE, "", paper.SMALL_PT)
         pdf.cell(width - 2, 4, label)
-        pdf.set_xy(x + 1, y + 6)
+        pdf.set_xy(x + 1, y + 5)
         pdf.set_font(paper.FACE, "B", paper.LARGE_PT)
         pdf.cell(width - 2, 9, value)
-    pdf.set_xy(paper.MARGIN_MM, y + 18)
+    pdf.set_xy(paper.MARGIN_MM, y + 16.5)
     basis = batch["pot_life_basis"]
-    note = "Times count from the planned first contact. If mixing begins later or earlier, the "
-    note += "pot dies that much later or earlier; a warmer shop shortens it."
+    really = f"Really: first contact at ________ + {batch['pot_life_min']} min = dead at ________"
+    paper.text(pdf, really, 12, bold=True)
+    note = "A warmer shop shortens it."
     paper.text(pdf, f"{note} Pot life: {basis}." if basis else note, paper.SMALL_PT)
 
 
-def _work(pdf: FPDF, sheet: Mapping[str, Any], batch: Mapping[str, Any], zone: str) -> None:
-    stir = [f"Stir up {name} in its can before weighing." for name in batch["stir"]]
-    steps = [*stir, *sheet["pouring_steps"]]
-    if pdf.will_page_break(paper.HEADING_MM + 6.5 * len(steps)):
+def _work(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
+    steps = words.work_of(batch)
+    if pdf.will_page_break(RULE_MM + paper.HEADING_MM + 5.6 * len(steps)):
         pdf.add_page()
         _again(pdf, batch, zone)
+    paper.text(pdf, words.hardener_rule(batch), paper.SMALL_PT)
     paper.heading(pdf, "Work")
-    for words in steps:
+    for step in steps:
         if pdf.will_page_break(9):
             pdf.add_page()
         y = pdf.get_y()
-        paper.tickbox(pdf, paper.MARGIN_MM, y + 0.5, 5)
-        pdf.set_xy(paper.MARGIN_MM + 8, y + 0.5)
-        pdf.set_font(paper.FACE, "", paper.TEXT_PT)
-        pdf.multi_cell(paper.WIDTH_MM - 8, 5, words, align="L", new_x="LMARGIN", new_y="NEXT")
-        pdf.set_y(max(pdf.get_y(), y + 6.5))
+        paper.tickbox(pdf, paper.MARGIN_MM, y + 0.5, 4.4)
+        pdf.set_xy(paper.MARGIN_MM + 8, y + 0.6)
+        pdf.set_font(paper.FACE, "", 9.5)
+        pdf.multi_cell(paper.WIDTH_MM - 8, 4.2, step, align="L", new_x="LMARGIN", new_y="NEXT")
+        pdf.set_y(max(pdf.get_y(), y + 5.4))

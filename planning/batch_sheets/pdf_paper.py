@@ -15,10 +15,13 @@ LARGE_PT = 20
 """Digits of this face are 0.729 em high: 20 pt gives 5.1 mm."""
 TEXT_PT = 10
 SMALL_PT = 8.5
+FINE_PT = 7.5
 LINE_MM = 5.5
 PADDING_MM = 1.2
-HEADING_MM = 11
-SIGNATURES_MM = 22
+HEADING_MM = 9.5
+SIGNATURES_MM = 17
+FOOT_MM = SIGNATURES_MM + 11
+"""Lines to sign on, and the cautions beneath them."""
 MARGIN_MM = 12
 WIDTH_MM = 210 - 2 * MARGIN_MM
 
@@ -53,10 +56,10 @@ def heading(pdf: FPDF, words: str, room_mm: float = 30) -> None:
     """Write a heading with a rule beneath; on a new page when little room is left."""
     if pdf.will_page_break(room_mm):
         pdf.add_page()
-    pdf.ln(2)
-    text(pdf, words, 13, bold=True)
+    pdf.ln(1)
+    text(pdf, words, 12, bold=True)
     pdf.line(MARGIN_MM, pdf.get_y(), MARGIN_MM + WIDTH_MM, pdf.get_y())
-    pdf.ln(1.5)
+    pdf.ln(1)
 
 
 def code(pdf: FPDF, address: str, x: float, y: float, size: float) -> None:
@@ -149,7 +152,7 @@ def signatures(pdf: FPDF, labels: Sequence[str]) -> None:
     """Draw lines to sign on, side by side."""
     if pdf.will_page_break(SIGNATURES_MM):
         pdf.add_page()
-    pdf.ln(14)
+    pdf.ln(9)
     gap = 6.0
     width = (WIDTH_MM - gap * (len(labels) - 1)) / len(labels)
     y = pdf.get_y()

@@ -9,7 +9,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-SCRAPE = "Do not scrape the pot out: what sticks to it is counted as left in the pot."
+from shared.units import round_to_division
 
 
 @dataclass(frozen=True)
@@ -54,9 +54,14 @@ def printed(batch: Mapping[str, Any]) -> PrintedBatch:
     def text(value: Decimal) -> str:
         return f"{value.quantize(step, ROUND_HALF_EVEN):f}"
 
+    def poured(kg: Decimal) -> Decimal:
+        division = batch["readability_g"]
+        whole = kg if division is None else round_to_division(kg, Decimal(division) / 1000)
+        return whole.quantize(step, ROUND_HALF_EVEN)
+
     targets = [line["target_kg"].quantize(step, ROUND_HALF_EVEN) for line in batch["lines"]]
     total = sum(targets, Decimal(0))
-    portions = [p["kg"].quantize(step, ROUND_HALF_EVEN) for p in batch["portions"]]
+    portions = [poured(p["kg"]) for p in batch["portions"]]
     left = total - sum(portions, Decimal(0))
     if left < 0 and portions:
         portions[-1] += left

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import F, Max, QuerySet
 
 from planning.batch_sheets.changes import changes_since, last_print, planned_of
+from planning.batch_sheets.words import POURING_STEPS
 from planning.cures.models import Cure
 from planning.pours.models import PourStatus, PourStep
 from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
@@ -18,15 +19,6 @@ from shared.access.models import Site
 from shared.units import week_of
 from shop import stores
 from shop.stores_types import SystemInfo
-
-POURING_STEPS = (
-    "Weigh resin, then hardener, on one scale; write down what the scale shows.",
-    "Mix 2 to 3 minutes; scrape sides and bottom. The pot life runs from first contact.",
-    "Pour into a second, clean container and mix again. The pot life does not start anew.",
-    "Brush a thin coat on the pattern, into corners and details.",
-    "Pour slowly at one point and let it find its level. Do not scrape the container out.",
-)
-"""Common practice, no source; the data sheet wins."""
 
 
 def window(site: Site, day: date) -> tuple[datetime, datetime]:
@@ -52,6 +44,7 @@ def batches_of(site: Site, day: date) -> QuerySet[Batch]:
             "lines__weighings",
             "portions__lift__pour__order__tool",
             "portions__lift__place",
+            "portions__lift__pour__lifts",
         )
         .order_by("planned_start", "number")
     )
@@ -74,6 +67,11 @@ def sheet(
     systems = {s.id: s for s in stores.systems({batch.system_id for batch in batches})}
     rows = [batch_row(batch, systems[batch.system_id]) for batch in batches]
     materials = {m.id for s in systems.values() for m in (s.resin, s.hardener)}
+    cautions = [{"code": code, "text": text} for code, text in stores.hazard_lines(materials)]
+    for batch, row in zip(batches, rows, strict=True):
+        info = systems[batch.system_id]
+        own = {*info.resin.hazard_statements, *info.hardener.hazard_statements}
+        row["cautions"] = [one for one in cautions if one["code"] in own]
     return {
         "site": {"code": site.code, "name": site.name, "time_zone": site.time_zone},
         "day": day,
@@ -88,9 +86,7 @@ def sheet(
         "batches": rows,
         "demoulds": demoulds_of(site, day, now),
         "totals": totals_of(rows),
-        "cautions": [
-            {"code": code, "text": text} for code, text in stores.hazard_lines(materials)
-        ],
+        "cautions": cautions,
         "pouring_steps": list(POURING_STEPS),
     }
 
@@ -116,6 +112,7 @@ def batch_row(batch: Batch, info: SystemInfo) -> dict[str, Any]:
         "status": batch.status,
         "system": info.name,
         "ratio": f"100 : {info.hardener_per_100.normalize():f} by mass",
+        "hardener_per_100": info.hardener_per_100,
         "ratio_tolerance_percent": info.ratio_tolerance_percent,
         "people": [person.name for person in batch.people.all()],
         "mixer": "" if batch.mixer is None else batch.mixer.name,
@@ -161,6 +158,8 @@ def line_row(line: Any, batch: Batch) -> dict[str, Any]:
 def portion_row(portion: Any) -> dict[str, Any]:
     """Return where a part of a batch goes."""
     lift, pour = portion.lift, portion.lift.pour
+    lifts = sorted(pour.lifts.all(), key=lambda one: one.number)
+    above = next((one for one in lifts if one.number > lift.number), None)
     return {
         "id": portion.pk,
         "pour": str(pour),
@@ -168,6 +167,12 @@ def portion_row(portion: Any) -> dict[str, Any]:
         "tool": pour.order.tool.name,
         "half": pour.half,
         "lift": lift.number,
+        "lifts": len(lifts),
+        "attend_min": lift.attend_min,
+        "gap_least_min": lift.gap_least_min,
+        "gap_greatest_min": lift.gap_greatest_min,
+        "next_lift": None if above is None else above.number,
+        "next_at": None if above is None else above.planned_start,
         "depth_mm": lift.depth_mm,
         "place": "" if lift.place is None else lift.place.name,
         "kg": portion.kg,

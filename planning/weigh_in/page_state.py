@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from planning.batch_sheets.printed import decimals_of
-from planning.batch_sheets.queries import POURING_STEPS, batch_row
+from planning.batch_sheets.queries import batch_row
 from planning.core.dew_point import LEAST_MARGIN_K
 from planning.core.pot_life import pot_life_min
 from planning.system_data import system_data
@@ -31,6 +31,7 @@ def batch_with_parts(pk: int, site_id: int) -> Batch | None:
             "lines__weighings__by",
             "portions__lift__pour__order__tool",
             "portions__lift__place",
+            "portions__lift__pour__lifts",
             "entries__by",
         )
         .first()
@@ -50,7 +51,6 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "pot_life_basis": basis,
         "latest_pour_at": contact + timedelta(minutes=pot_life),
         "status_words": batch.get_status_display(),
-        "hardener_per_100": info.hardener_per_100,
         "decimals": decimals_of(row["readability_g"]),
         "mix_min": info.mix_min,
         "pot_kg": min(pots) if pots else None,
@@ -80,7 +80,6 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
             {"code": code, "text": text}
             for code, text in stores.hazard_lines([info.resin.id, info.hardener.id])
         ],
-        "pouring_steps": list(POURING_STEPS),
         "new_plan": offer_of(batch),
         "zone": batch.site.time_zone,
         "now": now,

@@ -1,0 +1,70 @@
+"""What a batch says in words on its sheet: the same on paper, in the PDF and on a screen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from planning.batch_sheets.printed import day_clock_text
+from shared.templatetags.units import minutes
+
+BRUSH = "Brush a thin coat on the pattern, into corners and details."
+POURING_STEPS = (
+    "Clean, dry pot on the scale: tare to 0. Weigh resin, then hardener, on the one scale; tare "
+    "to 0 before each further can; write down what the scale shows.",
+    "Mix 2 to 3 minutes; scrape sides and bottom. The pot life runs from first contact.",
+    "Pour into a second, clean container and mix again. The pot life does not start anew.",
+    BRUSH,
+    "Pour slowly at one point and let it find its level. Do not scrape the container out.",
+)
+"""Common practice, no source; the data sheet wins."""
+
+
+def work_of(batch: Mapping[str, Any]) -> list[str]:
+    """Return what to do, in order; a brush coat only where a portion meets its pattern."""
+    stir = [f"Stir up {name} in its can before weighing." for name in batch["stir"]]
+    brushed = any(portion["brush_coat_kg"] for portion in batch["portions"])
+    return [*stir, *(words for words in POURING_STEPS if brushed or words != BRUSH)]
+
+
+def hardener_rule(batch: Mapping[str, Any]) -> str:
+    """Return how much hardener goes to the resin that is really in the pot."""
+    share = Decimal(batch["hardener_per_100"]) / 100
+    off = share * Decimal(batch["ratio_tolerance_percent"]) / 100
+    low, high = (f"{(share + sign * off).normalize():f}" for sign in (-1, 1))
+    return (
+        f"Each 'within' holds while the others are on target. All hardener together: resin really "
+        f"weighed × {share.normalize():f}, allowed × {low} to × {high}."
+    )
+
+
+def how_of(portion: Mapping[str, Any]) -> str:
+    """Return how and where a portion is poured."""
+    of = f" of {portion['lifts']}" if portion["lifts"] > 1 else ""
+    words = [f"Lift {portion['lift']}{of}, {portion['depth_mm']:.1f} mm deep"]
+    if portion["place"]:
+        words.append(portion["place"])
+    if portion["abrade_first"]:
+        words.append("ABRADE AND CLEAN the lift below first")
+    if portion["brush_coat_kg"]:
+        words.append(f"brush coat {portion['brush_coat_kg']:.3f} kg of it first")
+    return "; ".join(words)
+
+
+def after_of(portion: Mapping[str, Any], zone: str) -> str:
+    """Return what follows once it is in: who stays, and when the next lift may go on."""
+    words = []
+    if portion["attend_min"]:
+        words.append(f"Hottest about {minutes(portion['attend_min'])} after it: somebody stays.")
+    if portion["next_lift"] is None:
+        return " ".join([*words, "Top lift."]) if portion["lifts"] > 1 else " ".join(words)
+    least, most = portion["gap_least_min"], portion["gap_greatest_min"]
+    if most and most < least:
+        gap = f"from {minutes(least)} after it; it bonds only to {minutes(most)}: ABRADE before it"
+    elif most:
+        gap = f"{minutes(least)} to {minutes(most)} after it"
+    else:
+        gap = f"from {minutes(least)} after it"
+    planned = day_clock_text(portion["next_at"], zone)
+    return " ".join([*words, f"Lift {portion['next_lift']}: {gap}; planned {planned}."])
