@@ -14,6 +14,8 @@ from shared.access.models import Membership, Site, User
 from shop.ledger import actions as ledger
 from shop.lots.models import Container, Lot, LotStatus
 from shop.materials.models import SYSTEM_VALUES, Material, Pack, ResinSystem, Supplier
+from shop.purchasing import actions as purchasing
+from shop.purchasing.models import PurchaseOrder
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites.models import Location, Mixer, Person, Place, Scale, Shift
 
@@ -38,6 +40,8 @@ def load_shop(data: Mapping[str, Any], now: datetime, password: str) -> Site:
     _materials(data)
     for row in data["lots"]:
         _lot(site, row, now)
+    for row in data.get("purchases", ()):
+        _purchase(site, row, now)
     return site
 
 
@@ -140,3 +144,29 @@ def _lot(site: Site, row: Mapping[str, Any], now: datetime) -> None:
             happened_at=clock.day_start(received, site) + timedelta(hours=10),
             reason="opening stock of the demo",
         )
+
+
+def _purchase(site: Site, row: Mapping[str, Any], now: datetime) -> None:
+    """Write an order that the supplier has confirmed and not delivered yet."""
+    supplier = Supplier.objects.get(code=row["supplier"])
+    if PurchaseOrder.objects.filter(site=site, supplier_reference=row["reference"]).exists():
+        return
+    due_on = clock.local(now, site).date() + timedelta(days=row["due_in_days"])
+    due_on = supplier.calendar().open_from(due_on)
+    lines = []
+    for line in row["lines"]:
+        offered = Pack.objects.filter(supplier=supplier, material__code=line["material"])
+        pack = offered.get(name=line["pack"], from_packs=1)
+        lines.append(
+            purchasing.NewLine(
+                material=pack.material,
+                pack_name=pack.name,
+                content=pack.content,
+                packs=line["packs"],
+                expected_on=due_on,
+                pack_price=pack.price,
+            )
+        )
+    order = purchasing.draft(site=site, supplier=supplier, lines=lines)
+    order = purchasing.place(order=purchasing.approve(order=order, by=None))
+    purchasing.confirm(order=order, reference=row["reference"], answers={})

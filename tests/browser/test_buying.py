@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from django.core import mail
@@ -13,6 +14,7 @@ from shop.purchasing.models import PurchaseOrder
 from tests.browser import steps
 from tests.browser.conftest import EARLY
 from tests.browser.test_pages import findings
+from tests.shop.lots.pdfs import plain_pdf
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -63,10 +65,16 @@ def test_from_a_shortage_to_the_shelf(shortage, open_page, sign_in):
     phone.locator("#lot_code").fill("HT-400")
     phone.locator("#expires_on").fill("2027-05-31")
     phone.locator("#location").select_option(label="Shelf A2")
+    phone.locator("#certificate_file").set_input_files(
+        {"name": "c.pdf", "mimeType": "application/pdf", "buffer": plain_pdf()}
+    )
     steps.tap(phone, "Take in", exact=True)
     phone.get_by_text("have come in, as ordered").wait_for()
     steps.shot(phone, "lot-of-order-390")
-    assert PurchaseOrder.objects.get().status == "received"
+    with phone.expect_download() as kept:
+        phone.get_by_role("link", name="file").tap()
+    assert Path(kept.value.path()).read_bytes() == plain_pdf()
+    assert PurchaseOrder.objects.get(supplier__code="SUP-1").status == "received"
     assert sum(c.balance for c in Lot.objects.get(code="HT-400").containers.all()) == 3 * packs
     desk.goto("/buying/")
     desk.get_by_text("Nothing runs short in the next 90 days.").wait_for()

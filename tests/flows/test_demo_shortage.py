@@ -12,6 +12,8 @@ from shared import clock
 from shop.demo import load_shop
 from shop.outlook import queries
 from shop.proposals import actions
+from shop.purchasing.models import PurchaseOrder
+from shop.purchasing.queries import open_lines
 from tests.factories.shop import NOW
 
 pytestmark = pytest.mark.django_db
@@ -31,5 +33,10 @@ def test_resin_and_hardener_run_short_in_time_to_be_ordered():
         assert row.last_order_on.isoweekday() < 6
     found = actions.work_out(site=site)
     assert found.no_offer == ()
+    expected = open_lines(site.pk)
+    assert {one.line.material.code for one in expected} == {"SPRAYWAX", "BARRIER"}
+    assert all(one.line.due_on.isoweekday() < 6 for one in expected)
+    load_shop(data, clock.now(), "demo-shop")
+    assert PurchaseOrder.objects.count() == 1
     assert {p.material.code for p in found.proposals} >= {"RES-T", "HARD-T"}
     assert not any(p.late_for for p in found.proposals)
