@@ -272,8 +272,8 @@ class SiteField(serializers.Field):
     """
 
     def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("required", False)
-        super().__init__(**kwargs)
+        # A code that must be unique at its site would have the site called required.
+        super().__init__(**kwargs | {"required": False})
 
     def run_validation(self, data: Any = serializers.empty) -> Any:
         """Fill in the only site when none is named and nothing exists yet."""
