@@ -32,7 +32,7 @@ def shop(request):
     with ExitStack() as stack:
         env = {"REMINDER_SWEEP_S": "2"}
         if request.param == "postgres-and-redis":
-            env["DATABASE_URL"] = stack.enter_context(servers.postgres())
+            env["DATABASE_URL"] = stack.enter_context(servers.postgres(migrated=True))
             env["REDIS_URL"] = stack.enter_context(servers.redis())
         yield stack.enter_context(servers.open_shop(worker=True, **env))
 

@@ -121,7 +121,7 @@ class Crew:
 @pytest.fixture(scope="module")
 def shop():
     """Give environment, folder, postbox and broker of a shop with an empty database."""
-    with short_folder() as folder, postgres() as url, postbox() as box:
+    with short_folder() as folder, postgres(migrated=True) as url, postbox() as box:
         broker = Broker(folder)
         orders = folder / "orders"
         orders.mkdir()
@@ -135,7 +135,6 @@ def shop():
             "TEST_ORDERS": str(orders),
             "CELERY_SKIP_CHECKS": "true",
         }
-        run(env, "manage.py", "migrate", "--skip-checks", "--verbosity", "0")
         yield env, folder, box, broker
         broker.process.kill()
         broker.process.wait(10)

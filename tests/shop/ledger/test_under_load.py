@@ -10,7 +10,7 @@ from decimal import Decimal
 
 import pytest
 
-from tests.servers import ROOT, postgres, short_folder
+from tests.servers import ROOT, copy, fill_tables, postgres, short_folder, template
 
 WRITERS, CALLS, KILLED_AFTER = 8, 500, 150
 
@@ -72,19 +72,15 @@ class Shop:
 def shop(request):
     with short_folder() as folder:
         if request.param == "sqlite":
-            yield filled(Shop(f"sqlite:///{folder / 'load.sqlite3'}", folder))
+            copy(template("tables", fill_tables), folder)
+            yield filled(Shop(f"sqlite:///{folder / 'shop.sqlite3'}", folder))
         else:
-            with postgres() as url:
+            with postgres(migrated=True) as url:
                 yield filled(Shop(url, folder))
 
 
 def filled(shop):
-    migrated(shop).run("-c", SET_UP)
-    return shop
-
-
-def migrated(shop):
-    shop.run("manage.py", "migrate", "--skip-checks", "--verbosity", "0")
+    shop.run("-c", SET_UP)
     return shop
 
 
@@ -227,7 +223,6 @@ print(len(tries), [str(balance) for balance in held])
 @pytest.mark.servers
 def test_a_deadlock_is_run_again_and_both_writers_get_through():
     """Two weigh-ins take the same two cans in opposite order; PostgreSQL breaks one off."""
-    with short_folder() as folder, postgres() as url:
-        shop = migrated(Shop(url, folder))
-        told = shop.run("-c", DEADLOCK).strip().splitlines()[-1]
+    with short_folder() as folder, postgres(migrated=True) as url:
+        told = Shop(url, folder).run("-c", DEADLOCK).strip().splitlines()[-1]
     assert told == "3 ['8.0000', '8.0000']", "one of the two must have been tried twice"
