@@ -45,6 +45,7 @@ def suppliers(request: Any) -> HttpResponse:
         "materials": Material.objects.order_by("name"),
         "may_change": may("materials:write", request.site.pk),
         "may_price": may_price,
+        "may_orders": may("purchases:read", request.site.pk),
         "may_pack": may_price and may("materials:write", request.site.pk),
         "today": today,
     }

@@ -55,6 +55,16 @@ def test_the_page_lists_what_is_expected_and_fills_the_form_from_the_line(dock, 
     assert 'name="quantity" inputmode="decimal" value="5"' in page
 
 
+def test_nobody_is_led_where_they_may_not_go(browser_of, dock, line):
+    assert 'href="/buying/' not in dock.get("/stock/goods-in/").content.decode()
+    assert 'href="/buying/"' not in dock.get("/buying/suppliers/").content.decode()
+    buyer = browser_of("purchasing")
+    page = buyer.get("/stock/goods-in/").content.decode()
+    assert f'href="/buying/orders/{line.order_id}/"' in page
+    assert 'href="/buying/orders/"' in page
+    assert 'href="/buying/"' in buyer.get("/buying/suppliers/").content.decode()
+
+
 def test_a_scan_finds_the_order_that_is_due_first(dock, site, pack, line):
     later = make_order(site, pack, packs=1, days=20).lines.get()
     sooner = make_order(site, pack, packs=3, days=2).lines.get()
