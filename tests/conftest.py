@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import tempfile
@@ -43,6 +44,12 @@ def pytest_configure(config: pytest.Config) -> None:
     """Give all workers of this run one folder for what each of them would make alike."""
     if not hasattr(config, "workerinput"):
         os.environ["TEST_RUN_FOLDER"] = tempfile.mkdtemp(prefix="shop-run-", dir="/tmp")
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """Keep what all tests stand on out of the garbage collector: it is walked often otherwise."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
