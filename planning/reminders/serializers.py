@@ -111,8 +111,8 @@ class SettingsSerializer(StrictModelSerializer):
     `webhook_url` is answered with its new secret in `webhook_secret`, once; empty turns it off.
     """
 
-    quiet_from = serializers.TimeField(required=False, allow_null=True, format="%H:%M")
-    quiet_until = serializers.TimeField(required=False, allow_null=True, format="%H:%M")
+    quiet_from = fields.ClockField(required=False, allow_null=True, format="%H:%M")
+    quiet_until = fields.ClockField(required=False, allow_null=True, format="%H:%M")
     webhook_url = fields.TextField(required=False, max_length=300, allow_blank=True)
 
     class Meta:

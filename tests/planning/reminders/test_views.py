@@ -121,6 +121,8 @@ def test_quiet_hours_are_kept_both_or_neither_and_only_the_callers_own(api):
     refused = caller.patch(path, {"quiet_from": "20:00"}, etag=row["etag"])
     assert refused.status_code == 422
     assert "give both or neither" in refused.json()["errors"][0]["detail"]
+    empty = caller.patch(path, {"quiet_from": ""}, etag=row["etag"])
+    assert empty.json()["errors"][0]["detail"].endswith("must be a time of day such as 06:30.")
     both = {"quiet_from": "20:00", "quiet_until": "06:30"}
     kept = caller.patch(path, both, etag=row["etag"])
     assert kept.status_code == 200, kept.content
