@@ -23,6 +23,16 @@ def findings(page):
     ]
 
 
+def cut_tables(page):
+    """Return the wide tables that do not show whole; on a phone their rows stand as blocks."""
+    return page.evaluate(
+        """() => [...document.querySelectorAll("table.stacks")]
+            .map((table) => table.parentElement)
+            .filter((frame) => frame.scrollWidth > frame.clientWidth + 1)
+            .map((frame) => frame.getAttribute("aria-label"))"""
+    )
+
+
 def addresses(batch):
     pour = batch.portions.get().lift.pour_id
     return {
@@ -53,7 +63,22 @@ def test_pages_have_no_error_no_sideways_scroll_and_nothing_serious(
         page.wait_for_load_state("networkidle")
         assert steps.no_sideways_scroll(page), name
         assert findings(page) == [], name
+        assert cut_tables(page) == [], name
         steps.shot(page, f"page-{name.replace(' ', '-')}-{width}")
+
+
+def test_a_row_on_a_phone_names_each_of_its_figures(planned_batch, open_page, sign_in):
+    page = open_page(390)
+    sign_in(page, "petra")
+    page.goto("/orders/")
+    due = page.locator("table.stacks tbody td").nth(1)
+    assert due.get_attribute("data-is") == "Due"
+    shown = due.evaluate("(cell) => getComputedStyle(cell, '::before').content")
+    assert shown == '"Due"'
+    page.locator("table.stacks").evaluate("(table) => table.classList.remove('stacks')")
+    page.locator("table").evaluate("(table) => table.style.minWidth = '900px'")
+    page.locator("table").evaluate("(table) => table.classList.add('stacks')")
+    assert cut_tables(page) == ["Orders"]
 
 
 def test_axe_sees_a_spoiled_page(planned_batch, open_page, sign_in):
@@ -126,6 +151,8 @@ def test_a_pot_off_its_ratio_is_put_right(planned_batch, open_page, sign_in, clo
     page.locator("#ready").tap()
     steps.weigh_line(page, resin)
     steps.weigh_line(page, hardener, (hardener.target_kg * 2).normalize())
+    page.get_by_text("Tap once more if it is really so").wait_for()
+    page.locator("#take").tap()
     steps.wait_for_step(page, "Put the ratio right")
     steps.shot(page, "overpour-390")
     asked = page.locator(".target__figure").inner_text()

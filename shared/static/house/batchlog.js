@@ -39,6 +39,7 @@ const BatchLog = (() => {
     part("log").replaceChildren(...rows.map(({ at, what, by, entry }) => h("tr", {},
       h("th", { scope: "row" }, clockText(at)), h("td", {}, what), h("td", {}, by),
       h("td", {}, entry && amend ? h("button", { type: "button", class: "button--plain", tap: () => amend(entry, what) }, "Amend", h("span", { class: "unseen" }, ` ${what}`)) : ""))));
+    nameCells(part("log").closest("table"));
   }
 
   /* Refusals and what waits for the network; `back` takes an entry back, `again` sends it anyway. */

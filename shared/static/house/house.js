@@ -14,7 +14,25 @@ document.addEventListener("click", (event) => {
 document.addEventListener("DOMContentLoaded", () => {
   for (const button of document.querySelectorAll("[data-nojs]")) button.hidden = true;
   if (document.querySelector("[data-print-now]")) window.print();
+  for (const table of document.querySelectorAll("table.stacks")) nameCells(table);
 });
+
+/* On a phone each figure of a wide table stands beneath the other, beside the heading it belongs to. */
+function nameCells(table) {
+  const heads = [...table.tHead.rows[0].cells].map((cell) => cell.textContent.trim());
+  for (const row of table.tBodies[0].rows) {
+    if (row.cells.length !== heads.length) continue;
+    for (const [n, cell] of [...row.cells].entries()) {
+      if (!cell.childNodes.length) continue;
+      if (cell.tagName === "TD" && (cell.children.length || cell.childNodes.length > 1)) {
+        const whole = document.createElement("div");
+        whole.append(...cell.childNodes);
+        cell.append(whole);
+      }
+      cell.dataset.is = heads[n];
+    }
+  }
+}
 
 /* Whoever signs out leaves no pages on the device; entries that are not sent yet stay. */
 document.addEventListener("submit", (event) => {
