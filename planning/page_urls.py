@@ -34,6 +34,7 @@ urlpatterns = [
     path("", today.first, name="first"),
     path("today/", today.today, name="today"),
     path("steps/<int:pk>/sign/", today.sign_step, name="step-sign"),
+    path("steps/<int:pk>/minutes/", today.note_minutes, name="step-minutes"),
     path("reminders/<int:pk>/take-up/", today.take_up, name="reminder-take-up"),
     path("notices/<int:pk>/away/", today.put_away, name="notice-away"),
     path("sheets/<day:day>/", batch_sheets.sheet, name="sheet"),

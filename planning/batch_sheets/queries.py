@@ -220,6 +220,8 @@ def step_row(step: PourStep) -> dict[str, Any]:
         "materials": step.materials,
         "checks": step.checks,
         "done_at": step.done_at,
+        "done_by": step.done_by_id,
+        "took_min": step.took_min,
     }
 
 

@@ -39,6 +39,31 @@ def sign_step(
     return step
 
 
+MOST_MIN = 1440
+
+
+def note_minutes(*, step: PourStep, took_min: int) -> PourStep:
+    """Write down how long a signed step took; minutes that are there already stay the record."""
+    if not 1 <= took_min <= MOST_MIN:
+        raise ShopError(
+            f"Hands-on time is {took_min} min; it must be 1 to {MOST_MIN} min.",
+            code="minutes_out_of_range",
+            status=422,
+        )
+    changed = PourStep.objects.filter(
+        pk=step.pk, done_at__isnull=False, took_min__isnull=True
+    ).update(took_min=took_min)
+    step.refresh_from_db()
+    if not changed and step.took_min != took_min:
+        raise ShopError(
+            f"{step.name} is not signed yet; sign it first."
+            if step.done_at is None
+            else f"{step.name} has {step.took_min} min written down; that is part of the record.",
+            code="minutes_fixed",
+        )
+    return step
+
+
 def add_photo(*, step: PourStep, photo: Any) -> PourStep:
     """Keep a photo of a step; one that is there already stays the record."""
     if step.photo:

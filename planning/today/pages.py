@@ -11,6 +11,7 @@ from django.urls import NoReverseMatch
 from django.views.decorators.http import require_POST
 
 from planning.cures import actions as cures
+from planning.pours import steps
 from planning.pours.models import PourStep
 from planning.reminders import actions as reminder_actions
 from planning.reminders import queries as reminders
@@ -97,9 +98,37 @@ def _back(request: HttpRequest) -> HttpResponse:
 def sign_step(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign a step as done now."""
     step = get_object_or_404(PourStep, pk=pk, pour__order__site=request.site)
+    begun = request.POST.get("took_min", "")
+    took_min = int(begun) if begun.isascii() and begun.isdigit() and len(begun) < 5 else 0
     try:
-        cures.sign_step(step=step, at=clock.now(), by=request.user)
+        cures.sign_step(
+            step=step,
+            at=clock.now(),
+            by=request.user,
+            took_min=took_min if 1 <= took_min <= steps.MOST_MIN else None,
+        )
         messages.success(request, f"{step.name} of {step.pour} is signed.")
+    except ShopError as error:
+        messages.error(request, error.message)
+    return _back(request)
+
+
+@require_POST
+@needs("steps:write")
+def note_minutes(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write down how long a step took that was signed without its minutes."""
+    step = get_object_or_404(PourStep, pk=pk, pour__order__site=request.site)
+    given = request.POST.get("took_min", "").strip()
+    if not (given.isascii() and given.isdigit() and len(given) < 6):
+        messages.error(
+            request,
+            f"Hands-on time of {step.name} is {given[:20] or 'empty'}; give whole minutes, 1 to "
+            f"{steps.MOST_MIN} min.",
+        )
+        return _back(request)
+    try:
+        steps.note_minutes(step=step, took_min=int(given))
+        messages.success(request, f"{step.name} of {step.pour} took {step.took_min} min.")
     except ShopError as error:
         messages.error(request, error.message)
     return _back(request)

@@ -12,6 +12,30 @@ from tests.browser import steps
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
+def test_a_step_begun_on_the_phone_sends_its_minutes_with_the_one_tap_on_done(
+    planned_batch, open_page, sign_in
+):
+    step = PourStep.objects.filter(checks=[]).exclude(phase="after").order_by("planned_start")[0]
+    page = open_page(390)
+    sign_in(page, "tess")
+    page.goto("/today/?who=all")
+    page.locator(f"[data-begins='{step.pk}']").tap()
+    page.get_by_text("Begun 1 min ago").wait_for()
+    page.evaluate(
+        "(step) => localStorage.setItem(`shop.begun-${step}`, String(Date.now() - 17 * 60000))",
+        step.pk,
+    )
+    page.reload()
+    page.get_by_text("Begun 17 min ago").wait_for()
+    assert steps.no_sideways_scroll(page)
+    steps.shot(page, "begun-390")
+    page.locator(f"form[action='/steps/{step.pk}/sign/'] button").tap()
+    page.get_by_text("is signed.").wait_for()
+    step.refresh_from_db()
+    assert step.took_min == 17
+    assert page.evaluate("(step) => localStorage.getItem(`shop.begun-${step}`)", step.pk) is None
+
+
 def test_a_day_from_the_sheet_to_the_demoulded_casting(planned_batch, open_page, sign_in, clock):
     batch = planned_batch
     resin, hardener = batch.lines.order_by("order")

@@ -151,6 +151,34 @@ def test_writes_need_a_post_and_the_role(batch, sign_in):
     assert step.done_by.username == "tess"
 
 
+def test_minutes_go_with_done_or_come_after_it_and_are_then_the_record(batch, sign_in):
+    first, second = PourStep.objects.exclude(phase="after").order_by("planned_start")[:2]
+    tess, timo = sign_in("tess"), sign_in("timo")
+    tess.post(f"/steps/{first.pk}/sign/", {"took_min": "7"})
+    tess.post(f"/steps/{second.pk}/sign/", {"took_min": "soon"})
+    first.refresh_from_db()
+    second.refresh_from_db()
+    assert (first.took_min, second.took_min) == (7, None)
+    assert second.done_at is not None
+    field, day = f'id="minutes-{second.pk}"', "/today/?day=2026-11-30&who=all"
+    assert field in tess.get(day).content.decode()
+    assert field not in timo.get(day).content.decode()
+    for given, words in (
+        ("", "is empty; give whole minutes, 1 to 1440 min"),
+        ("1.5", "is 1.5; give whole minutes"),
+        ("0", "Hands-on time is 0 min; it must be 1 to 1440 min."),
+        ("12", f"{second.name} of {second.pour} took 12 min."),
+        ("13", "has 12 min written down"),
+    ):
+        page = tess.post(
+            f"/steps/{second.pk}/minutes/", {"took_min": given, "back": day}, follow=True
+        )
+        assert words in page.content.decode(), given
+    second.refresh_from_db()
+    assert second.took_min == 12
+    assert sign_in("bruno").post(f"/steps/{second.pk}/minutes/").status_code == 403
+
+
 def test_measured_values_are_kept_beside_their_limits(batch, sign_in):
     step = PourStep.objects.exclude(phase="after").first()
     step.checks = [
