@@ -20,6 +20,8 @@ from shared.access.models import Site
 from shop import stores
 
 HISTORY = timedelta(days=2)
+IN_THE_SHOP = {"air_c": "21.4", "surface_c": "20.8", "humidity_percent": "52"}
+"""What is read at each pot of the demo; made up."""
 
 
 def load_orders(site: Site, rows: Iterable[Mapping[str, Any]], now: datetime) -> int:
@@ -81,6 +83,8 @@ def _work(site: Site, until: datetime) -> None:
 def _pour_batch(batch: Batch) -> None:
     if batch.status != BatchStatus.PLANNED:
         return
+    crew = batch.people.select_related("user").filter(user__isnull=False).order_by("code")
+    by = next((person.user for person in crew), None)
     for line in batch.lines.all():
         weigh_in.record_weighing(
             line=line,
@@ -88,9 +92,15 @@ def _pour_batch(batch: Batch) -> None:
             key=f"demo:{line.pk}",
             at=batch.planned_start + timedelta(minutes=4),
             now=batch.planned_contact,
+            by=by,
         )
-    for kind, at in (("contact", batch.planned_contact), ("poured", batch.planned_pour_end)):
-        weigh_in.record_entry(batch=batch, kind=kind, key=f"demo:{batch.pk}:{kind}", at=at, now=at)
+    for kind, at, facts in (
+        ("conditions", batch.planned_contact, IN_THE_SHOP),
+        ("contact", batch.planned_contact, {}),
+        ("poured", batch.planned_pour_end, {}),
+    ):
+        key = f"demo:{batch.pk}:{kind}"
+        weigh_in.record_entry(batch=batch, kind=kind, key=key, at=at, now=at, by=by, facts=facts)
 
 
 def _do_step(step: PourStep) -> None:
