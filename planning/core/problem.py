@@ -313,7 +313,7 @@ class Settings:
     freeze_until_min: int = 0
     """Work of the previous plan that starts before this stays exactly where it is."""
     move_price: float = 0.2
-    """In pots: what moving one portion of the previous plan costs."""
+    """In pots: what moving one portion of the previous plan costs; a step, a quarter of it."""
     late_minutes_per_move: float = 120.0
     """Weighted late minutes a portion of the previous plan is moved for, and no fewer."""
 

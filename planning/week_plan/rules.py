@@ -75,7 +75,9 @@ RULES: dict[str, Rule] = {
         "Empty: being in time always comes before saving a pot.",
     ),
     "move_price": Rule(
-        "Price of moving a portion", "pots", "How hard a new plan holds on to the one before."
+        "Price of moving a portion",
+        "pots",
+        "How hard a new plan holds on to the one before. A step counts a quarter of a portion.",
     ),
     "late_minutes_per_move": Rule(
         "Late minutes a move is worth",

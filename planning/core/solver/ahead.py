@@ -57,7 +57,10 @@ class Ahead:
         return hours[later - 1]
 
     def _late_after(self, job: Job, lift: int, end: int) -> int:
-        finish = self._moments(job, lift, end)[-1]
+        return self.late_after_done(job, self._moments(job, lift, end)[-1])
+
+    def late_after_done(self, job: Job, finish: int) -> int:
+        """Return the same of a pour that is done at `finish`."""
         late = lateness(job, finish)
         for child in job.children:
             above = self.jobs[child]

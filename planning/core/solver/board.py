@@ -85,7 +85,8 @@ class Placed(NamedTuple):
     stand_end: int
     finish: int
     late: int
-    moved: int
+    moved: float
+    """Lifts poured at another time than in the previous plan; a step counts less than one."""
 
 
 class Load(NamedTuple):
@@ -114,7 +115,7 @@ class Board:
         self.held: dict[int, int] = {}
         """Until when the slot of a frozen stand is kept while its pour is not on the board."""
         self.late = 0
-        self.moved = 0
+        self.moved = 0.0
         self.light = 0
         self.next_id = 0
         self.time = 0.0

@@ -83,6 +83,7 @@ class _Carrier:
         self.tasks: dict[tuple[str, str, str, int | None], Task] = {
             (t.pour, t.kind, t.step, t.lift): t for t in previous.tasks
         }
+        self.steps = prices.keep_steps
         self.stands: dict[str, Stand] = {s.pour: s for s in previous.stands}
         self.lifts = {(x.pour, x.lift): x for x in previous.lifts}
         self.pot_ids: dict[tuple[int, int], list[int]] = {}
@@ -244,10 +245,14 @@ class _Carrier:
             self._undo(kept)
             kept = None
         if kept is None:
-            tail = steps.earliest(self.shop, self.board, job.after, cured)
-            if tail is None:
-                return "the people for its last steps are not there"
-            kept = steps.staff(self.shop, self.board, job.after, tail[0], load=False)
+            starts = self.steps.get(job.index, {})
+            near = steps.as_before(self.shop, self.board, job.after, starts, cured)
+            if near is None:
+                tail = steps.earliest(self.shop, self.board, job.after, cured)
+                if tail is None:
+                    return "the people for its last steps are not there"
+                near = tail[0]
+            kept = steps.staff(self.shop, self.board, job.after, near, load=False)
         works += kept
         return ""
 
@@ -274,12 +279,16 @@ class _Carrier:
                 self.board.release(work.people, work.start, work.end)
 
     def _again(self, job: Job, ids: list[tuple[int, ...]]) -> list[Work] | None:
-        """Place the steps before a pour anew, as late as its old time allows."""
+        """Place the steps before a pour near their old times, or as late as its own allows."""
         low = pots.not_before(self.shop, self.board, job.index)
         limits = (job.before[-1].step.longest_wait_min, self.shop.settings.coat_to_pour_most_min)
         longest = min((x for x in limits if x is not None), default=None)
         first = first_start(job, self.board, ids)
-        late = steps.latest(self.shop, self.board, job.before, low, first, longest)
+        late = steps.as_before(
+            self.shop, self.board, job.before, self.steps.get(job.index, {}), low, first, longest
+        )
+        if late is None:
+            late = steps.latest(self.shop, self.board, job.before, low, first, longest)
         if late is None:
             return None
         return steps.staff(self.shop, self.board, job.before, late, load=False)

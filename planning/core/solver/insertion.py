@@ -20,6 +20,8 @@ from planning.core.solver.pots import Poured
 from planning.core.solver.shop import Shop
 
 DAY = 1440.0
+MOVED_STEP = 0.25
+"""What moving a step counts, in portions moved."""
 
 
 @dataclass
@@ -41,6 +43,8 @@ class Taste:
     keep: dict[tuple[int, int], int] = field(default_factory=dict)
     """Start of pouring by (job, lift) in the previous plan."""
     move_price: float = 0.0
+    keep_steps: dict[int, dict[str, int]] = field(default_factory=dict)
+    """Start of each step by its id in the previous plan, by job."""
 
 
 def insert(shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0) -> Board:
@@ -82,21 +86,35 @@ def _with_low(
     early, ready = forward
     if not any(s.step.holds_place for s in job.before):
         ready = max(ready, holds_low)
-    trial, poured, abrades, early_ok = _pour_lifts(shop, board, job, taste, ready, early, low)
+    trial, poured, abrades, early_ok = _pour_lifts(
+        shop, board, job, taste, ready, early, low, holds_low
+    )
     works = steps.staff(shop, trial, job.before, early_ok)
     works += abrades
     end = poured[-1].end if poured[-1] else _fixed_end(job)
     cured = end + max(job.chemistry.at(end).cure_min, job.pour.cure_min or 0)
     done = cured
     if job.after:
-        tail = steps.earliest(shop, trial, job.after, cured)
-        if tail is None:
-            raise Blocked("horizon")
-        works += steps.staff(shop, trial, job.after, tail[0])
-        done = tail[1]
+        after = _after(shop, trial, job, cured, taste)
+        works += steps.staff(shop, trial, job.after, after)
+        done = steps.ready_after(job.after[-1], after[-1])
     start = _stand_start(job, works, poured)
     ids = tuple(p.pots if p else () for p in poured)
     return trial, Placed((), ids, -1, start, done, done, 0, 0), works
+
+
+def _after(shop: Shop, board: Board, job: Job, cured: int, taste: Taste) -> list[Work]:
+    """Return the last steps as early as they can be, or when they were if that is no later."""
+    tail = steps.earliest(shop, board, job.after, cured)
+    if tail is None:
+        raise Blocked("horizon")
+    starts = taste.keep_steps.get(job.index)
+    kept = steps.as_before(shop, board, job.after, starts, cured) if starts else None
+    if kept is None:
+        return tail[0]
+    late = shop.ahead.late_after_done
+    finish = steps.ready_after(job.after[-1], kept[-1])
+    return kept if late(job, finish) <= late(job, tail[1]) else tail[0]
 
 
 def _fixed_end(job: Job) -> int:
@@ -114,8 +132,9 @@ def _stand_start(job: Job, works: list[Work], poured: list[Poured | None]) -> in
 
 
 def _pour_lifts(
-    shop: Shop, board: Board, job: Job, taste: Taste, ready: int, early: list[Work], low: int
-) -> tuple[Board, list[Poured | None], list[Work], list[Work]]:
+    shop: Shop, board: Board, job: Job, taste: Taste, ready: int, early: list[Work], low: int,
+    holds_low: int,
+) -> tuple[Board, list[Poured | None], list[Work], list[Work]]:  # fmt: skip
     """Pour lift after lift; a lift that comes too late for the gap moves the one below later."""
     count = len(job.lifts)
     lows = [ready] + [0] * (count - 1)
@@ -148,7 +167,9 @@ def _pour_lifts(
             i -= 1
             continue
         if i == 0 and job.before and not lift.fixed:
-            fitted = _fit_before(shop, chosen.board, job, early, chosen.start, low)
+            fitted = _kept_before(shop, chosen.board, job, taste, chosen.start, low, holds_low)
+            if fitted is None:
+                fitted = _fit_before(shop, chosen.board, job, early, chosen.start, low)
             if fitted is None:
                 lows[0] = max(lows[0] + 1, chosen.start + 1)
                 taste_limit = _release_limit(shop, job)
@@ -179,6 +200,21 @@ def _release_limit(shop: Shop, job: Job) -> int | None:
     """Return the longest wait between the last step and the pour, the stricter of two."""
     limits = [job.before[-1].step.longest_wait_min, shop.settings.coat_to_pour_most_min]
     return min((x for x in limits if x is not None), default=None)
+
+
+def _kept_before(
+    shop: Shop, board: Board, job: Job, taste: Taste, start: int, low: int, holds_low: int
+) -> list[Work] | None:
+    """Return the steps when they were in the previous plan, where they still fit the pour."""
+    starts = taste.keep_steps.get(job.index)
+    if not starts:
+        return None
+    longest = _release_limit(shop, job)
+    kept = steps.as_before(shop, board, job.before, starts, low, start, longest)
+    holding = [
+        work.start for work in kept or () if job.before[work.number].step.holds_place
+    ]  # fmt: skip
+    return None if holding and min(holding) < holds_low else kept
 
 
 def _fit_before(
@@ -345,10 +381,11 @@ def _commit(
         stands.hand_over(board, job.parent, placed.stand_start)
     board.reserve((placed.slot,), placed.stand_start, end)
     late = lateness(job, placed.finish)
-    moved = sum(
+    moved: float = sum(
         1 for i, ids in enumerate(placed.pots)
         if ids and taste.keep.get((job.index, i), -1) not in (-1, _start_of(board, job, ids[0]))
     )  # fmt: skip
+    moved += MOVED_STEP * _moved_steps(job, works, taste)
     board.placed[job.index] = placed._replace(
         works=tuple(works), stand_end=end, late=late, moved=moved
     )
@@ -356,6 +393,16 @@ def _commit(
     board.moved += moved
     board.time += placed.finish
     return board
+
+
+def _moved_steps(job: Job, works: list[Work], taste: Taste) -> int:
+    """Return how many steps begin at another time than in the previous plan."""
+    starts = taste.keep_steps.get(job.index)
+    if not starts:
+        return 0
+    chains = {"before": job.before, "after": job.after}
+    named = ((chains[w.kind][w.number].step.id, w) for w in works if w.kind in chains)
+    return sum(starts.get(id, w.start) != w.start for id, w in named if not w.fixed)
 
 
 def _start_of(board: Board, job: Job, pot: int) -> int:

@@ -33,6 +33,7 @@ class Prices:
     move: float = 0.0
     move_minutes: float = 0.0
     keep: dict[tuple[int, int], int] = field(default_factory=dict)
+    keep_steps: dict[int, dict[str, int]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, case: Case) -> Prices:
@@ -44,6 +45,7 @@ class Prices:
             move=settings.move_price if case.problem.previous else 0.0,
             move_minutes=settings.late_minutes_per_move if case.problem.previous else 0.0,
             keep=previous_starts(case),
+            keep_steps=previous_steps(case),
         )
 
     @property
@@ -59,7 +61,10 @@ class Prices:
         return cost - board.fill * FILL + board.time * 1e-8
 
     def taste(self, **more: object) -> Taste:
-        taste = Taste(late_minute=self.late_minute, keep=self.keep, move_price=self.move_price)
+        taste = Taste(
+            late_minute=self.late_minute, keep=self.keep, move_price=self.move_price,
+            keep_steps=self.keep_steps,
+        )  # fmt: skip
         for name, value in more.items():
             setattr(taste, name, value)
         return taste
@@ -78,6 +83,17 @@ def previous_starts(case: Case) -> dict[tuple[int, int], int]:
                 key = (index_of[portion.pour], portion.lift)
                 starts[key] = min(portion.start_min, starts.get(key, portion.start_min))
     return starts
+
+
+def previous_steps(case: Case) -> dict[int, dict[str, int]]:
+    """Return when each step was to begin in the previous plan, by job and id of the step."""
+    previous = case.problem.previous
+    index_of = {p.id: i for i, p in enumerate(case.problem.pours)}
+    found: dict[int, dict[str, int]] = {}
+    for task in () if previous is None else previous.tasks:
+        if task.pour in index_of and task.kind != "abrade":
+            found.setdefault(index_of[task.pour], {})[task.step] = task.start_min
+    return found
 
 
 class Meter:
@@ -216,6 +232,8 @@ class Phase:
 
 MOST_OFF = 4
 """Pours chosen to come off at once. Of 3, 4, 6 and 10 measured, 4 left the fewest pots."""
+MOVED = 0.4
+"""How often, while something has moved, a step of the search begins with that."""
 DELAYS = (0.0, 0.3, 0.6)
 PHASES = (
     Phase(0.25, 1.0, 5.0, 0.5),
@@ -265,7 +283,8 @@ def improve(
     placeable = sum(not j.trouble for j in case.jobs)
     for phase in PHASES:
         for_lateness = phase is not PHASES[-1]
-        if for_lateness and (prices.late_minute != LATE_MINUTE or best.late <= late_bound):
+        settled = best.late <= late_bound and not best.moved
+        if for_lateness and (prices.late_minute != LATE_MINUTE or settled):
             continue
         budget = int((meter.work - meter.done) * phase.share)
         own = replace(prices, late_minute=phase.late_minute) if for_lateness else prices
@@ -334,7 +353,7 @@ def _step(
     case: Case, now: Board, prices: Prices, meter: Meter, rng: random.Random, late_bound: int
 ) -> Board | None:
     """Return the board after one removal and re-insertion, or None where nothing came off."""
-    wanted = _choose(case, now, rng, late_bound)
+    wanted = _choose(case, now, prices, rng, late_bound)
     trial = now.copy()
     gone = removal.remove(case.shop, case.jobs, trial, wanted)
     missing = [i for i in range(len(case.jobs)) if i not in trial.placed and i not in gone]
@@ -356,13 +375,17 @@ def _step(
     return construct(case, trial, back, taste, meter, case.tight)
 
 
-def _choose(case: Case, now: Board, rng: random.Random, late_bound: int) -> set[int]:
+def _choose(
+    case: Case, now: Board, prices: Prices, rng: random.Random, late_bound: int
+) -> set[int]:
     """Return some pours to take off."""
     placed = sorted(now.placed)
     if not placed:
         return set()
     late = [i for i in placed if now.placed[i].late]
     count = rng.randint(2, max(3, min(MOST_OFF, len(placed) // 2)))
+    if now.moved and rng.random() < MOVED:
+        return _around_moved(case, now, prices, rng, count)
     if late and now.late > late_bound and rng.random() < 0.5:
         return _around_late(case, now, rng, late, count)
     if rng.random() < 0.75:
@@ -391,6 +414,24 @@ def _around_late(
         for i in now.placed if i not in found
     )  # fmt: skip
     return found | {i for _, i in near[:count]}
+
+
+def _around_moved(
+    case: Case, now: Board, prices: Prices, rng: random.Random, count: int
+) -> set[int]:
+    """Return a pour that moved, and pours at work when it was to be poured before."""
+    moved = [i for i in sorted(now.placed) if now.placed[i].moved]
+    index = rng.choice(moved)
+    before = [prices.keep[index, lift] for lift in range(len(case.jobs[index].lifts))
+              if (index, lift) in prices.keep]  # fmt: skip
+    before += prices.keep_steps.get(index, {}).values()
+    moment = rng.choice(before) - rng.choice((0, 15, 60, 240))
+    count += rng.choice((0, 0, 2, 6))
+    near = sorted(
+        (min(abs(m - moment) for m in moments_of(case, now, i)) + rng.random() * 60, i)
+        for i in now.placed if i != index
+    )  # fmt: skip
+    return {index} | {i for _, i in near[:count]}
 
 
 def moments_of(case: Case, board: Board, index: int) -> list[int]:

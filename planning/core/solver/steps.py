@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from planning.core.solver import masks, ovens
 from planning.core.solver.board import Blocked, Board, Work
 from planning.core.solver.jobs import StepJob
@@ -131,6 +133,89 @@ def latest(
         after = works[-1].start
         most = steps[i - 1].step.longest_wait_min if i else None
     return works[::-1]
+
+
+def as_before(
+    shop: Shop,
+    board: Board,
+    steps: tuple[StepJob, ...],
+    starts: Mapping[str, int],
+    low: int,
+    until: int | None = None,
+    longest: int | None = None,
+) -> list[Work] | None:
+    """
+    Place steps when they were to be done before, or as near to it as leaves the next one in place.
+
+    Parameters
+    ----------
+    starts : mapping
+        Start of each step by its id, min.
+    low : int
+        Earliest start of the first step, min.
+    until, longest : int or None
+        Start of what follows the last step, and the longest time to it from the end of its hands.
+
+    Returns
+    -------
+    list of Work or None
+        None where a step was in no plan, or cannot stay near.
+    """
+    works: list[Work] = []
+    ready, most = low, None
+    for i, job in enumerate(steps):
+        wait = job.step.longest_wait_min
+        if job.fixed is not None:
+            work = fixed_work(shop, job, i)
+        else:
+            after, widest = until, longest
+            if i + 1 < len(steps):
+                above = steps[i + 1]
+                after = above.fixed.start_min if above.fixed else starts.get(above.step.id)
+                widest = wait
+            start = _nearest(shop, board, job, starts.get(job.step.id), ready, most, after, widest)
+            if start is None:
+                return None
+            end = start + job.step.hands_min
+            oven, begin = NO_OVEN, end
+            if job.step.oven_cycle:
+                slot = ovens.find(shop, board, job.step, end)
+                if slot is None:
+                    return None
+                oven, begin = slot
+            work = Work(job.kind, i, start, end, (), oven, begin, False)
+        works.append(work)
+        ready = ready_after(job, work)
+        most = None if wait is None else work.end + wait
+    late = until is not None and (
+        ready > until or (longest is not None and until > works[-1].end + longest)
+    )
+    return None if late else works
+
+
+def _nearest(
+    shop: Shop,
+    board: Board,
+    job: StepJob,
+    old: int | None,
+    low: int,
+    high: int | None,
+    after: int | None,
+    longest: int | None,
+) -> int | None:
+    """Return the start nearest to the old one that leaves room before what comes `after`."""
+    if old is None:
+        return None
+    hands = job.step.hands_min
+    if after is not None:
+        room = after - job.step.wait_min - hands
+        high = room if high is None else min(high, room)
+        low = low if longest is None else max(low, after - longest - hands)
+    bits = step_mask(shop, board, job)
+    wanted = max(low, old if high is None else min(old, high))
+    near = [x for x in (masks.first(bits, wanted), masks.last(bits, wanted)) if x >= low]
+    near = [x for x in near if high is None or x <= high]
+    return min(near, key=lambda x: (abs(x - old), x), default=None)
 
 
 def staff(

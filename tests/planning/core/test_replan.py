@@ -7,7 +7,7 @@ import pytest
 
 from planning.core.check import check
 from planning.core.plan import Plan, Problem
-from planning.core.problem import Limits
+from planning.core.problem import Limits, Person
 from planning.core.week import plan_week
 from planning.core.whatif import (
     another_person,
@@ -19,6 +19,8 @@ from planning.core.whatif import (
     without_person,
 )
 from tests.benchmarks.generator import week
+from tests.planning.core.small_weeks import coat as any_coat
+from tests.planning.core.small_weeks import pour, problem, shifts
 
 DAY = 1440
 NOW = DAY + 420
@@ -67,7 +69,41 @@ def test_two_rush_pours_and_a_person_away_two_days_move_little():
     assert len(moved) <= 0.15 * len(portions(plan))
     told = {m.pour for m in found.moves}
     assert {p for p, *_ in moved} <= told
+    stay = {p for p, *_ in portions(plan)} - {p for p, *_ in moved}
+    assert len(moved_steps(plan, found, stay)) <= 0.15 * len(plan.tasks)
     assert all(m.reason.endswith(".") for m in found.moves)
+
+
+def moved_steps(plan: Plan, found: Plan, pours: set[str]) -> set[tuple[str, str]]:
+    """Return the steps of some pours that begin at another time."""
+    before, after = (
+        {(t.pour, t.step): t.start_min for t in p.tasks if t.step and t.pour in pours}
+        for p in (plan, found)
+    )
+    return {key for key, start in before.items() if after.get(key) != start}
+
+
+def test_one_coat_that_loses_its_person_moves_alone():
+    coats = tuple(replace(any_coat(), id=id) for id in ("one", "two", "three"))
+    mixing = Person("T3", shifts(), ("mix",))
+    week = problem(pour("A", before=coats), people=(Person("T1", shifts(), ("coat",)), mixing))
+    plan = plan_week(replace(week, pours=(replace(week.pours[0], earliest_min=600),)))
+    sooner = tuple(
+        replace(t, start_min=t.start_min - 60, end_min=t.end_min - 60) if t.step == "one" else t
+        for t in plan.tasks
+    )
+    plan = replace(plan, tasks=sooner)
+    two = next(t for t in plan.tasks if t.step == "two")
+    crew = (
+        Person("T1", ((480, two.start_min), (two.end_min, 960)), ("coat",)),
+        Person("T2", ((480, two.end_min - 5),), ("coat",)),
+        mixing,
+    )
+    found = plan_week(replace(week, people=crew, previous=plan))
+    assert moved_steps(plan, found, {"A"}) == {("A", "two")}
+    assert portions(found) == portions(plan)
+    (move,) = found.moves
+    assert (move.step, move.from_min, move.to_min) == ("two", two.start_min, two.start_min - 5)
 
 
 def late_delivery(problem):
