@@ -16,7 +16,6 @@ from django.views.decorators.http import require_GET, require_POST
 
 from shared import clock
 from shared.api.permissions import needs
-from shared.errors import ShopError
 from shop.ledger.deeds import DEEDS
 from shop.ledger.models import Movement, Reservation
 from shop.ledger.queries import SOON, stock_levels
@@ -24,6 +23,7 @@ from shop.lots.models import Container, Lot, LotStatus
 from shop.lots.queries import clocks, container_info
 from shop.lots.storage import breaches
 from shop.materials.models import Material, MaterialKind
+from shop.page_deeds import do
 from shop.page_forms import row_id
 from shop.sites.models import Location
 from shop.sums import exact_sum
@@ -186,15 +186,4 @@ def certificate(request: Any, pk: int) -> Any:
 @require_POST
 def deed(request: Any, pk: int, deed: str) -> HttpResponse:
     """Do one thing to a lot, as its button says."""
-    if deed not in DEEDS:
-        raise Http404(f"There is no deed {deed}.")
-    scope, work = DEEDS[deed]
-    found = _lot(request, pk)
-    if not request.access.may(scope, request.site.pk):
-        messages.error(request, f"This needs {scope}; your role does not have it.")
-        return redirect("lot", pk)
-    try:
-        messages.success(request, work(request, found))
-    except ShopError as error:
-        messages.error(request, f"{error.message} Nothing was changed.")
-    return redirect("lot", pk)
+    return do(request, DEEDS, deed, _lot(request, pk), ("lot", pk))

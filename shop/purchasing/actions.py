@@ -108,8 +108,27 @@ def add_lines(order: PurchaseOrder, lines: Iterable[NewLine]) -> None:
             line.save()
         else:
             same.packs += new.packs
-            same.pack_price = new.pack_price
+            same.pack_price = queries.price_together(same, new.pack_price)
             same.save(update_fields=["packs", "pack_price"])
+
+
+@retried
+def add_to_draft(*, order: PurchaseOrder, line: NewLine) -> PurchaseOrder:
+    """Add a line to an order that nobody has agreed to yet."""
+    found = _locked(order, OrderStatus.DRAFT)
+    add_lines(found, [line])
+    return _saved(found)
+
+
+@retried
+def drop_from_draft(*, order: PurchaseOrder, line: PurchaseOrderLine) -> PurchaseOrder:
+    """Take a line off an order that nobody has agreed to yet; the last one stays."""
+    found = _locked(order, OrderStatus.DRAFT)
+    if not found.lines.exclude(pk=line.pk).exists():
+        words = f"line {line} is the only one of {found}; cancel the order instead."
+        raise Invalid.one("line", "last", words, value=line.pk)
+    found.lines.filter(pk=line.pk).delete()
+    return _saved(found)
 
 
 @retried

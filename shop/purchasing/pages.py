@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
 from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db import transaction
-from django.http import Http404, HttpResponse
+from django.db.models import QuerySet
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
+from shop import page_forms as forms
+from shop.materials.models import Pack
+from shop.page_deeds import do
 from shop.purchasing import actions, mailing, papers, queries
-from shop.purchasing.models import OrderStatus, PurchaseOrder
+from shop.purchasing.models import OrderStatus, PurchaseOrder, PurchaseOrderLine
 
 ON_A_PAGE = 50
 MOST_PACKS = 10_000
@@ -49,24 +52,9 @@ def orders(request: Any) -> HttpResponse:
 @needs("purchases:write")
 @require_POST
 def write(request: Any) -> HttpResponse:
-    """Write a draft of one line by hand, for what no plan asks for."""
+    """Write a draft by hand, for what no plan asks for; more lines are added on its page."""
     try:
-        pack = queries.packs_on_offer().filter(pk=_whole(request, "pack", 0)).first()
-        if pack is None:
-            raise Invalid.one("pack", "required", "pack is empty; choose one of the list.")
-        count = _whole(request, "packs", 1)
-        if not pack.least_packs <= count <= MOST_PACKS:
-            words = f"packs is {count}; give {pack.least_packs} to {MOST_PACKS}."
-            raise Invalid.one("packs", "out_of_range", words, value=count, limit=MOST_PACKS)
-        line = actions.NewLine(
-            material=pack.material,
-            pack_name=pack.name,
-            content=pack.content,
-            packs=count,
-            expected_on=_day(request, "expected_on", None) or clock.today(request.site),
-            pack_price=queries.pack_price(pack, count),
-            supplier_item=pack.supplier_item,
-        )
+        pack, line = _hand_line(request, queries.packs_on_offer())
         found = actions.draft(
             site=request.site, supplier=pack.supplier, lines=[line], by=request.user
         )
@@ -75,6 +63,23 @@ def write(request: Any) -> HttpResponse:
         return redirect("purchase-orders")
     messages.success(request, f"{found} is written down as a draft; approve it to go on.")
     return redirect("purchase-order", found.pk)
+
+
+def _hand_line(request: Any, offered: QuerySet[Pack]) -> tuple[Pack, actions.NewLine]:
+    """Return the line that was typed, at the price of so many packs."""
+    pack = forms.chosen(request.POST, "pack", offered)
+    if pack is None:
+        raise Invalid.one("pack", "required", "pack is empty; choose one of the list.")
+    count = forms.whole(request.POST, "packs", MOST_PACKS, pack.least_packs)
+    return pack, actions.NewLine(
+        material=pack.material,
+        pack_name=pack.name,
+        content=pack.content,
+        packs=count,
+        expected_on=forms.day(request.POST, "expected_on") or clock.today(request.site),
+        pack_price=queries.pack_price(pack, count),
+        supplier_item=pack.supplier_item,
+    )
 
 
 def _order(request: Any, pk: int) -> PurchaseOrder:
@@ -97,6 +102,9 @@ def order(request: Any, pk: int) -> HttpResponse:
             "lines": queries.line_states(found),
             "mail": found.mails.first(),
             "cost": cost,
+            "packs": queries.packs_on_offer().filter(supplier=found.supplier_id)
+            if found.status == OrderStatus.DRAFT
+            else [],
             "below_least": cost is not None and cost < found.supplier.least_order,
             "today": clock.today(request.site),
             "sent": found.status in sent,
@@ -122,18 +130,7 @@ def order_pdf(request: Any, pk: int) -> HttpResponse:
 @require_POST
 def deed(request: Any, pk: int, deed: str) -> HttpResponse:
     """Do one thing to an order, as its button says."""
-    if deed not in DEEDS:
-        raise Http404(f"There is no deed {deed}.")
-    scope, work = DEEDS[deed]
-    found = _order(request, pk)
-    if not request.access.may(scope, request.site.pk):
-        messages.error(request, f"This needs {scope}; your role does not have it.")
-        return redirect("purchase-order", pk)
-    try:
-        messages.success(request, work(request, found))
-    except ShopError as error:
-        messages.error(request, f"{error.message} Nothing was changed.")
-    return redirect("purchase-order", pk)
+    return do(request, DEEDS, deed, _order(request, pk), ("purchase-order", pk))
 
 
 def _approve(request: Any, found: PurchaseOrder) -> str:
@@ -158,55 +155,52 @@ def _mail(request: Any, found: PurchaseOrder) -> str:
     return f"{found} is ordered and goes to {mail.address}; this page says when it is sent."
 
 
+def _add(request: Any, found: PurchaseOrder) -> str:
+    own = queries.packs_on_offer().filter(supplier=found.supplier_id)
+    pack, line = _hand_line(request, own)
+    actions.add_to_draft(order=found, line=line)
+    return f"{line.packs} × {pack.name} {pack.material} is on {found}."
+
+
+def _drop(request: Any, found: PurchaseOrder) -> str:
+    line = forms.chosen(request.POST, "line", found.lines.select_related("material"))
+    if line is None:
+        raise Invalid.one("line", "required", "line is missing; choose one of the order.")
+    actions.drop_from_draft(order=found, line=line)
+    return f"{line} is off {found}."
+
+
 def _confirm(request: Any, found: PurchaseOrder) -> str:
-    answers = {
-        line.pk: actions.Answer(
-            _whole(request, f"packs-{line.pk}", line.packs),
-            _day(request, f"due-{line.pk}", line.due_on) or line.due_on,
-        )
-        for line in found.lines.all()
-    }
-    reference = request.POST.get("reference", "").strip()[:80]
-    actions.confirm(order=found, reference=reference, answers=answers)
+    post = request.POST
+
+    def answer(line: PurchaseOrderLine) -> actions.Answer:
+        name = f"packs-{line.pk}"
+        typed = post.get(name, "").strip()
+        packs = forms.whole(post, name, MOST_PACKS, least=0) if typed else line.packs
+        return actions.Answer(packs, forms.day(post, f"due-{line.pk}") or line.due_on)
+
+    answers = {line.pk: answer(line) for line in found.lines.all()}
+    actions.confirm(order=found, reference=forms.text(post, "reference", 80), answers=answers)
     return f"{found} is confirmed by the supplier."
 
 
 def _close(request: Any, found: PurchaseOrder) -> str:
-    actions.close(order=found, reason=request.POST.get("reason", "")[:200])
+    actions.close(order=found, reason=forms.text(request.POST, "reason"))
     return f"{found} is closed."
 
 
 def _cancel(request: Any, found: PurchaseOrder) -> str:
-    actions.cancel(order=found, reason=request.POST.get("reason", "")[:200])
+    actions.cancel(order=found, reason=forms.text(request.POST, "reason"))
     return f"{found} is cancelled."
 
 
 DEEDS: dict[str, tuple[str, Callable[[Any, PurchaseOrder], str]]] = {
     "approve": ("approvals:write", _approve),
+    "add": ("purchases:write", _add),
+    "drop": ("purchases:write", _drop),
     "place": ("purchases:write", _place),
     "mail": ("purchases:write", _mail),
     "confirm": ("purchases:write", _confirm),
     "close": ("purchases:write", _close),
     "cancel": ("purchases:write", _cancel),
 }
-
-
-def _whole(request: Any, name: str, usual: int) -> int:
-    text = request.POST.get(name, "").strip()
-    if not text:
-        return usual
-    if not text.isascii() or not text.isdigit() or len(text) > 9:
-        words = f"{name} is {text[:20]!r}; give a whole number."
-        raise Invalid.one(name, "not_whole", words, value=text[:20])
-    return int(text)
-
-
-def _day(request: Any, name: str, usual: date | None) -> date | None:
-    text = request.POST.get(name, "").strip()
-    if not text:
-        return usual
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        words = f"{name} is {text[:20]!r}; give a day that exists, such as 2026-11-30."
-        raise Invalid.one(name, "not_a_day", words, value=text[:20]) from None

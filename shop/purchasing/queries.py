@@ -163,3 +163,20 @@ def pack_price(pack: Pack, count: int) -> Decimal:
     )
     reached = [tier for tier in tiers if tier.from_packs <= count]
     return max(reached, key=lambda tier: tier.from_packs).price if reached else pack.price
+
+
+def price_together(line: PurchaseOrderLine, added: Decimal | None) -> Decimal | None:
+    """
+    Return the price of each pack of a line to which packs were added at another price.
+
+    Where both prices stand in the supplier's list, the break that all its packs together reach
+    holds; a price agreed otherwise is the later one's.
+    """
+    tiers = Pack.objects.filter(
+        material=line.material_id, supplier=line.order.supplier_id, name=line.pack_name
+    )
+    listed = {tier.from_packs: tier.price for tier in tiers}
+    reached = [count for count in listed if count <= line.packs]
+    if not reached or not {line.pack_price, added} <= set(listed.values()):
+        return added
+    return listed[max(reached)]

@@ -1,10 +1,14 @@
+from dataclasses import replace
+from decimal import Decimal
+
 import pytest
 
 from shared.api.roles import ROLES
 from shop.ledger.models import Movement
 from shop.proposals.models import PurchaseProposal
+from shop.purchasing import actions
 from shop.purchasing.models import OrderStatus, PurchaseOrder
-from tests.factories.purchasing import make_need, make_order, make_pack
+from tests.factories.purchasing import make_need, make_order, make_pack, new_line
 from tests.factories.shop import make_supplier
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
@@ -142,10 +146,80 @@ def test_an_order_written_by_hand_has_the_price_of_its_break(browser_of, site):
 
 
 @pytest.mark.parametrize(
-    ("sent", "words"), [({"pack": "0"}, "pack is empty"), ({"packs": "0"}, "give 1 to 10000")]
+    ("sent", "words"),
+    [
+        ({"pack": ""}, "pack is empty"),
+        ({"pack": "0"}, "choose one from the list"),
+        ({"packs": "0"}, "must be 1 to 10000"),
+        ({"expected_on": "2026-02-30"}, "no such day"),
+    ],
 )
 def test_an_order_by_hand_that_makes_no_sense_is_refused(browser_of, site, sent, words):
     body = {"pack": make_pack().pk, "packs": "1"} | sent
     answer = browser_of("purchasing").post("/buying/orders/write/", body, follow=True)
     assert words in answer.content.decode()
     assert PurchaseOrder.objects.count() == 0
+
+
+def sent(client, order, deed, **body):
+    address = f"/buying/orders/{order.pk}/{deed}/"
+    page = client.post(address, body, follow=True).content.decode()
+    order.refresh_from_db()
+    return page
+
+
+def test_lines_are_added_to_a_draft_and_taken_off_and_packs_together_reach_the_break(
+    browser_of, site
+):
+    pack = make_pack()
+    make_pack(pack.material, pack.supplier, price="50", from_packs=10)
+    other = make_pack(supplier=pack.supplier, name="tin", price="9")
+    buyer = browser_of("purchasing")
+    body = {"packs": "6", "expected_on": "2026-12-09"}
+    buyer.post("/buying/orders/write/", {"pack": pack.pk, **body})
+    order = PurchaseOrder.objects.get()
+    assert order.lines.get().pack_price == 60
+    assert "6 × 5 kg can" in sent(buyer, order, "add", pack=pack.pk, **body)
+    line = order.lines.get()
+    assert (line.packs, line.pack_price) == (12, 50)
+    sent(buyer, order, "add", pack=other.pk, **body)
+    assert order.lines.count() == 2
+    assert "is off PO-" in sent(buyer, order, "drop", line=line.pk)
+    last = order.lines.get()
+    assert last.pack_name == "tin"
+    assert "cancel the order instead" in sent(buyer, order, "drop", line=last.pk)
+    foreign = make_pack()
+    assert "choose one from the list" in sent(buyer, order, "add", pack=foreign.pk, packs="1")
+    version = order.version
+    sent(buyer, order, "approve")
+    for deed, more in (("add", {"pack": other.pk, **body}), ("drop", {"line": last.pk})):
+        assert "this needs draft" in sent(buyer, order, deed, **more)
+    assert order.lines.get().packs == 6
+    assert order.version == version + 1
+
+
+def test_a_price_agreed_by_hand_is_not_put_back_to_the_list(site):
+    pack = make_pack()
+    line = replace(new_line(pack, 2), pack_price=Decimal(55))
+    order = actions.draft(site=site, supplier=pack.supplier, lines=[new_line(pack, 2), line])
+    assert (order.lines.get().packs, order.lines.get().pack_price) == (4, 55)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({"packs": "two"}, "is &#x27;two&#x27;; type a whole number"),
+        ({"packs": "10001"}, "it must be 0 to 10000"),
+        ({"due": "2026-02-30"}, "no such day"),
+        ({"reference": "x" * 81}, "reference has 81 characters; at most 80"),
+    ],
+)
+def test_a_confirmation_that_makes_no_sense_is_refused_in_words(browser_of, site, more, words):
+    order = make_order(site)
+    line = order.lines.get()
+    names = {"packs": f"packs-{line.pk}", "due": f"due-{line.pk}"}
+    body = {names.get(name, name): value for name, value in more.items()}
+    assert words in sent(browser_of("purchasing"), order, "confirm", **body)
+    assert order.status == OrderStatus.ORDERED
+    sent(browser_of("purchasing"), order, "confirm", reference="A\0B")
+    assert (order.status, order.supplier_reference) == (OrderStatus.CONFIRMED, "AB")
