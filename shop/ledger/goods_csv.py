@@ -81,11 +81,12 @@ def _text(data: bytes) -> str:
 def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
-        rows = [row for row in reader if any(cell.strip() for cell in row)]
+        # Where a row stands is told as an editor counts: lines left empty count too.
+        rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
     except csv.Error as error:
         words = f"Line {reader.line_num}: {error}; look for a quote that is not closed."
         raise Invalid.one("file", "not_csv", words) from None
-    head = [name.strip() for name in rows[0]] if rows else []
+    head = [name.strip() for name in rows[0][1]] if rows else []
     missing = [name for name in NEEDED if name not in head]
     unknown = [name for name in head if name not in COLUMNS]
     if missing or unknown or len(set(head)) != len(head) or not 1 < len(rows) <= MOST_ROWS + 1:
@@ -96,7 +97,7 @@ def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
             f"{', '.join(unknown)[:200] or 'none'}; rows: {max(len(rows) - 1, 0)}."
         )
         raise Invalid.one("file", "bad_head", words)
-    for n, row in enumerate(rows[1:], 2):
+    for n, row in rows[1:]:
         if len(row) != len(head):
             words = f"Row {n} has {len(row)} cells, the first row {len(head)}."
             raise Invalid.one("file", "ragged", words)

@@ -1,3 +1,4 @@
+import base64
 import io
 from datetime import date, timedelta
 from decimal import Decimal
@@ -6,6 +7,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from shop.ledger import actions
+from shop.ledger.goods_csv import _text, read_goods
 from shop.ledger.models import Movement
 from shop.lots.models import Container, Lot, Placement
 from shop.materials.models import LearnedCode, Pack
@@ -18,6 +20,7 @@ from tests.factories.shop import (
     make_material,
     make_supplier,
 )
+from tests.shop.core.cases import params
 from tests.shop.lots.pdfs import plain_pdf
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
@@ -314,6 +317,21 @@ def test_every_bad_row_of_a_csv_is_named_and_none_is_taken_in(browser_of, site, 
         assert words in page, words
     assert answer.status_code == 422
     assert not Lot.objects.exists()
+
+
+def test_a_row_is_named_by_where_it_stands_in_the_file(browser_of, site, pail):
+    page = load(browser_of("technician"), "\r\n,,,,,,,\r\nNONE,X,25,kg,1,,2027-06-30,\r\n")
+    assert "Row 4, material" in page.content.decode()
+
+
+@pytest.mark.parametrize("case", params("interchange_checks.csv", "CSV-03"))
+def test_a_file_with_a_byte_order_mark_and_no_last_line_break_is_read(site, pail, case):
+    # CSV-04, spaces of a cell, does not hold here: around a code they are a slip, and taken off.
+    data = base64.b64decode(case.inputs["base64"])
+    assert _text(data) == "sku,qty_kg\r\nRES-A,12.5", case.source
+    row = f"{HEAD}{pail.material.code},A,12.5,kg,1,,2027-06-30,"
+    (goods,) = read_goods(b"\xef\xbb\xbf" + row.encode(), site)
+    assert (goods.material, goods.containers[0].quantity) == (pail.material, Decimal("12.5"))
 
 
 @pytest.mark.parametrize(
