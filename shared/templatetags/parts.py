@@ -52,7 +52,7 @@ WAYS = (
     ("Week", "week", "plans:read"),
     ("Orders", "orders", "tool_orders:read"),
     ("Stock", "stock", "lots:read"),
-    ("Outlook", "outlook", "requirements:read"),
+    ("Ahead", "outlook", "requirements:read"),
     ("Tools", "tools", "tools:read"),
     ("Buying", "buying", "purchases:read"),
     ("Workbench", "workbench", "calculations:read"),
