@@ -64,6 +64,7 @@ urlpatterns = [
     path("pours/<int:pk>/temperature/", cures.log_temperature, name="pour-temperature"),
     path("pours/<int:pk>/lifts/<int:number>/peak/", cures.peak, name="pour-peak"),
     path("pours/<int:pk>/new-plan/", cures.ask_plan, name="pour-new-plan"),
+    path("pours/<int:pk>/lower/", cures.leave_lower, name="pour-lower"),
     path("pours/<int:pk>/demould/", cures.demould, name="pour-demould"),
     path("demould-photos/<int:pk>/", cures.demould_photo, name="demould-photo"),
     path("pour-steps/<int:pk>/sign/", cures.sign, name="pour-step-sign"),

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import F, Sum
 
 from planning.core.problem import Layer
-from planning.core.short_lift import cut_at, level_without
+from planning.core.short_lift import EDGE_MM, cut_at, level_without
 from planning.cures.clock import clock_of
 from planning.cures.models import Cure, Demould, TemperatureReading
 from planning.cures.peaks import note_peak
@@ -20,6 +20,7 @@ from planning.pours.steps import sign_step
 from planning.routes.models import Phase
 from planning.week_plan.kept import lifts_of
 from planning.week_plan.models import Batch, Lift
+from planning.weigh_in.models import BatchEntry, EntryKind
 from shared.errors import Invalid, ShopError
 from shop import stores
 
@@ -35,6 +36,9 @@ CLOCK_FIELDS = (
 
 FULL_MM = 0.05
 """A mould that lacks less than this is full."""
+
+
+LEAST_REASON = 3
 
 
 class NotCured(ShopError):
@@ -66,6 +70,70 @@ def open_mm(pour: Pour) -> float:
     """Return the depth of a pour that none of its lifts reaches, mm."""
     reached = pour.lifts.aggregate(mm=Sum("depth_mm"))["mm"] or 0
     return max(0.0, sum(row["depth_mm"] for row in pour.layers) - float(reached))
+
+
+def rest_of(pour: Pour) -> tuple[float, float]:
+    """Return what no lift of a pour reaches: depth, mm, and mass, kg."""
+    reached = float(pour.lifts.aggregate(mm=Sum("depth_mm"))["mm"] or 0)
+    below, kg = 0.0, 0.0
+    for layer in cut_at([Layer(row["depth_mm"], row["mass_kg"]) for row in pour.layers], reached):
+        below += layer.depth_mm
+        if below > reached + EDGE_MM:
+            kg += layer.mass_kg
+    return open_mm(pour), kg
+
+
+@transaction.atomic
+def leave_lower(*, pour: Pour, reason: str, now: datetime, by: Any = None) -> Pour:
+    """
+    Take a casting that ends below the top of its mould as it is: no rest is planned any more.
+
+    For a rest too small to be mixed by itself. The casting cures by the clocks of its lifts; how
+    much lower it is, why, and who said so stand in the log of its last batch.
+    """
+    pour = Pour.objects.select_for_update().get(pk=pour.pk)
+    left_mm, left_kg = rest_of(pour)
+    waiting = pour.lifts.filter(cure__isnull=True).order_by("number").first()
+    if pour.status != PourStatus.POURING or left_mm < FULL_MM or not pour.lifts.exists():
+        raise ShopError(
+            f"{pour} is {pour.get_status_display().lower()} and lacks {left_mm:.1f} mm; only a "
+            f"casting being poured that lacks at least {FULL_MM} mm can be left lower.",
+            code="not_lower",
+        )
+    if waiting is not None:
+        raise ShopError(
+            f"Lift {waiting.number} of {pour} is still to be poured; pour it, or have the week "
+            "planned again, before the rest is given up.",
+            code="lift_waits",
+        )
+    if len(reason.strip()) < LEAST_REASON:
+        raise Invalid.one(
+            "reason",
+            "too_short",
+            f"The reason is {reason.strip() or 'empty'}; write at least {LEAST_REASON} letters.",
+        )
+    reached = float(pour.lifts.aggregate(mm=Sum("depth_mm"))["mm"])
+    layers, below = [], 0.0
+    for layer in cut_at([Layer(row["depth_mm"], row["mass_kg"]) for row in pour.layers], reached):
+        below += layer.depth_mm
+        if below <= reached + EDGE_MM:
+            layers.append({"depth_mm": layer.depth_mm, "mass_kg": layer.mass_kg})
+    pour.layers, pour.status = layers, PourStatus.CURING
+    pour.version += 1
+    pour.save(update_fields=["layers", "status", "version"])
+    batch = Batch.objects.filter(portions__lift__pour=pour).order_by("planned_start").last()
+    if batch is not None:
+        words = f"{pour} is left {left_mm:.1f} mm lower, {left_kg:.3f} kg less: {reason.strip()}"
+        BatchEntry.objects.create(
+            batch=batch,
+            key=f"lower:{pour.pk}:{pour.version}",
+            kind=EntryKind.REMARK,
+            at=now,
+            recorded_at=now,
+            by=by,
+            words=words[:400],
+        )
+    return pour
 
 
 @transaction.atomic

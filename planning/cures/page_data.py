@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
-from planning.cures.actions import FULL_MM, open_mm
+from planning.cures.actions import FULL_MM, open_mm, rest_of
 from planning.cures.models import Cure, Demould, TemperatureReading
 from planning.pours.models import Pour, PourStatus
 from planning.week_plan.because import plan_since
 from planning.week_plan.models import Batch, Lift
 from planning.weigh_in.models import BatchEntry, EntryKind
+from shared import clock
+from shop import stores
 
 PICTURE_WIDTH = 800
 PICTURE_HEIGHT = 240
@@ -73,7 +76,31 @@ def missing_of(pour: Pour, lifts: list[dict[str, Any]], now: datetime) -> dict[s
     else:
         return None
     plan = plan_since(pour.order.site_id, since)
-    return {"words": f"Pour {pour}: {words}", "since": since, "plan": plan}
+    return {
+        "words": f"Pour {pour}: {words}",
+        "since": since,
+        "plan": plan,
+        "rest": _rest(pour, lifts, now) if left_mm >= FULL_MM else None,
+    }
+
+
+def _rest(pour: Pour, lifts: list[dict[str, Any]], now: datetime) -> dict[str, Any]:
+    """Return what is missing at the top, and whether a pot may be mixed for it alone."""
+    mm, kg = rest_of(pour)
+    day = clock.local(now, pour.order.site).date()
+    mixers = [mixer.least_kg for mixer in stores.site_week(pour.order.site_id, day, 1).mixers]
+    of_mixers = min(mixers, default=Decimal(0))
+    least = float(max(stores.system(pour.system_id).least_batch_kg, of_mixers))
+    high = pour.pattern_height_mm
+    return {
+        "mm": mm,
+        "kg": kg,
+        "least_kg": least,
+        "too_small": kg < least,
+        "surplus_kg": max(0.0, least - kg),
+        "cover_mm": None if high is None else float(pour.depth_mm) - mm - float(high),
+        "all_cast": all(row["cure"] is not None for row in lifts),
+    }
 
 
 def _abrades_next(lifts: list[dict[str, Any]]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from datetime import datetime
 from typing import Any
 
 from django import forms
@@ -23,6 +24,7 @@ from planning.weigh_in.photos import clean_photo
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
+from shared.templatetags.units import minutes, moment
 from shared.units import week_of
 from shop import stores
 
@@ -183,6 +185,24 @@ def ask_plan(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("plan-compare", pk=plan.pk)
 
 
+@require_POST
+@needs("cures:write")
+def leave_lower(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a casting that is not full as it is, with the reason."""
+    found = _pour(request, pk)
+    try:
+        actions.leave_lower(
+            pour=found,
+            reason=request.POST.get("reason", "")[:300],
+            now=clock.now(),
+            by=request.user,
+        )
+        messages.success(request, f"{found} stays as it is; its cure clock runs.")
+    except ShopError as error:
+        messages.error(request, error.message)
+    return redirect("pour", pk=pk)
+
+
 @needs("steps:read")
 def step_photo(request: HttpRequest, pk: int) -> FileResponse:
     """Show the photo of a step to people of its site."""
@@ -217,7 +237,15 @@ def demould(request: HttpRequest, pk: int) -> HttpResponse:
         if photo is not None and not record.photo:
             actions.add_photo(record=record, photo=photo)
     except ShopError as error:
-        form.add_error("early_reason" if error.code == "not_cured" else None, error.message)
+        if error.code == "not_cured":
+            due = moment(datetime.fromisoformat(error.facts["due_at"]), request.site.time_zone)
+            form.add_error(
+                "early_reason",
+                f"{found} may be demoulded from {due}, in {minutes(error.facts['left_min'])}. "
+                "Leave it alone, or write down here why it comes off earlier.",
+            )
+        else:
+            form.add_error(None, error.message)
         return _page(request, found, 422, demould=form)
     messages.success(request, f"{found} is off: {record.get_verdict_display().lower()}.")
     return redirect("pour", pk=pk)

@@ -34,8 +34,9 @@ def take_from_lift(entry: BatchEntry) -> None:
         raise Invalid.one(
             "facts/kg",
             "too_much",
-            f"facts/kg is {kg} kg; of this portion of {portion.kg:.4f} kg at most {most:.4f} kg "
-            "can be missing. If nothing is left in the mould, reject the casting on its page.",
+            f"Missing, kg, is {kg.normalize():f} kg; of this portion of {portion.kg:.3f} kg at "
+            f"most {most:.3f} kg can be missing. If nothing is left in the mould, reject the "
+            "casting on its page.",
             value=str(kg),
             limit=f"{most:.4f}",
             unit="kg",

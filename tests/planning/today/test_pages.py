@@ -215,7 +215,9 @@ def test_demoulding_too_early_names_the_time_and_a_reason_lets_it_through(cast, 
         client = sign_in("tess")
         early = client.post(f"/pours/{cast.pk}/demould/", sent)
         assert early.status_code == 422
-        assert "give early_reason" in early.content.decode()
+        words = early.content.decode()
+        assert "Leave it alone, or write down here why it comes off earlier." in words
+        assert "UTC" not in words
         assert not Demould.objects.exists()
         sent["early_reason"] = "cast for a trial"
         assert client.post(f"/pours/{cast.pk}/demould/", sent).status_code == 302

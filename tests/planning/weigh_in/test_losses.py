@@ -122,6 +122,41 @@ def test_what_is_missing_is_planned_and_poured_as_a_lift_of_its_own(batch, phone
     assert "below the top of the mould" not in after
 
 
+def test_a_rest_too_small_for_a_pot_may_be_left_and_the_casting_then_cures(batch, phone, clock):
+    phone.pour()
+    at = batch.planned_pour_end + timedelta(minutes=5)
+    pour, small = Pour.objects.get(), Decimal("0.300")
+    batch.system.least_batch_kg = Decimal("0.800")
+    batch.system.save()
+    address = f"/pours/{pour.pk}/"
+    refused = phone.page.post(f"{address}lower/", {"reason": "thick enough"}, follow=True)
+    assert "can be left lower" in refused.content.decode(), "a full mould lacks nothing"
+    phone.enter("short", at, facts={"kg": str(small)}, words="ran out")
+    lower = Lift.objects.get()
+    page = phone.page.get(address).content.decode()
+    assert f"the least batch of {batch.system.name} is 0.800" in page
+    assert "ready for the other 0.500" in page
+    assert "Common practice, no source" in page
+    short = phone.page.post(f"{address}lower/", {"reason": " x"}, follow=True).content.decode()
+    assert "The reason is x; write at least 3 letters." in short
+    pour.refresh_from_db()
+    assert pour.status == "pouring"
+
+    phone.page.post(f"{address}lower/", {"reason": "the cover is 14 mm"})
+    pour.refresh_from_db()
+    assert pour.status == "curing"
+    assert sum(row["depth_mm"] for row in pour.layers) == pytest.approx(float(lower.depth_mm))
+    assert sum(row["mass_kg"] for row in pour.layers) == pytest.approx(float(lower.mass_kg))
+    assert batch.entries.get(kind="remark").words.endswith("kg less: the cover is 14 mm")
+    kinds = {one.kind for one in all_wanted(at).values()}
+    assert "cure_complete" in kinds
+    page = phone.page.get(address).content.decode()
+    assert "below the top of the mould" not in page
+    assert "Record the demoulding" in page
+    again = phone.page.post(f"{address}lower/", {"reason": "once more"}, follow=True)
+    assert "can be left lower" in again.content.decode()
+
+
 def test_a_dead_pot_is_planned_again_with_its_stock_as_it_is(batch, phone, clock):
     phone.weigh("resin")
     issued = Movement.objects.filter(kind="issue").count()
