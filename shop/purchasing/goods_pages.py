@@ -99,6 +99,7 @@ def _form(
             "scan": scan,
             "found": found,
             "problem": problem,
+            "posted": typed is not None,
             "filled": {"supplier": supplier, "containers": "1", **dict(filled.items())},
             "lines": lines,
             "also_fitting": [one for one in fitting if one is not chosen],

@@ -174,10 +174,18 @@ def _confirm(request: Any, found: PurchaseOrder) -> str:
     post = request.POST
 
     def answer(line: PurchaseOrderLine) -> actions.Answer:
-        name = f"packs-{line.pk}"
-        typed = post.get(name, "").strip()
-        packs = forms.whole(post, name, MOST_PACKS, least=0) if typed else line.packs
-        return actions.Answer(packs, forms.day(post, f"due-{line.pk}") or line.due_on)
+        # Told of by the material's name: a form of several lines numbers its fields.
+        of = f"of {line.material}"
+        typed = {
+            f"packs {of}": post.get(f"packs-{line.pk}", "").strip(),
+            f"due_on {of}": post.get(f"due-{line.pk}", ""),
+        }
+        packs = (
+            forms.whole(typed, f"packs {of}", MOST_PACKS, least=0)
+            if typed[f"packs {of}"]
+            else line.packs
+        )
+        return actions.Answer(packs, forms.day(typed, f"due_on {of}") or line.due_on)
 
     answers = {line.pk: answer(line) for line in found.lines.all()}
     actions.confirm(order=found, reference=forms.text(post, "reference", 80), answers=answers)

@@ -9,7 +9,7 @@ from shop.proposals.models import PurchaseProposal
 from shop.purchasing import actions
 from shop.purchasing.models import OrderStatus, PurchaseOrder
 from tests.factories.purchasing import make_need, make_order, make_pack, new_line
-from tests.factories.shop import make_supplier
+from tests.factories.shop import make_material, make_supplier
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
 
@@ -208,14 +208,14 @@ def test_a_price_agreed_by_hand_is_not_put_back_to_the_list(site):
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        ({"packs": "two"}, "is &#x27;two&#x27;; type a whole number"),
+        ({"packs": "two"}, "packs of Resin B is &#x27;two&#x27;; type a whole number"),
         ({"packs": "10001"}, "it must be 0 to 10000"),
-        ({"due": "2026-02-30"}, "no such day"),
+        ({"due": "2026-02-30"}, "due_on of Resin B is &#x27;2026-02-30&#x27;; no such day"),
         ({"reference": "x" * 81}, "reference has 81 characters; at most 80"),
     ],
 )
 def test_a_confirmation_that_makes_no_sense_is_refused_in_words(browser_of, site, more, words):
-    order = make_order(site)
+    order = make_order(site, make_pack(make_material(name="Resin B")))
     line = order.lines.get()
     names = {"packs": f"packs-{line.pk}", "due": f"due-{line.pk}"}
     body = {names.get(name, name): value for name, value in more.items()}
