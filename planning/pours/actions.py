@@ -21,8 +21,7 @@ from shared.errors import Invalid, ShopError
 from shop import stores
 
 QUANTUM = Decimal("0.0001")
-GEOMETRY_FIELDS = (
-    "geometry",
+FROM_PATTERN = (
     "length_mm",
     "width_mm",
     "depth_mm",
@@ -30,6 +29,10 @@ GEOMETRY_FIELDS = (
     "pattern_l",
     "pattern_height_mm",
     "stated_l",
+)
+GEOMETRY_FIELDS = (
+    "geometry",
+    *FROM_PATTERN,
     "shape_rows",
     "brush_coat_kg",
     "release_area_m2",
@@ -275,17 +278,6 @@ def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
     _copy_steps(pour, pour.order.route, casting.release_area_m2)
     ask_for_material(pour)
     return pour
-
-
-FROM_PATTERN = (
-    "length_mm",
-    "width_mm",
-    "depth_mm",
-    "draft_deg",
-    "pattern_l",
-    "pattern_height_mm",
-    "stated_l",
-)
 
 
 def _leave_pattern(pour: Pour, changes: dict[str, Any]) -> None:

@@ -2,20 +2,39 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 
 from planning.pours.models import ToolSide
 from planning.routes.models import Route
 from shop import stores
 
 
-def _number(label: str, **options: Any) -> forms.DecimalField:
-    return forms.DecimalField(
+class Figure(forms.DecimalField):
+    """A figure with its unit in the label, 'Depth, mm'; a comma counts as a point."""
+
+    def to_python(self, value: Any) -> Decimal | None:
+        """Return the figure; what is none is named with its unit."""
+        text = str(value or "").strip().replace(",", ".")
+        try:
+            return super().to_python(text)
+        except ValidationError:
+            name, _, unit = str(self.label).rpartition(", ")
+            raise ValidationError(
+                f"{name} is {str(value)[:20]}; it must be a number in {unit}, such as 12.5.",
+                code="invalid",
+            ) from None
+
+
+def _number(label: str, **options: Any) -> Figure:
+    name, _, unit = label.rpartition(", ")
+    return Figure(
         label=label,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-        error_messages={"invalid": f"{label}: not a number; give digits with one point."},
+        error_messages={"required": f"{name} is empty; give it in {unit}."},
         **options,
     )
 
@@ -34,6 +53,7 @@ class OrderForm(forms.Form):
 
     tool_code = forms.CharField(label="Tool, code", max_length=40)
     tool_name = forms.CharField(label="Tool, name", max_length=120, required=False)
+    tool_code.error_messages["required"] = "The tool's code is empty; give one, such as CUP-7."
     route = forms.ModelChoiceField(queryset=Route.objects.all(), empty_label=None)
     due_on = _day("Due on")
     earliest_on = _day("Not before", required=False)
@@ -56,7 +76,9 @@ class PourForm(forms.Form):
 
     system_id = forms.ChoiceField(label="Resin system")
     geometry = forms.ChoiceField(
-        choices=[("box", "Box and pattern"), ("volume", "Stated volume")], label="Size given as"
+        choices=[("box", "Box and pattern"), ("volume", "Stated volume")],
+        label="Size given as",
+        help_text="A pattern from a drawing is used afterwards, on the pattern's own page.",
     )
     depth_mm = _number("Depth of the casting, mm")
     length_mm = _number("Length inside the barriers, mm", required=False)

@@ -14,6 +14,7 @@ from planning.pours import actions
 from planning.pours.csv_rows import load_pours, read_text
 from planning.pours.models import OrderStatus, ToolOrder
 from planning.pours.page_forms import FileForm, OrderForm, PourForm
+from planning.routes.models import Route
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
@@ -65,7 +66,13 @@ def new_order(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "planning/pours/new_order.html",
-        {"order": order, "half_a": half_a, "half_b": half_b, "problem": problem},
+        {
+            "order": order,
+            "half_a": half_a,
+            "half_b": half_b,
+            "problem": problem,
+            "matched": list(Route.objects.filter(kind="matched").values_list("pk", flat=True)),
+        },
         status=200 if data is None else 422,
     )
 

@@ -217,6 +217,10 @@ def test_less_poured_than_planned_asks_at_once_whether_the_lift_ends_lower(
     page.locator("#take").tap()
     page.locator("#loss-kg").wait_for()
     assert Decimal(page.locator("#loss-kg").input_value()) == Decimal("0.2")
+    page.wait_for_function(
+        """() => { const box = document.getElementById("loss-kg").getBoundingClientRect();
+                   return box.top >= 0 && box.bottom <= innerHeight; }"""
+    )
     page.locator("#loss-take").tap()
     page.locator("#new-plan-words", has_text="0.2 kg missing").wait_for()
     assert set(BatchEntry.objects.values_list("kind", flat=True)) >= {"poured", "short"}

@@ -235,3 +235,19 @@ def test_a_mistake_is_put_right_by_a_further_entry(planned_batch, open_page, sig
     assert (first.kind, second.kind) == ("conditions", "amendment")
     assert second.amends == first
     assert float(first.facts["air_c"]) == 32
+
+
+def test_the_form_of_an_order_asks_only_for_what_its_choices_need(shop, open_page, sign_in):
+    page = open_page(390)
+    sign_in(page, "petra")
+    page.goto("/orders/new/")
+    other = page.locator("[data-sizes=b]")
+    length, stated = page.locator("[name=a-length_mm]"), page.locator("[name=a-stated_l]")
+    page.locator("[name=route]").select_option(label="Single-sided tool")
+    assert not other.is_visible()
+    assert (length.is_visible(), stated.is_visible()) == (True, False)
+    page.locator("[name=a-geometry]").select_option("volume")
+    assert (length.is_visible(), stated.is_visible()) == (False, True)
+    page.locator("[name=route]").select_option(index=0)
+    assert other.is_visible()
+    assert page.locator("[name=b-depth_mm]").is_visible()

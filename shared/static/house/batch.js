@@ -64,6 +64,7 @@ document.addEventListener("DOMContentLoaded", () => {
     Queue.add({ batch: id, kind, url, label, body: own, ...more });
     shown = null;
     draw();
+    if (lessPoured) { Trouble.ask({ state, record, preset: lessPoured }); return; }
     part("step").focus({ preventScroll: true });
     part("step").scrollIntoView({ block: "start" });
   }
