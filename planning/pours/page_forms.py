@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -16,7 +15,7 @@ from shop import stores
 class Figure(forms.DecimalField):
     """A figure with its unit in the label, 'Depth, mm'; a comma counts as a point."""
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Any:
         """Return the figure; what is none is named with its unit."""
         text = str(value or "").strip().replace(",", ".")
         try:
