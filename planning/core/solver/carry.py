@@ -94,7 +94,7 @@ class _Carrier:
             jobs = [self.index_of.get(p.pour, -1) for p in batch.portions]
             pot, reason = self._pot(batch, jobs)
             if pot is None:
-                for job in jobs:
+                for job in jobs if reason else ():
                     self.reasons.setdefault(job, reason)
                 continue
             self.board.put_pot(pot)
@@ -106,7 +106,9 @@ class _Carrier:
         kept = [
             Share(job, p.lift, p.kg, p.start_min, p.end_min)
             for job, p in zip(jobs, batch.portions, strict=True)
-            if job >= 0 and not self.case.jobs[job].trouble
+            if job >= 0
+            and not self.case.jobs[job].trouble
+            and p.lift < len(self.case.jobs[job].lifts)  # it may be cast in fewer lifts by now
         ]
         if not kept:
             return None, ""

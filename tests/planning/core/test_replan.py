@@ -7,7 +7,7 @@ import pytest
 
 from planning.core.check import check
 from planning.core.plan import Plan, Problem
-from planning.core.problem import Limits, Person
+from planning.core.problem import Layer, Limits, Person
 from planning.core.week import plan_week
 from planning.core.whatif import (
     another_person,
@@ -20,7 +20,7 @@ from planning.core.whatif import (
 )
 from tests.benchmarks.generator import week
 from tests.planning.core.small_weeks import coat as any_coat
-from tests.planning.core.small_weeks import pour, problem, shifts
+from tests.planning.core.small_weeks import pour, problem, shifts, system
 
 DAY = 1440
 NOW = DAY + 420
@@ -104,6 +104,19 @@ def test_one_coat_that_loses_its_person_moves_alone():
     assert portions(found) == portions(plan)
     (move,) = found.moves
     assert (move.step, move.from_min, move.to_min) == ("two", two.start_min, two.start_min - 5)
+
+
+def test_a_pour_that_is_cast_in_fewer_lifts_by_now_leaves_no_pot_behind():
+    thin, deep = system(deepest_lift_mm=20.0), system(deepest_lift_mm=60.0)
+    layers = tuple(Layer(20.0, 2.0) for _ in range(3))
+    week = problem(pour("A", layers=layers), systems=(thin,))
+    plan = plan_week(week)
+    assert [x.lift for x in plan.lifts] == [0, 1, 2]
+    again = replace(week, systems=(deep,), previous=plan)
+    found = plan_week(again)
+    assert check(again, found) == []
+    assert [x.lift for x in found.lifts] == [0]
+    assert found.figures.pots == 1
 
 
 def late_delivery(problem):
