@@ -23,6 +23,8 @@ from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
 
+THURSDAY = 4
+"""Of the ISO week: by then an unplanned week is as good as over."""
 BEING_MADE = (PlanState.WAITING, PlanState.SOLVING)
 
 
@@ -34,12 +36,14 @@ def week_name(day: date) -> str:
 
 @needs("plans:read")
 def this_week(request: HttpRequest) -> HttpResponse:
-    """Go to the week that a planner is busy with: this one, from Thursday on the next."""
+    """Go to this week; from Thursday on to the next one, where this one was never planned."""
     asked = request.GET.get("week", "").strip().upper()
     today = clock.today(request.site)
     if not asked:
-        ahead = today + timedelta(days=7 if today.isoweekday() >= 4 else 0)
-        return redirect("week-of", week=week_name(ahead))
+        this = week_name(today)
+        if today.isoweekday() >= THURSDAY and queries.current_plan(request.site.pk, this) is None:
+            return redirect("week-of", week=week_name(today + timedelta(days=7)))
+        return redirect("week-of", week=this)
     if _days(asked) is None:
         messages.error(
             request,
