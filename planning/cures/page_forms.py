@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 
+from planning.pours.figures import Figure
 from planning.pours.steps import within
 
 NUMBER = "%(value)s is not a number; give digits with one point, in the unit named."
@@ -15,15 +16,12 @@ NUMBER = "%(value)s is not a number; give digits with one point, in the unit nam
 def number(low: float, high: float, unit: str, name: str, **options: Any) -> forms.DecimalField:
     """Return a field whose refusals name the field, the value, the limit and the unit."""
     words = f"{name} is %(show_value)s {unit}; it must be {low:g} to {high:g} {unit}."
-    return forms.DecimalField(
+    return Figure(
+        name=name,
+        unit=unit,
         min_value=Decimal(str(low)),
         max_value=Decimal(str(high)),
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-        error_messages={
-            "min_value": words,
-            "max_value": words,
-            "invalid": f"{name} is no number; give digits with one point, in {unit}.",
-        },
+        error_messages={"min_value": words, "max_value": words},
         **options,
     )
 
@@ -78,11 +76,11 @@ class StepForm(forms.Form):
                 required=False,
             )
         limits = " to ".join(str(v) for v in (low, high) if v is not None)
-        return forms.DecimalField(
+        return Figure(
+            name=what,
+            unit=unit,
             label=f"{what}, {unit}" if unit else what,
             help_text=f"Within {limits} {unit}. A value outside is recorded and shown.",
-            widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-            error_messages={"invalid": f"{what} is no number; give digits with one point."},
         )
 
     def clean(self) -> dict[str, Any]:

@@ -5,37 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
 
+from planning.pours.figures import Figure
 from planning.pours.models import ToolSide
 from planning.routes.models import Route
 from shop import stores
 
 
-class Figure(forms.DecimalField):
-    """A figure with its unit in the label, 'Depth, mm'; a comma counts as a point."""
-
-    def to_python(self, value: Any) -> Any:
-        """Return the figure; what is none is named with its unit."""
-        text = str(value or "").strip().replace(",", ".")
-        try:
-            return super().to_python(text)
-        except ValidationError:
-            name, _, unit = str(self.label).rpartition(", ")
-            raise ValidationError(
-                f"{name} is {str(value)[:20]}; it must be a number in {unit}, such as 12.5.",
-                code="invalid",
-            ) from None
-
-
 def _number(label: str, **options: Any) -> Figure:
     name, _, unit = label.rpartition(", ")
-    return Figure(
-        label=label,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-        error_messages={"required": f"{name} is empty; give it in {unit}."},
-        **options,
-    )
+    return Figure(name=name, unit=unit, label=label, **options)
 
 
 def _day(label: str, required: bool = True) -> forms.DateField:

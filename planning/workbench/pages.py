@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
+from django import forms
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -35,6 +37,7 @@ def calculator(request: HttpRequest, name: str) -> HttpResponse:
     if given:
         form = found.bound(given)
         answer = found.answer(form)
+        say_labels(form)
     else:
         form = found.form(initial=USUAL | _expected(request))
     return render(
@@ -48,6 +51,24 @@ def calculator(request: HttpRequest, name: str) -> HttpResponse:
             "query": given.urlencode(),
         },
     )
+
+
+def say_labels(form: forms.Form) -> None:
+    """Let refusals name fields as the page does; to programs they carry the fields' own names."""
+    labels = {
+        name: str(field.label or name).removeprefix("or ").rpartition(", ")
+        for name, field in form.fields.items()
+    }
+    names = re.compile(r"\b(" + "|".join(map(re.escape, labels)) + r")\b")
+
+    def label(match: re.Match[str]) -> str:
+        before, _, after = labels[match[1]]
+        return before or after
+
+    for errors in form.errors.values():
+        for error in errors.as_data():
+            words = names.sub(label, str(error.message))
+            error.message = words[:1].upper() + words[1:]
 
 
 def _expected(request: HttpRequest) -> dict[str, Any]:

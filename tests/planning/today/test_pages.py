@@ -189,7 +189,7 @@ def test_measured_values_are_kept_beside_their_limits(batch, sign_in):
     client, name = sign_in("tess"), f"step-{step.pk}"
     bad = client.post(f"/pour-steps/{step.pk}/sign/", {f"{name}-check_0": "wide"})
     assert bad.status_code == 422
-    assert "Gap is no number" in bad.content.decode()
+    assert "Gap is wide; it must be a number in mm" in bad.content.decode()
     client.post(
         f"/pour-steps/{step.pk}/sign/",
         {f"{name}-check_0": "0.7", f"{name}-check_1": "on", f"{name}-took_min": "20"},

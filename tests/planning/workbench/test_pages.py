@@ -109,9 +109,26 @@ def test_cautions_of_the_systems_parts_are_shown(browser):
 def test_bad_figure_stands_beside_its_field_and_keeps_what_was_typed(browser):
     page = browser.get("/workbench/lift/", LINKS["lift"] | {"depth_mm": "-70"})
     assert 'id="answer"' not in page.content.decode()
-    assert "depth_mm is -70 mm; it must be above 0 and at most 1000 mm." in words(page)
+    assert "Depth of the lift is -70 mm; it must be above 0 and at most 1000 mm." in words(page)
     assert 'aria-invalid="true"' in page.content.decode()
     assert 'value="-70"' in page.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"total_g": "much"}, "Mass to mix is 'much'; it must be a number such as 12.5"),
+        ({}, "Mass to mix and volume to fill: neither given; give exactly one of them."),
+        (
+            {"total_g": "100", "hardener_per_100_by_volume": "20", "system": ""},
+            "is missing; a ratio by volume needs it.",
+        ),
+    ],
+)
+def test_a_refusal_names_the_field_as_the_page_does(browser, given, said):
+    page = words(browser.get("/workbench/mix/", {"system": "T", "readability_g": "1", **given}))
+    assert said in page
+    assert not re.search(r"\b(total_g|volume_l|resin_kg_l|hardener_kg_l) (is|and)\b", page)
 
 
 def test_what_was_typed_cannot_break_the_page(browser):
