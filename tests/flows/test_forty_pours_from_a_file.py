@@ -17,7 +17,7 @@ from planning.core.check import check
 from planning.core.plan import Plan, Problem
 from planning.pours.models import Pour
 from planning.week_plan.models import Batch
-from tests.planning.conftest import demo_data, now, shop_site  # noqa: F401 fixtures
+from tests.planning.conftest import now, shop_site, stocked  # noqa: F401 fixtures
 
 WEEK = "2026-W49"
 COLUMNS = (

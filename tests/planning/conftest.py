@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import pytest
 from django.db import transaction
@@ -15,11 +14,6 @@ from shared.access.models import Site
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 MONDAY = datetime(2026, 11, 30, 4, 0, tzinfo=UTC)
 """05:00 at the demo site, before anybody is in."""
-
-
-@pytest.fixture
-def demo_data() -> dict[str, Any]:
-    return json.loads((FIXTURES / "demo" / "shop.json").read_text(encoding="utf-8"))
 
 
 @pytest.fixture
