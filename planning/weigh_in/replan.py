@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
+from itertools import takewhile
 from typing import Any
 
 from planning.week_plan.because import ask_because, plan_since
@@ -12,36 +14,48 @@ from shared import clock
 from shared.errors import ShopError
 from shared.units import week_of
 
+MOST_TOLD = 5
+"""So many of the newest are asked about and told; a reason holds 200 letters."""
 UNPLANNED = (EntryKind.SCRAPPED, EntryKind.SHORT, EntryKind.LEAK)
 
 
-def last_trouble(batch: Batch) -> BatchEntry | None:
-    """Return the last thing that happened to a batch and that its plan does not know of."""
-    rows = [entry for entry in batch.entries.all() if entry.kind in UNPLANNED]
-    return max(rows, key=lambda entry: (entry.recorded_at, entry.pk), default=None)
+def troubles(batch: Batch) -> list[BatchEntry]:
+    """Return what happened to a batch and no plan knows of, the newest first; else the newest."""
+    rows = sorted(
+        (entry for entry in batch.entries.all() if entry.kind in UNPLANNED),
+        key=lambda entry: (entry.recorded_at, entry.pk),
+        reverse=True,
+    )
+    since = takewhile(
+        lambda row: plan_since(batch.site_id, row.recorded_at) is None, rows[:MOST_TOLD]
+    )
+    return list(since) or rows[:1]
 
 
-def reason_of(entry: BatchEntry) -> str:
+def reason_of(entries: Sequence[BatchEntry]) -> str:
     """Return what happened, in one line: batch, what, how much, the words written down."""
-    kg = entry.facts.get("kg")
-    much = f", {float(kg):g} kg missing" if kg and entry.kind != EntryKind.SCRAPPED else ""
-    words = f": {entry.words}" if entry.words else ""
-    return f"Batch {entry.batch.number}: {entry.get_kind_display().lower()}{much}{words}"[:200]
+    found = []
+    for entry in entries:
+        kg = entry.facts.get("kg")
+        much = f", {float(kg):g} kg missing" if kg and entry.kind != EntryKind.SCRAPPED else ""
+        words = f": {entry.words}" if entry.words else ""
+        found.append(f"{entry.get_kind_display().lower()}{much}{words}")
+    return f"Batch {entries[0].batch.number}: {'; '.join(found)}"[:200]
 
 
 def offer_of(batch: Batch) -> dict[str, Any] | None:
     """Return what happened and the plan asked for since, if any; nothing while all is well."""
-    entry = last_trouble(batch)
-    if entry is None:
+    entries = troubles(batch)
+    if not entries:
         return None
-    plan = plan_since(batch.site_id, entry.recorded_at)
-    return {"words": reason_of(entry), "plan": None if plan is None else plan.pk}
+    plan = plan_since(batch.site_id, entries[0].recorded_at)
+    return {"words": reason_of(entries), "plan": None if plan is None else plan.pk}
 
 
 def ask_plan(*, batch: Batch, now: datetime, by: Any = None) -> WeekPlan:
     """Ask for a new plan with what happened to a batch as its reason."""
-    entry = last_trouble(batch)
-    if entry is None:
+    entries = troubles(batch)
+    if not entries:
         raise ShopError(
             f"Nothing is recorded of batch {batch.number} that its plan does not know of; ask "
             "for a new plan on the week's page.",
@@ -51,8 +65,8 @@ def ask_plan(*, batch: Batch, now: datetime, by: Any = None) -> WeekPlan:
     week = week_of(first) if batch.plan is None else batch.plan.week
     return ask_because(
         site=batch.site,
-        reason=reason_of(entry),
-        since=entry.recorded_at,
+        reason=reason_of(entries),
+        since=entries[0].recorded_at,
         week=week,
         now=now,
         by=by,

@@ -197,6 +197,22 @@ def test_a_loss_that_makes_no_sense_is_refused_and_changes_nothing(batch, phone,
     assert not batch.entries.filter(kind="short").exists()
 
 
+def test_a_new_plan_hears_of_all_that_happened_since_the_one_before(batch, phone, clock):
+    phone.pour()
+    at = batch.planned_pour_end
+    minutes = [at + timedelta(minutes=n) for n in (1, 2, 3)]
+    phone.enter("short", minutes[0], facts={"kg": str(KG)}, words="pot too small")
+    phone.enter("leak", minutes[1], facts={"kg": "0.2"}, words="corner")
+    both = "barrier leaked, 0.2 kg missing: corner; poured short, 1.2 kg missing: pot too small"
+    address = f"/batches/{batch.pk}/"
+    assert phone.page.get(f"{address}state.json").json()["new_plan"]["words"].endswith(both)
+    phone.page.post(f"{address}new-plan/")
+    assert WeekPlan.objects.latest("pk").reason == f"Batch {batch.number}: {both}"
+    phone.enter("leak", minutes[2], key="third", facts={"kg": "0.1"}, words="again")
+    words = phone.page.get(f"{address}state.json").json()["new_plan"]["words"]
+    assert words == f"Batch {batch.number}: barrier leaked, 0.1 kg missing: again"
+
+
 def test_a_leak_that_lost_nothing_is_only_written_down(batch, phone):
     phone.pour()
     phone.enter("leak", batch.planned_pour_end, facts={"kg": "0"}, words="a damp corner")
