@@ -119,10 +119,15 @@ def test_calendar_address_opens_one_feed_without_signing_in(browser_of, client, 
     assert client.get("/calendar/.ics").status_code == 404
 
 
-def test_sweeper_that_is_dead_or_has_a_wrong_clock_is_noticed(monkeypatch):
-    # A database server's own clock can't be stopped, so the test stands in for it.
+@pytest.fixture
+def database_at_our_time(monkeypatch):
+    """A database server's own clock can't be stopped, so the test stands in for it."""
     for module in (sweep_module, heartbeat):
         monkeypatch.setattr(module, "database_now", lambda otherwise: otherwise)
+
+
+@pytest.mark.usefixtures("database_at_our_time")
+def test_sweeper_that_is_dead_or_has_a_wrong_clock_is_noticed():
     assert not is_alive()
     sweep(lambda: NOON)
     assert is_alive()
@@ -156,6 +161,7 @@ def test_kinds_told_to_the_day_are_read_by_one_worker_every_five_minutes():
     assert all("cure_complete" in kinds_now(NOON) for _ in range(3))
 
 
+@pytest.mark.usefixtures("database_at_our_time")
 def test_task_goes_round_and_old_messages_are_forgotten(site, frozen):
     from planning.tasks import forget_old_messages, sweep_reminders
 
