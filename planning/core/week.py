@@ -19,6 +19,7 @@ from planning.core.solver.board import LATE_MINUTE, Board
 from planning.core.solver.carry import carry_over
 from planning.core.solver.case import Case
 from planning.core.solver.lots import give_out
+from planning.core.solver.prices import Prices
 from planning.core.solver.retime import retime
 from planning.core.solver.turns import take_turns
 
@@ -94,7 +95,7 @@ class Planner:
             usual_work(problem) if work is None else work, self.clock.expired
         )
         self.case = Case(problem)
-        self.prices = search.Prices.of(self.case)
+        self.prices = Prices.of(self.case)
         self.alone = bounds.Alone(self.case)
         self.pots_bound = bounds.pots_by_mass(self.case)
         self.stage = "construct"

@@ -23,10 +23,11 @@ from pathlib import Path
 
 from planning.core.check import check
 from planning.core.problem import Limits
-from planning.core.solver import search
+from planning.core.solver import nearby, search
 from planning.core.solver.board import Blocked, Board
 from planning.core.solver.case import Case
 from planning.core.solver.insertion import insert
+from planning.core.solver.prices import Prices
 from planning.core.week import plan_week, usual_work
 from tests.benchmarks.generator import week
 
@@ -43,7 +44,7 @@ def naive(case: Case, fill_gaps: bool) -> Board:
     """
     pours = case.problem.pours
     by_due = sorted(range(len(pours)), key=lambda i: (pours[i].due_min, i))
-    taste = search.Prices().taste(sharing=False)
+    taste = Prices().taste(sharing=False)
     board, low = case.empty, 0
     for index in search.in_order(case, by_due):
         try:
@@ -51,7 +52,7 @@ def naive(case: Case, fill_gaps: bool) -> Board:
         except Blocked:
             continue
         if not fill_gaps and case.jobs[index].parent is None:
-            low = max(low, min(search.moments_of(case, board, index)))
+            low = max(low, min(nearby.moments_of(case, board, index)))
     return board
 
 
@@ -61,7 +62,7 @@ def measure(pours: int, seconds: float, seed: int) -> dict[str, object]:
     begun = time.process_time()
     case = Case(problem)
     meter = search.Meter(10**9, lambda: False)
-    first = search.start(case, case.empty, search.Prices(), meter, 1)
+    first = search.start(case, case.empty, Prices(), meter, 1)
     first_s = time.process_time() - begun
     listed, plain = (naive(Case(problem), fill_gaps) for fill_gaps in (False, True))
     begun, wall = time.process_time(), time.monotonic()

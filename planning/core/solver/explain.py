@@ -17,6 +17,7 @@ from planning.core.solver.candidates import Change, candidates
 from planning.core.solver.case import Case
 from planning.core.solver.insertion import insert
 from planning.core.solver.jobs import Job
+from planning.core.solver.prices import Prices
 from planning.core.solver.stock import parts_kg
 from planning.core.solver.wording import hours, pour_name, when
 
@@ -135,7 +136,7 @@ def _explained(
 ) -> Unplaced:
     pour, name = job.pour.id, pour_name(case.problem, job.pour.id)
     try:
-        search.place(case, board, job.index, search.Prices.of(case).taste(), True)
+        search.place(case, board, job.index, Prices.of(case).taste(), True)
         rule = "horizon"
     except Blocked as blocked:
         rule = blocked.rule
@@ -217,7 +218,7 @@ def _fits(problem: Problem, pour: str, due: bool) -> bool:
     board = case.empty
     for index in search.in_order(case, list(range(len(case.jobs)))):
         try:
-            board = insert(case.shop, board, case.jobs[index], search.Prices.of(case).taste())
+            board = insert(case.shop, board, case.jobs[index], Prices.of(case).taste())
         except Blocked:
             return False
     own = next(j for j in case.jobs if j.pour.id == pour)
@@ -237,7 +238,7 @@ class _Outcome(NamedTuple):
 def _outcome(problem: Problem, pour: str) -> _Outcome:
     """Solve briefly; return how the pour and its week come off."""
     case = Case(problem)
-    prices = search.Prices.of(case)
+    prices = Prices.of(case)
     meter = search.Meter(2 * len(case.jobs) + 60, _never)
     board = search.start(case, case.empty, prices, meter, 1)
     own = next(j for j in case.jobs if j.pour.id == pour)

@@ -40,7 +40,7 @@ def moves(case: Case, plan: Plan) -> tuple[Move, ...]:
             reason = WORDS[cause].format(
                 pour=pour_name(problem, pour), others=named(problem.pours, others)
             )
-        what = work_name(problem, pour, piece.step, piece.lift)
+        what = work_name(problem, pour, piece.step, piece.lift, piece.portion)
         reason = reason[0].upper() + reason[1:]
         found.append(Move(what, start, now, reason, pour, piece.step, piece.lift, cause, others))
     return tuple(found)
@@ -59,29 +59,34 @@ ABRADING = "abrade"
 
 @dataclass(frozen=True)
 class Piece:
-    """A piece of work as it is known in any plan: a step, casting a lift, abrading before it."""
+    """A piece of work as any plan knows it: a step, a portion of a lift, abrading before it."""
 
     pour: str
     step: str = ""
     """Id of the step, ABRADING for that, empty for casting."""
     lift: int | None = None
+    portion: int = 0
+    """Of a lift cast from several pots, which of them, in the order of pouring."""
 
     @property
-    def order(self) -> tuple[str, str, int]:
+    def order(self) -> tuple[str, str, int, int]:
         """A key to sort by."""
-        return self.pour, self.step, -1 if self.lift is None else self.lift
+        return self.pour, self.step, -1 if self.lift is None else self.lift, self.portion
 
 
 def starts_of(plan: Plan) -> dict[Piece, int]:
-    """Return the start of each task, and of pouring each lift."""
+    """Return the start of each task, and of pouring each portion."""
     starts: dict[Piece, int] = {}
     for task in plan.tasks:
         step = ABRADING if task.kind == "abrade" else task.step
         starts[Piece(task.pour, step, task.lift)] = task.start_min
+    portions: dict[tuple[str, int], list[int]] = {}
     for batch in plan.batches:
         for p in batch.portions:
-            key = Piece(p.pour, lift=p.lift)
-            starts[key] = min(p.start_min, starts.get(key, p.start_min))
+            portions.setdefault((p.pour, p.lift), []).append(p.start_min)
+    for (pour, lift), begins in portions.items():
+        for number, start in enumerate(sorted(begins)):
+            starts[Piece(pour, lift=lift, portion=number)] = start
     return starts
 
 

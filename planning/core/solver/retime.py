@@ -16,7 +16,7 @@ from planning.core.solver.board import Board, Placed, Pot, Share, Work
 from planning.core.solver.carry import carry_over
 from planning.core.solver.case import Case
 from planning.core.solver.jobs import Job, StepJob
-from planning.core.solver.search import Prices
+from planning.core.solver.prices import Prices
 from planning.core.solver.timing import Activity, Lag, Model, Resource, Target
 
 MOST_POURS = 300

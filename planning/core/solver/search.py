@@ -11,89 +11,17 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from planning.core.solver import removal
-from planning.core.solver.board import LATE_MINUTE, TOO_LIGHT, UNPLACED, Blocked, Board
+from planning.core.solver.board import LATE_MINUTE, Blocked, Board
 from planning.core.solver.case import Case
 from planning.core.solver.insertion import Taste, insert
 from planning.core.solver.jobs import Job, head_min
-from planning.core.solver.ovens import NO_OVEN
+from planning.core.solver.nearby import choose
+from planning.core.solver.prices import Prices
 
-FILL = 4e-4
-"""Worth of a thousandth of squared filling, in pots: a full and an empty pot beat two halves."""
 Order = Callable[[Job], tuple[float, ...]]
-
-
-@dataclass
-class Prices:
-    """What the foreman pays, in pots."""
-
-    late_minute: float = LATE_MINUTE
-    move: float = 0.0
-    move_minutes: float = 0.0
-    keep: dict[tuple[int, int], int] = field(default_factory=dict)
-    keep_steps: dict[int, dict[str, int]] = field(default_factory=dict)
-
-    @classmethod
-    def of(cls, case: Case) -> Prices:
-        """Return the prices the settings ask for."""
-        settings = case.problem.settings
-        rate = settings.late_minutes_per_pot
-        return cls(
-            late_minute=LATE_MINUTE if not rate else 1 / rate,
-            move=settings.move_price if case.problem.previous else 0.0,
-            move_minutes=settings.late_minutes_per_move if case.problem.previous else 0.0,
-            keep=previous_starts(case),
-            keep_steps=previous_steps(case),
-        )
-
-    @property
-    def move_price(self) -> float:
-        """What moving one portion costs in all, in pots."""
-        return self.move + self.move_minutes * self.late_minute
-
-    def cost(self, case: Case, board: Board) -> float:
-        """Return the cost of a board: unplaced, lateness, pots, moves, then how early it is."""
-        unplaced = len(case.jobs) - len(board.placed)
-        cost = unplaced * UNPLACED + board.light * TOO_LIGHT + board.late * self.late_minute
-        cost += board.pot_count + board.moved * self.move_price
-        return cost - board.fill * FILL + board.time * 1e-8
-
-    def taste(self, **more: object) -> Taste:
-        taste = Taste(
-            late_minute=self.late_minute, keep=self.keep, move_price=self.move_price,
-            keep_steps=self.keep_steps,
-        )  # fmt: skip
-        for name, value in more.items():
-            setattr(taste, name, value)
-        return taste
-
-
-def previous_starts(case: Case) -> dict[tuple[int, int], int]:
-    """Return when each lift began to be poured in the previous plan, by job and lift."""
-    previous = case.problem.previous
-    if previous is None:
-        return {}
-    index_of = {p.id: i for i, p in enumerate(case.problem.pours)}
-    starts: dict[tuple[int, int], int] = {}
-    for batch in previous.batches:
-        for portion in batch.portions:
-            if portion.pour in index_of:
-                key = (index_of[portion.pour], portion.lift)
-                starts[key] = min(portion.start_min, starts.get(key, portion.start_min))
-    return starts
-
-
-def previous_steps(case: Case) -> dict[int, dict[str, int]]:
-    """Return when each step was to begin in the previous plan, by job and id of the step."""
-    previous = case.problem.previous
-    index_of = {p.id: i for i, p in enumerate(case.problem.pours)}
-    found: dict[int, dict[str, int]] = {}
-    for task in () if previous is None else previous.tasks:
-        if task.pour in index_of and task.kind != "abrade":
-            found.setdefault(index_of[task.pour], {})[task.step] = task.start_min
-    return found
 
 
 class Meter:
@@ -230,10 +158,6 @@ class Phase:
     cold: float
 
 
-MOST_OFF = 4
-"""Pours chosen to come off at once. Of 3, 4, 6 and 10 measured, 4 left the fewest pots."""
-MOVED = 0.4
-"""How often, while something has moved, a step of the search begins with that."""
 DELAYS = (0.0, 0.3, 0.6)
 PHASES = (
     Phase(0.25, 1.0, 5.0, 0.5),
@@ -353,7 +277,7 @@ def _step(
     case: Case, now: Board, prices: Prices, meter: Meter, rng: random.Random, late_bound: int
 ) -> Board | None:
     """Return the board after one removal and re-insertion, or None where nothing came off."""
-    wanted = _choose(case, now, prices, rng, late_bound)
+    wanted = choose(case, now, prices, rng, late_bound)
     trial = now.copy()
     gone = removal.remove(case.shop, case.jobs, trial, wanted)
     missing = [i for i in range(len(case.jobs)) if i not in trial.placed and i not in gone]
@@ -373,102 +297,3 @@ def _step(
         delay=rng.choice(DELAYS),
     )  # fmt: skip
     return construct(case, trial, back, taste, meter, case.tight)
-
-
-def _choose(
-    case: Case, now: Board, prices: Prices, rng: random.Random, late_bound: int
-) -> set[int]:
-    """Return some pours to take off."""
-    placed = sorted(now.placed)
-    if not placed:
-        return set()
-    late = [i for i in placed if now.placed[i].late]
-    count = rng.randint(2, max(3, min(MOST_OFF, len(placed) // 2)))
-    if now.moved and rng.random() < MOVED:
-        return _around_moved(case, now, prices, rng, count)
-    if late and now.late > late_bound and rng.random() < 0.5:
-        return _around_late(case, now, rng, late, count)
-    if rng.random() < 0.75:
-        return _pots_in_a_row(case, now, rng, count)
-    return set(rng.sample(placed, min(count, len(placed))))
-
-
-def _around_late(
-    case: Case, now: Board, rng: random.Random, late: list[int], count: int
-) -> set[int]:
-    """Return a late pour, perhaps what it stands on, and pours at work about when it is."""
-    found = {rng.choices(late, [now.placed[i].late for i in late])[0]}
-    at = case.jobs[min(found)].parent
-    while at is not None and at in now.placed:
-        found.add(at)
-        at = case.jobs[at].parent
-    if len(found) > 1 and rng.random() < 0.3:
-        found = {min(found)}
-    moments = [m for i in sorted(found) for m in moments_of(case, now, i)]
-    if rng.random() < 0.5:  # make room where it would be if nobody else were there
-        moments = [m for i in sorted(found) for m in wanted_moments(case, now, i)]
-    moment = rng.choice(moments) - rng.choice((0, 30, 90, 240))
-    count += rng.choice((0, 0, 2, 6))  # a crowded hour takes more room than a pot does
-    near = sorted(
-        (min(abs(m - moment) for m in moments_of(case, now, i)) + rng.random() * 60, i)
-        for i in now.placed if i not in found
-    )  # fmt: skip
-    return found | {i for _, i in near[:count]}
-
-
-def _around_moved(
-    case: Case, now: Board, prices: Prices, rng: random.Random, count: int
-) -> set[int]:
-    """Return a pour that moved, and pours at work when it was to be poured before."""
-    moved = [i for i in sorted(now.placed) if now.placed[i].moved]
-    index = rng.choice(moved)
-    before = [prices.keep[index, lift] for lift in range(len(case.jobs[index].lifts))
-              if (index, lift) in prices.keep]  # fmt: skip
-    before += prices.keep_steps.get(index, {}).values()
-    moment = rng.choice(before) - rng.choice((0, 15, 60, 240))
-    count += rng.choice((0, 0, 2, 6))
-    near = sorted(
-        (min(abs(m - moment) for m in moments_of(case, now, i)) + rng.random() * 60, i)
-        for i in now.placed if i != index
-    )  # fmt: skip
-    return {index} | {i for _, i in near[:count]}
-
-
-def moments_of(case: Case, board: Board, index: int) -> list[int]:
-    """Return the minutes at which hands start on a pour, or it goes into an oven."""
-    placed = board.placed[index]
-    pots = board.pots[case.jobs[index].chemistry.index]
-    found = [w.start for w in placed.works]
-    found += [w.oven_start for w in placed.works if w.oven != NO_OVEN]
-    found += [pots[i].start for ids in placed.pots for i in ids]
-    return found or [placed.stand_start]
-
-
-def wanted_moments(case: Case, board: Board, index: int) -> list[int]:
-    """Return the minutes at which hands would start on a pour if they were free for it."""
-    job = case.jobs[index]
-    low = case.shop.earliest[index]
-    if job.parent is not None and job.parent in board.placed:
-        low = max(low, board.placed[job.parent].finish)
-    return case.shop.ahead.moments(job, low)
-
-
-def _pots_in_a_row(case: Case, now: Board, rng: random.Random, count: int) -> set[int]:
-    """Return the pours of a pot with room, and of pots of its system near it in time."""
-    systems = [s for s, pots in enumerate(now.pots) if pots]
-    if not systems:
-        return set()
-    weights = [len(now.pots[s]) for s in systems]
-    pots = now.pots[rng.choices(systems, weights)[0]]
-    ids = sorted(pots)
-    some = [pots[i] for i in rng.sample(ids, min(4, len(ids)))]
-    seed = min(some, key=lambda p: p.kg)
-    spread = rng.choice((300.0, 1500.0, 6000.0))
-    near = sorted((abs(p.pour - seed.pour) + rng.random() * spread, p.id) for p in pots.values())
-    found: set[int] = {s.job for s in seed.shares}
-    for _, id in near:
-        if len(found) >= count:
-            break
-        if pots[id].open and id != seed.id:
-            found |= {s.job for s in pots[id].shares}
-    return found

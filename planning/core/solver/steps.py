@@ -86,16 +86,24 @@ def earliest(
             lows[i - 1] = max(works[i - 1].start + 1, start - longest - before.hands_min)
             i -= 1
             continue
-        end = start + job.step.hands_min
-        oven, begin = NO_OVEN, end
-        if job.step.oven_cycle:
-            slot = ovens.find(shop, board, job.step, end)
-            if slot is None:
-                return None
-            oven, begin = slot
-        works[i:] = [Work(job.kind, i, start, end, (), oven, begin, False)]
+        work = _begun(shop, board, job, i, start)
+        if work is None:
+            return None
+        works[i:] = [work]
         i += 1
     return None
+
+
+def _begun(shop: Shop, board: Board, job: StepJob, index: int, start: int) -> Work | None:
+    """Return a step begun at a minute, with the oven its wait is spent in if it needs one."""
+    end = start + job.step.hands_min
+    oven, begin = NO_OVEN, end
+    if job.step.oven_cycle:
+        slot = ovens.find(shop, board, job.step, end)
+        if slot is None:
+            return None
+        oven, begin = slot
+    return Work(job.kind, index, start, end, (), oven, begin, False)
 
 
 def latest(
@@ -176,14 +184,10 @@ def as_before(
             start = _nearest(shop, board, job, starts.get(job.step.id), ready, most, after, widest)
             if start is None:
                 return None
-            end = start + job.step.hands_min
-            oven, begin = NO_OVEN, end
-            if job.step.oven_cycle:
-                slot = ovens.find(shop, board, job.step, end)
-                if slot is None:
-                    return None
-                oven, begin = slot
-            work = Work(job.kind, i, start, end, (), oven, begin, False)
+            begun = _begun(shop, board, job, i, start)
+            if begun is None:
+                return None
+            work = begun
         works.append(work)
         ready = ready_after(job, work)
         most = None if wait is None else work.end + wait

@@ -13,7 +13,8 @@ from collections.abc import Callable, Mapping
 
 from planning.core.solver.board import Board
 from planning.core.solver.case import Case
-from planning.core.solver.search import Meter, Prices, construct, orders
+from planning.core.solver.prices import Prices
+from planning.core.solver.search import Meter, construct, orders
 
 MOST_TURNS = 24
 SHARE = 0.15

@@ -58,10 +58,11 @@ def pour_name(problem: Problem, id: str) -> str:
     return named(problem.pours, (id,))
 
 
-def work_name(problem: Problem, pour: str, step: str, lift: int | None) -> str:
-    """Return a piece of work in words: a step, the abrading before a lift, or casting one."""
+def work_name(problem: Problem, pour: str, step: str, lift: int | None, portion: int = 0) -> str:
+    """Return a piece of work in words: a step, abrading before a lift, or a pot cast into it."""
     if lift is not None:
-        return f"{pour_name(problem, pour)}, {'abrading before ' if step else ''}lift {lift + 1}"
+        name = f"{pour_name(problem, pour)}, {'abrading before ' if step else ''}lift {lift + 1}"
+        return f"{name}, pot {portion + 1}" if portion else name
     own = next((p for p in problem.pours if p.id == pour), None)
     steps = () if own is None else (*own.before, *own.after)
     name = next((s.name for s in steps if s.id == step), step)

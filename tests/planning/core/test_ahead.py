@@ -6,12 +6,13 @@ from planning.core.problem import Person, Step
 from planning.core.solver import search
 from planning.core.solver.board import lateness
 from planning.core.solver.case import Case
+from planning.core.solver.prices import Prices
 from tests.benchmarks.generator import week
 from tests.planning.core.small_weeks import DAY, coat, pour, problem, shifts
 
 
 def start(case):
-    return search.start(case, case.empty, search.Prices(), search.Meter(10**6, lambda: False), 1)
+    return search.start(case, case.empty, Prices(), search.Meter(10**6, lambda: False), 1)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -4,13 +4,14 @@ import pytest
 
 from planning.core.solver import bounds, search
 from planning.core.solver.case import Case
+from planning.core.solver.prices import Prices
 from planning.core.solver.turns import take_turns
 from tests.benchmarks.generator import week
 
 
 def first_and_turned(pours: int, seed: int, work: int = 10**6):
     case = Case(week(pours, seed))
-    prices = search.Prices.of(case)
+    prices = Prices.of(case)
     meter = search.Meter(work, lambda: False)
     first = search.start(case, case.empty, prices, meter, 1)
     least = bounds.Alone(case).late
