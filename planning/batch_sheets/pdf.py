@@ -85,7 +85,7 @@ def _summary(pdf: FPDF, sheet: Mapping[str, Any], zone: str, address: str) -> No
                 [
                     clock_text(step["start_at"], zone),
                     clock_text(step["end_at"], zone),
-                    step["name"],
+                    words.step_of(step, zone),
                     step["pour"],
                     ", ".join(step["people"]),
                     clock_text(step["ready_at"], zone),

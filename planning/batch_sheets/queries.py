@@ -194,7 +194,7 @@ def steps_of(site: Site, day: date) -> QuerySet[PourStep]:
             pour__order__site=site, planned_start__gte=start, planned_start__lt=end
         )
         .exclude(pour__status=PourStatus.CANCELLED)
-        .select_related("pour__order__tool")
+        .select_related("pour__order__tool", "oven")
         .prefetch_related("planned_people")
         .order_by("planned_start", "pk")
     )
@@ -204,7 +204,7 @@ def step_row(step: PourStep) -> dict[str, Any]:
     """Return one step of work of a sheet."""
     dry = None
     if step.planned_end is not None and step.wait_min:
-        dry = step.planned_end + timedelta(minutes=step.wait_min)
+        dry = (step.oven_start or step.planned_end) + timedelta(minutes=step.wait_min)
     return {
         "id": step.pk,
         "name": step.name,
@@ -216,6 +216,9 @@ def step_row(step: PourStep) -> dict[str, Any]:
         "start_at": step.planned_start,
         "end_at": step.planned_end,
         "ready_at": dry,
+        "oven": None
+        if step.oven is None
+        else {"name": step.oven.name, "cycle": step.oven_cycle, "start_at": step.oven_start},
         "is_coat": step.coat_number is not None,
         "materials": step.materials,
         "checks": step.checks,

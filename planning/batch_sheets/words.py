@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from planning.batch_sheets.printed import day_clock_text
+from planning.batch_sheets.printed import clock_text, day_clock_text
 from shared.templatetags.units import minutes
 
 BRUSH = "Brush a thin coat on the pattern, into corners and details."
@@ -68,3 +68,12 @@ def after_of(portion: Mapping[str, Any], zone: str) -> str:
         gap = f"from {minutes(least)} after it"
     planned = day_clock_text(portion["next_at"], zone)
     return " ".join([*words, f"Lift {portion['next_lift']}: {gap}; planned {planned}."])
+
+
+def step_of(step: Mapping[str, Any], zone: str) -> str:
+    """Return a step's name, with the load of the oven its wait is spent in."""
+    oven = step["oven"]
+    if oven is None:
+        return str(step["name"])
+    at = clock_text(oven["start_at"], zone)
+    return f"{step['name']}; into {oven['name']} ({oven['cycle']}) at {at}"

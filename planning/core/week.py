@@ -24,7 +24,7 @@ from planning.core.solver.retime import retime
 from planning.core.solver.turns import take_turns
 
 CUT = "The clock ended the search; run again it may find another plan. Raise the seconds for more."
-INSERTIONS_PER_SECOND = 850
+INSERTIONS_PER_SECOND = 1100
 """For a week of 60 pours; larger ones take longer, see `usual_work`."""
 RETIME_WORK = 0.05
 """Deterministic work of CP-SAT for each second of the limit."""
@@ -78,7 +78,7 @@ def plan_week(
 def usual_work(problem: Problem) -> int:
     """Return the insertions that usually fit into the seconds given, on two shared cores."""
     pours = max(48, len(problem.pours))
-    return max(1, int(problem.limits.seconds * INSERTIONS_PER_SECOND * (60 / pours) ** 0.75))
+    return max(1, int(problem.limits.seconds * INSERTIONS_PER_SECOND * (60 / pours) ** 0.7))
 
 
 class Planner:

@@ -17,7 +17,7 @@ from planning.core.solver.prices import Prices
 from planning.core.solver.search import Meter, construct, orders
 
 MOST_TURNS = 24
-SHARE = 0.15
+SHARE = 0.3
 """Of all insertions, what may be spent here."""
 SOONER_MIN = (60, 240, 960)
 """By how much a late pour is put forward in the order, drawn each time so that rounds differ."""

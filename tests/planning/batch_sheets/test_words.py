@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from planning.batch_sheets.words import BRUSH, after_of, hardener_rule, how_of, work_of
+from planning.batch_sheets.words import BRUSH, after_of, hardener_rule, how_of, step_of, work_of
 
 PORTION = {
     "lift": 1,
@@ -63,3 +63,10 @@ def test_where_a_portion_goes_names_lift_depth_place_and_what_to_do_before():
         "Lift 1 of 2, 45.0 mm deep; Bench 1; brush coat 0.300 kg of it first"
     )
     assert "ABRADE AND CLEAN" in how_of({**PORTION, "abrade_first": True})
+
+
+def test_a_step_that_waits_in_an_oven_tells_which_and_when():
+    load = {"name": "Oven", "cycle": "60 °C", "start_at": datetime(2026, 11, 30, 14, tzinfo=UTC)}
+    assert step_of({"name": "Post-cure", "oven": None}, "Europe/Berlin") == "Post-cure"
+    words = step_of({"name": "Post-cure", "oven": load}, "Europe/Berlin")
+    assert words == "Post-cure; into Oven (60 °C) at 15:00"

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from planning.batch_sheets.actions import mark_printed
+from planning.batch_sheets.queries import step_row
 from planning.pours.models import PourStep
 from planning.routes.models import Phase
 from planning.week_plan import actions
@@ -113,6 +114,9 @@ def test_the_load_of_an_oven_is_known_and_kept(take, planned, shop_site, now):
     step.refresh_from_db()
     assert step.oven.kind == "oven"
     assert step.oven_start >= step.planned_end
+    row = step_row(step)
+    assert row["oven"] == {"name": step.oven.name, "cycle": "60 °C", "start_at": step.oven_start}
+    assert row["ready_at"] == step.oven_start + timedelta(minutes=240)
     before = step.oven_start
     plan = plan_again(shop_site, now)
     step.refresh_from_db()
