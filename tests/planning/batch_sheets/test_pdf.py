@@ -126,6 +126,7 @@ def sheet(batches):
                 "start_at": MONDAY,
                 "end_at": MONDAY,
                 "ready_at": MONDAY,
+                "oven": None,
                 "is_coat": True,
                 "materials": [],
                 "checks": [],
