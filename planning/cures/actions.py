@@ -303,10 +303,11 @@ def add_photo(*, record: Demould, photo: Any) -> Demould:
 
 def _facts(pour: Pour, record: Demould) -> dict[str, Any]:
     batches = Batch.objects.filter(portions__lift__pour=pour).distinct()
+    cast_kg = pour.lifts.aggregate(kg=Sum("mass_kg"))["kg"]  # less than asked for if left lower
     return {
         "batches": ", ".join(sorted(batches.values_list("number", flat=True))),
         "lifts": pour.lifts.count(),
-        "mass_kg": str(pour.mass_kg),
+        "mass_kg": f"{pour.mass_kg if cast_kg is None else cast_kg:.4f}",
         "hardness_shore_d": str(record.hardness_shore_d or ""),
         "thickness_mm": str(record.thickness_mm or ""),
         "defects": record.defects,

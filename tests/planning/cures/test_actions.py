@@ -86,6 +86,12 @@ def test_demoulding_opens_the_tool_record_once(cure):
     assert Cure.objects.get().done_at is not None
 
 
+def test_the_tool_record_tells_what_was_cast_not_what_was_asked_for(cure):
+    Lift.objects.update(mass_kg=Decimal("0.75"))  # as after a leak whose rest was left open
+    take_off(cure, 5)
+    assert ToolEvent.objects.get(kind="cast").facts["mass_kg"] == "0.7500"
+
+
 def test_a_rejected_casting_leaves_its_order_open(cure):
     take_off(cure, 5, verdict="reject", defects="soft at the edge")
     assert Pour.objects.get().status == "failed"
