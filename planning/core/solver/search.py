@@ -159,11 +159,11 @@ class Phase:
 
 
 DELAYS = (0.0, 0.3, 0.6)
-PHASES = (
+LATENESS = (
     Phase(0.25, 1.0, 5.0, 0.5),
     Phase(0.33, 1.0, 50.0, 2.0),  # weeks in which the cooler one is caught
-    Phase(1.0, LATE_MINUTE, 0.5, 0.03),
 )
+POTS = Phase(1.0, LATE_MINUTE, 0.3, 0.02)
 
 
 def without_light(case: Case, board: Board) -> Board:
@@ -205,22 +205,21 @@ def improve(
     rng = random.Random(seed)
     best = board
     placeable = sum(not j.trouble for j in case.jobs)
-    for phase in PHASES:
-        for_lateness = phase is not PHASES[-1]
+    for phase in LATENESS:
         settled = best.late <= late_bound and not best.moved
-        if for_lateness and (prices.late_minute != LATE_MINUTE or settled):
-            continue
+        if prices.late_minute != LATE_MINUTE or settled:
+            break
         budget = int((meter.work - meter.done) * phase.share)
-        own = replace(prices, late_minute=phase.late_minute) if for_lateness else prices
-        if not for_lateness and prices.late_minute == LATE_MINUTE:
-            best = retimed(best)
-        fewest = 0 if for_lateness else pots_bound(best)
-
-        enough = _enough(placeable, late_bound, None if for_lateness else fewest)
+        own = replace(prices, late_minute=phase.late_minute)
+        enough = _enough(placeable, late_bound, None)
         best = _anneal(
             case, best, prices, own, meter, budget, phase, rng, told, enough, late_bound
         )
-    return best
+    if prices.late_minute == LATE_MINUTE:
+        best = retimed(best)
+    enough = _enough(placeable, late_bound, pots_bound(best))
+    rest = meter.work - meter.done
+    return _anneal(case, best, prices, prices, meter, rest, POTS, rng, told, enough, late_bound)
 
 
 def _enough(placeable: int, late: int, pots: int | None) -> Callable[[Board], bool]:
