@@ -10,7 +10,8 @@ from __future__ import annotations
 NOUNS: dict[str, str] = {
     "sites": "sites, people and their hours, mixers, scales, benches, ovens, shelves",
     "materials": "materials, suppliers, packs, resin systems, release recipes",
-    "lots": "lots and containers: quarantine, release, labels",
+    "lots": "lots and containers: holding, moving, splitting, labels",
+    "releases": "letting a lot out of quarantine or hold, which is for who answers for the check",
     "shelf_life": "lengthening a lot's life: retests, and an expiry put right to a later day",
     "movements": "the stock ledger: receive, issue, adjust, reverse, count",
     "requirements": "dated needs, reservations and the stock outlook",
@@ -61,17 +62,18 @@ ROLES: dict[str, frozenset[str]] = {
     ),
     "planner": _scopes(
         _FLOOR + " purchases prices events",
-        "tool_orders routes steps plans batches weighings cures movements lots requirements "
-        "reminders tools calculations",
+        "tool_orders routes steps plans batches weighings cures movements lots releases "
+        "requirements reminders tools calculations",
     ),
     "purchasing": _scopes(
         _FLOOR + " events",
-        "purchases approvals prices materials movements lots requirements reminders calculations",
+        "purchases approvals prices materials movements lots releases requirements reminders "
+        "calculations",
     ),
     "tool_keeper": _scopes(_FLOOR, "tools tool_orders steps cures reminders calculations"),
     "quality": _scopes(
         _FLOOR + " purchases events audit",
-        "lots shelf_life tools cures reminders calculations",
+        "lots releases shelf_life tools cures reminders calculations",
     ),
     "administrator": SCOPES,
     "integration": _scopes(

@@ -162,7 +162,7 @@ def reverse(request: Any, lot: Lot) -> str:
 
 DEEDS: dict[str, tuple[str, Deed]] = {
     "hold": ("lots:write", hold),
-    "release": ("lots:write", release),
+    "release": ("releases:write", release),
     "retest": ("shelf_life:write", retest),
     "correct": ("lots:write", correct),
     "attach": ("lots:write", certificate),

@@ -158,6 +158,7 @@ def lot(request: Any, pk: int) -> HttpResponse:
             "breaches": breaches(found),
             "shelves": Location.objects.filter(site=request.site, in_use=True),
             "may_lots": may("lots:write", request.site.pk),
+            "may_release": may("releases:write", request.site.pk),
             "may_lengthen": may("shelf_life:write", request.site.pk),
             "may_move": may("movements:write", request.site.pk),
             "may_price": may("prices:read", request.site.pk),

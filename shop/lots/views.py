@@ -35,7 +35,7 @@ class LotViewSet(
     serializer_class = forms.LotSerializer
     read_serializer_class = forms.LotSerializer
     scope_noun = "lots"
-    scope_actions: ClassVar = {"retests": "shelf_life:write"}
+    scope_actions: ClassVar = {"retests": "shelf_life:write", "releases": "releases:write"}
     filterset_fields: ClassVar = {
         "material": ["exact"],
         "material__kind": ["exact"],

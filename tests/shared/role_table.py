@@ -54,10 +54,11 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("lots", "lots/{}", "GET PATCH"),
     **rows(
         "lots",
-        "lots/{}/holds lots/{}/releases lots/{}/expiry-corrections lots/{}/certificates",
+        "lots/{}/holds lots/{}/expiry-corrections lots/{}/certificates",
         "POST",
     ),
     **rows("lots", "lots/{}/certificate", "GET"),
+    **rows("releases", "lots/{}/releases", "POST"),
     **rows("shelf_life", "lots/{}/retests", "POST"),
     **rows("lots", "containers/{}/openings containers/{}/placements", "POST"),
     **rows("movements", "movements"),

@@ -127,7 +127,19 @@ def test_what_the_buttons_of_a_lot_do(browser_of, site, lot):
     deed(client, lot, "hold", reason="cloudy")
     lot.refresh_from_db()
     assert lot.status == "held"
-    deed(client, lot, "release", reason="stirred, test 7")
+
+
+def test_a_held_lot_is_released_by_who_answers_for_the_check(browser_of, lot):
+    technician = browser_of("technician")
+    deed(technician, lot, "hold", reason="cloudy")
+    page = read(technician, f"/stock/lots/{lot.pk}/")
+    assert "Release for use" not in page
+    assert "Nobody may use it until quality, purchasing or the planner" in page
+    refused = deed(technician, lot, "release", reason="looks well").content.decode()
+    assert "This needs releases:write" in refused
+    lot.refresh_from_db()
+    assert lot.status == "held"
+    deed(browser_of("quality"), lot, "release", reason="stirred, test 7")
     lot.refresh_from_db()
     assert lot.status == "released"
 
