@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from datetime import datetime, timedelta
 from decimal import Decimal
+from time import monotonic
 from typing import Any
 
 from django.db import transaction
@@ -23,6 +24,7 @@ from shared.access.models import Site
 from shared.errors import Invalid, ShopError
 
 LONGEST_SECONDS = 600
+STOP_ASKED_EVERY_S = 0.3
 
 
 class PlanNotReady(ShopError):
@@ -158,7 +160,21 @@ def _work_out(
     def stopped() -> bool:
         return WeekPlan.objects.filter(pk=plan.pk, stop_asked=True).exists()
 
-    return plan_week(problem, progress=report, stop=stopped)
+    return plan_week(problem, progress=report, stop=_now_and_then(stopped, STOP_ASKED_EVERY_S))
+
+
+def _now_and_then(ask: Callable[[], bool], every_s: float) -> Callable[[], bool]:
+    """Return what says the same, but asks anew only every so often: a search asks at each step."""
+    asked_at, said = float("-inf"), False
+
+    def answer() -> bool:
+        nonlocal asked_at, said
+        if not said and monotonic() - asked_at >= every_s:
+            said = ask()
+            asked_at = monotonic()
+        return said
+
+    return answer
 
 
 def _judge(problem: core.Problem, answer: core.Plan) -> list[dict[str, Any]]:

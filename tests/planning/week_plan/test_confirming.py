@@ -120,3 +120,14 @@ def test_a_can_short_by_rounding_makes_the_whole_batch_a_little_smaller(take, pl
     assert sum(kg["resin"]) * 1000 <= int(resin * 0.995)
     assert sum(kg["resin"]) < sum(x.target_kg for x in plenty if x.role == "resin")
     assert abs(sum(kg["hardener"]) / sum(kg["resin"]) - Decimal("0.15")) < Decimal("0.003")
+
+
+def test_the_wish_to_stop_is_looked_up_now_and_then_and_not_forgotten(monkeypatch):
+    clock, answers = [0.0], [False, True]
+    monkeypatch.setattr(actions, "monotonic", lambda: clock[0])
+    stopped = actions._now_and_then(lambda: answers.pop(0), 0.3)
+    assert [stopped(), stopped()] == [False, False]
+    clock[0] = 0.3
+    assert stopped()
+    clock[0] = 9.9
+    assert stopped(), "asked no more once it was said"
