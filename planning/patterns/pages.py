@@ -106,7 +106,7 @@ def _page(
         "may_write": request.access.may("tool_orders:write", request.site.pk),
     }
     if found.state == PatternState.READY:
-        context |= page_data.shown(found, int(asked) if asked.isdigit() else None)
+        context |= page_data.shown(found, int(asked) if asked.isdecimal() else None)
         halves = [half["name"] for half in found.report["halves"]]
         context["pours"] = found.pours.select_related("order__tool").order_by("pk")[:12]
         context["use"] = UseForm(site=request.site, halves=halves)

@@ -329,7 +329,7 @@ def next_number(site_id: int, day: date) -> str:
     start = f"T{day:%y}-"
     used = ToolOrder.objects.filter(site_id=site_id, number__startswith=start)
     numbers = [number.removeprefix(start) for number in used.values_list("number", flat=True)]
-    highest = max((int(number) for number in numbers if number.isdigit()), default=0)
+    highest = max((int(number) for number in numbers if number.isdecimal()), default=0)
     return f"{start}{highest + 1:04d}"
 
 

@@ -82,7 +82,7 @@ def _who(request: HttpRequest, day: date) -> int | None:
     asked = request.GET.get("who", "")
     if asked == "all":
         return None
-    if asked.isdigit() and int(asked) in dict(queries.people_of(request.site, day)):
+    if asked.isdecimal() and int(asked) in dict(queries.people_of(request.site, day)):
         return int(asked)
     return queries.person_of(request.site, request.user.pk, day)
 

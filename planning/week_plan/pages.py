@@ -88,7 +88,7 @@ def week(request: HttpRequest, week: str) -> HttpResponse:
 
 def _chosen(request: HttpRequest, week: str) -> WeekPlan | None:
     asked = request.GET.get("plan", "")
-    if asked.isdigit():
+    if asked.isdecimal():
         return get_object_or_404(WeekPlan, pk=int(asked), site=request.site, week=week)
     return queries.current_plan(request.site.pk, week)
 
