@@ -26,6 +26,7 @@ from planning.core.solver.turns import take_turns
 CUT = "The clock ended the search; run again it may find another plan. Raise the seconds for more."
 INSERTIONS_PER_SECOND = 1100
 """For a week of 60 pours; larger ones take longer, see `usual_work`."""
+HANDFUL = 12
 RETIME_WORK = 0.05
 """Deterministic work of CP-SAT for each second of the limit."""
 QUICK_SECONDS = 2.0
@@ -76,9 +77,14 @@ def plan_week(
 
 
 def usual_work(problem: Problem) -> int:
-    """Return the insertions that usually fit into the seconds given, on two shared cores."""
-    pours = max(48, len(problem.pours))
-    return max(1, int(problem.limits.seconds * INSERTIONS_PER_SECOND * (60 / pours) ** 0.7))
+    """
+    Return the insertions that usually fit into the seconds given, on two shared cores.
+
+    A week of a handful of pours has few ways to go about it, and is not searched as long.
+    """
+    count = len(problem.pours)
+    rate = INSERTIONS_PER_SECOND * (60 / max(48, count)) ** 0.7 * min(1.0, count / HANDFUL)
+    return max(1, int(problem.limits.seconds * rate))
 
 
 class Planner:

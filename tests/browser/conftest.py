@@ -85,7 +85,7 @@ def open_page(chromium, troubles, live_server) -> Iterator[Callable[..., Any]]:
             is_mobile=phone,
             base_url=live_server.url.replace("127.0.0.1", "localhost"),
         )
-        context.set_default_timeout(8000)
+        context.set_default_timeout(20_000)
         contexts.append(context)
         page = context.new_page()
         troubles.watch(page)

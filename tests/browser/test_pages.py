@@ -166,6 +166,26 @@ def test_a_pot_off_its_ratio_is_put_right(planned_batch, open_page, sign_in, clo
     assert batch.status == "weighed"
 
 
+def test_a_pot_that_dies_before_the_second_container_is_not_to_be_poured(
+    planned_batch, open_page, sign_in, clock
+):
+    batch = planned_batch
+    page = open_page(390)
+    sign_in(page, "tess")
+    clock.move_to(batch.planned_start)
+    page.goto(f"/batches/{batch.pk}/")
+    page.locator("#ready").tap()
+    for line in batch.lines.order_by("order"):
+        steps.weigh_line(page, line)
+    page.locator("#contact").tap()
+    page.locator("#second").wait_for()
+    steps.wait_until_sent(page)
+    clock.shift(timedelta(minutes=batch.pot_life_min + 1))
+    page.reload()
+    page.locator("#step").get_by_text("Do not pour: scrap the pot below").wait_for()
+    assert page.locator("#second").is_visible()
+
+
 def test_the_pot_s_clock_warns_and_then_forbids(planned_batch, open_page, sign_in, clock):
     batch = planned_batch
     resin, hardener = batch.lines.order_by("order")
@@ -178,6 +198,7 @@ def test_the_pot_s_clock_warns_and_then_forbids(planned_batch, open_page, sign_i
     steps.weigh_line(page, hardener)
     page.locator("#contact").tap()
     page.locator("#second").tap()
+    page.locator("#poured").wait_for()
     steps.wait_until_sent(page)
     clock.shift(timedelta(minutes=batch.pot_life_min - 4))
     page.reload()

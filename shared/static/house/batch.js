@@ -174,7 +174,9 @@ document.addEventListener("DOMContentLoaded", () => {
       h("button", { type: "button", class: "button--big", id: "contact", tap: () => { PotClock.sound(); record("contact", "First contact"); } }, "First contact: now")];
   }
 
-  const drawSecond = () => [
+  const deadPot = () => (PotClock.isDead() ? judged("stop", "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null);
+
+  const drawSecond = () => [deadPot(),
     h("p", {}, "Pour all of it into the second, clean container. Scrape the first one only with the mixer, never into the mix. Mix again. The pot life does not start anew."),
     h("button", { type: "button", class: "button--big", id: "second", tap: () => record("second_container", "Into the second container") }, "In the second container, mixed"),
   ];
@@ -193,7 +195,7 @@ document.addEventListener("DOMContentLoaded", () => {
     return [h("p", {}, words), portion.abrade_first ? judged("mind", "The lift below must be abraded and cleaned first.") : null, dampness(),
       Number(portion.brush_coat_kg) > 0 ? h("p", {}, `Brush ${Number(portion.brush_coat_kg).toFixed(3)} kg of it on the pattern first, into corners and details.`) : null,
       target(`Pour by ${clockText(latest)}, kg`, kgText(round), `into ${portion.pour}, lift ${portion.lift}`),
-      PotClock.isDead() ? judged("stop", "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null,
+      deadPot(),
       h("button", { type: "button", class: "button--big", id: "poured", tap: () => record("poured", `Poured ${kgText(round)} kg`, into((aim / 10000).toFixed(4))) }, `Poured: ${kgText(round)} kg`),
       h("details", {}, h("summary", { class: "summary" }, "Another weight went in"),
         entry({ label: "Poured, kg", target: round, low: round - 10 * division, high: round + 10 * division, most: 1.5 * round,
