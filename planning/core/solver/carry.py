@@ -381,12 +381,12 @@ class _Carrier:
                     return "the pour is too long after the last step"
             if i and ids[i]:
                 condition = chemistry.at(end)
+                ready = end + condition.gap_least_min
                 overdue = first > end + condition.gap_greatest_min
-                abraded = any(
-                    w.kind == "abrade" and w.number == i and w.end <= first
-                    and w.start >= end + condition.gap_least_min for w in works
-                ) and shop.settings.overdue_lift == "abrade"  # fmt: skip
-                if first < end + condition.gap_least_min or (overdue and not abraded):
+                abrades = [w for w in works if w.kind == "abrade" and w.number == i]
+                awry = any(w.start < ready or w.end > first for w in abrades)
+                abraded = abrades and shop.settings.overdue_lift == "abrade"
+                if first < ready or awry or (overdue and not abraded):
                     return "the gap between two lifts no longer holds"
             end = last
         cured = end + max(chemistry.at(end).cure_min, job.pour.cure_min or 0)

@@ -227,17 +227,11 @@ def _span(job: Job, board: Board, placed: Placed, lift: int) -> tuple[int, int] 
 
 def _gap_ok(job: Job, placed: Placed, lift: int, end: int, start: int) -> bool:
     condition = job.chemistry.at(end)
-    if start < end + condition.gap_least_min:
-        return False
-    if start <= end + condition.gap_greatest_min:
-        return True
-    return any(
-        w.kind == "abrade"
-        and w.number == lift
-        and w.start >= end + condition.gap_least_min
-        and w.end <= start
-        for w in placed.works
-    )
+    ready = end + condition.gap_least_min
+    abrades = [w for w in placed.works if w.kind == "abrade" and w.number == lift]
+    if start < ready or any(w.start < ready or w.end > start for w in abrades):
+        return False  # abrading stays where it is, needed or not
+    return bool(abrades) or start <= end + condition.gap_greatest_min
 
 
 def pour_ahead(
