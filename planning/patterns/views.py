@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiTypes, extend_schema
 from rest_framework.decorators import action
-from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.renderers import JSONRenderer
 
 from planning.patterns import actions
 from planning.patterns.models import PatternMesh
@@ -24,19 +23,14 @@ from planning.patterns.uploads import PatternFile
 from planning.pours.serializers import PourSerializer
 from shared import clock
 from shared.api import viewsets
+from shared.api.uploads import AnyFile
 
 
-class Png(BaseRenderer):
+class Png(AnyFile):
     """`image/png`, and problems as JSON where there is no picture."""
 
     media_type = "image/png"
     format = "png"
-    charset = None
-    render_style = "binary"
-
-    def render(self, data: Any, *args: Any, **kwargs: Any) -> bytes:
-        """Return the bytes as they are; anything else is a problem."""
-        return data if isinstance(data, bytes) else json.dumps(data).encode()
 
 
 class PatternViewSet(

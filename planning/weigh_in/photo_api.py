@@ -2,30 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from django.core.files.base import ContentFile
 from django.http import Http404, HttpResponse
-from rest_framework.renderers import BaseRenderer
 
 from planning.weigh_in.photos import MOST_BYTES, clean_photo
 from shared.api import fields
 from shared.api.serializers import StrictSerializer
-from shared.api.uploads import Upload, UploadField
+from shared.api.uploads import AnyFile, Upload, UploadField
 
 
-class Jpeg(BaseRenderer):
+class Jpeg(AnyFile):
     """`image/jpeg`, and problems as JSON where there is no photo."""
 
     media_type = "image/jpeg"
     format = "jpeg"
-    charset = None
-    render_style = "binary"
-
-    def render(self, data: Any, *args: Any, **kwargs: Any) -> bytes:
-        """Return the bytes as they are; anything else is a problem."""
-        return data if isinstance(data, bytes) else json.dumps(data).encode()
 
 
 class PhotoSerializer(StrictSerializer):
