@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from planning.core.geometry import BadGeometry, CastingShape, Slice, check_between, check_size
+from planning.core.pattern_bodies import Outer, outer_body
 from planning.core.pattern_classes import CLASSES
 from planning.core.pattern_draft import (
     A_SIDE,
@@ -166,7 +167,8 @@ def examine(mesh: Mesh, setup: Setup) -> Examined:
     -------
     Examined
         The report, and what the pictures need. Volumes are left out, with the reason, when the
-        mesh is not closed; draft and undercuts are given all the same.
+        mesh is not closed, inside out or crosses itself; draft and undercuts are given all the
+        same.
 
     Raises
     ------
@@ -175,30 +177,32 @@ def examine(mesh: Mesh, setup: Setup) -> Examined:
     """
     repaired: tuple[str, ...] = ()
     sound = inspect(mesh)
-    if setup.repair and not sound.solid:
+    outer = _outer(mesh, sound)
+    if setup.repair and outer.refused:
         mended = mend(mesh)
         mesh, repaired, sound = mended.mesh, mended.done, mended.soundness
-    lying = lay_down(mesh, setup.pull)
+        outer = _outer(mesh, sound)
+    lying = lay_down(outer.mesh, setup.pull)
     _check_height(lying)
     surface = examine_surface(lying, setup.parting_mm, setup.band_deg)
     profile, table = None, []
-    if sound.solid:
+    if not outer.refused:
         sections = Sections(lying)
         profile = sections.shape()
         table = section_table(
             sections, np.linspace(0, sections.height_mm, SECTIONS_SHOWN + 1)[:-1]
         )
     overhangs = (Overhang(lying), Overhang(lying, downwards=True) if setup.parting_mm else None)
-    halves = [_half(A_SIDE, lying, surface, overhangs[0], profile, setup)]
+    halves = [_half(A_SIDE, lying, surface, overhangs[0], profile or outer.refused, setup)]
     if overhangs[1] is not None:
-        halves.append(_half(B_SIDE, lying, surface, overhangs[1], profile, setup))
+        halves.append(_half(B_SIDE, lying, surface, overhangs[1], profile or outer.refused, setup))
     count, patches = undercut_patches(lying, surface)
     report = Report(
         size_mm=lying.size_mm,
         soundness=sound,
-        remarks=sound.remarks() + ([] if sound.solid else [NO_VOLUME]),
+        remarks=[*sound.remarks(), *outer.remarks, *([outer.refused] if outer.refused else [])],
         repaired=list(repaired),
-        solid=sound.solid,
+        solid=not outer.refused,
         volume_l=profile.shape.volume_l() if profile else None,
         surface_mm2=float(np.linalg.norm(surface.area_vectors, axis=1).sum()),
         sections=table,
@@ -211,6 +215,10 @@ def examine(mesh: Mesh, setup: Setup) -> Examined:
         band_deg=setup.band_deg,
     )
     return Examined(report, lying, surface, overhangs)
+
+
+def _outer(mesh: Mesh, sound: Soundness) -> Outer:
+    return outer_body(mesh, sound.bodies) if sound.closed else Outer(mesh, (), NO_VOLUME)
 
 
 def _check_height(lying: Mesh) -> None:
@@ -228,19 +236,20 @@ def _half(
     mesh: Mesh,
     surface: Surface,
     overhang: Overhang,
-    profile: Profile | None,
+    profile: Profile | str,
     setup: Setup,
 ) -> Half:
+    """Return one casting; `profile` is the pattern's area by height, or why it has none."""
     upper = side == A_SIDE
     areas = surface.a_mm2 if upper else surface.b_mm2
     trapped = trapped_mm2(overhang, mesh, surface.area_vectors, areas, upwards=upper)
-    casting, part, refused = None, None, "" if profile else NO_VOLUME
+    casting, part, refused = None, None, profile if isinstance(profile, str) else ""
     length, width, height = mesh.size_mm
     tall = height - setup.parting_mm if upper else setup.parting_mm
     room = box_around((length, width, tall), margin_mm=setup.margin_mm, cover_mm=setup.cover_mm)
     size = (room.length_mm, room.width_mm, room.depth_mm)
     cover = thinnest_cover(_standing(mesh, setup.parting_mm, upper), size, setup)
-    if profile:
+    if not isinstance(profile, str):
         part = half_of(profile.shape, setup.parting_mm, upper)
         try:
             casting = box(*size, setup.wall_draft_deg).minus(part)

@@ -49,9 +49,9 @@ class Mesh:
     def corners(self) -> tuple[Floats, Floats, Floats]:
         """Return the three corners of every facet, each (m, 3) mm."""
         return (
-            self.points_mm[self.facets[:, 0]],
-            self.points_mm[self.facets[:, 1]],
-            self.points_mm[self.facets[:, 2]],
+            self.points_mm.take(self.facets[:, 0], axis=0),
+            self.points_mm.take(self.facets[:, 1], axis=0),
+            self.points_mm.take(self.facets[:, 2], axis=0),
         )
 
     def area_vectors(self) -> Floats:

@@ -50,7 +50,7 @@ def rasterise(across: Floats, facets: Ints, width: int, height: int) -> Raster:
     width, height : int
         Size of the picture, pixels.
     """
-    coarser = _coarseness(across, facets)
+    coarser = coarseness(across, facets)
     if coarser > 1:
         shrunk = across * [1 / coarser, 1 / coarser, 1.0]
         small = _raster(shrunk, facets, -(-width // coarser), -(-height // coarser))
@@ -63,15 +63,42 @@ def rasterise(across: Floats, facets: Ints, width: int, height: int) -> Raster:
     return _raster(across, facets, width, height)
 
 
-def _coarseness(across: Floats, facets: Ints) -> int:
+def crossings(across: Floats, facets: Ints, width: int, height: int) -> tuple[Ints, Floats, Ints]:
+    """
+    Return every facet over the middle of every pixel: pixel, height there, and facet, each (k,).
+
+    Parameters
+    ----------
+    across : numpy.ndarray of float, shape (n, 3)
+        Points in pixels right and down, and in any unit up.
+    facets : numpy.ndarray of int, shape (m, 3)
+        Rows of `across`; facets on edge are over no pixel.
+    width, height : int
+        Size of the grid, pixels; see `coarseness` for how fine a grid may be.
+    """
+    none = np.zeros(0, np.int64)
+    found: list[tuple[Ints, Floats, Ints]] = [(none, np.zeros(0), none)]
+    first, count = _rows(across, facets, height)
+    crossed = np.flatnonzero(count)
+    for some in _handfuls(crossed, count[crossed], _HANDFUL // 4):
+        spans = _spans(across, facets[some], first[some], count[some], width)
+        for part in _handfuls(np.arange(len(spans.pixels)), spans.pixels, _HANDFUL):
+            place, depth, which = spans.drawn(part, width)
+            found.append((place, depth, some[which]))
+    places, depths, drawn = zip(*found, strict=True)
+    return np.concatenate(places), np.concatenate(depths), np.concatenate(drawn)
+
+
+def coarseness(across: Floats, facets: Ints) -> int:
     """Return by how much to coarsen so that rows and pixels stay within the work allowed."""
-    a, b, c = (across[facets[:, corner], :2] for corner in range(3))
-    high = np.maximum(np.maximum(a[:, 1], b[:, 1]), c[:, 1])
-    low = np.minimum(np.minimum(a[:, 1], b[:, 1]), c[:, 1])
+    right, down = (np.ascontiguousarray(across[:, axis]) for axis in range(2))
+    low, high = _extent(down, facets)
     rows = float((high - low).sum())
-    b -= a
-    c -= a
-    pixels = float(np.abs(b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]).sum()) / 2
+    first, second, third = facets.T
+    ax, ay = right.take(first), down.take(first)
+    bx, by = right.take(second) - ax, down.take(second) - ay
+    cx, cy = right.take(third) - ax, down.take(third) - ay
+    pixels = float(np.abs(bx * cy - by * cx).sum()) / 2
     coarser = 1
     while rows / coarser + pixels / coarser**2 > _MOST_WORK:
         coarser *= 2
@@ -106,11 +133,15 @@ def _handfuls(rows: Ints, weights: Ints, most: int) -> list[Ints]:
     return np.split(rows, np.flatnonzero(np.diff(piece)) + 1)
 
 
+def _extent(values: Floats, facets: Ints) -> tuple[Floats, Floats]:
+    """Return the least and the greatest value at the corners of each facet."""
+    a, b, c = (values.take(corner) for corner in facets.T)
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
 def _rows(across: Floats, facets: Ints, height: int) -> tuple[Ints, Ints]:
     """Return the first row of pixels each facet crosses, and how many rows."""
-    down = across[:, 1]
-    low = down[facets].min(axis=1)
-    high = down[facets].max(axis=1)
+    low, high = _extent(np.ascontiguousarray(across[:, 1]), facets)
     first = np.clip(np.ceil(low - 0.5), 0, height).astype(np.int64)
     last = np.clip(np.floor(high - 0.5), -1, height - 1).astype(np.int64)
     return first, np.maximum(last - first + 1, 0)
@@ -139,7 +170,7 @@ class _Spans:
 def _spans(across: Floats, facets: Ints, first: Ints, count: Ints, width: int) -> _Spans:
     order = np.argsort(across[facets, 1], axis=1)
     corners = np.take_along_axis(facets, order, axis=1)
-    top, middle, bottom = (across[corners[:, place]] for place in range(3))
+    top, middle, bottom = (across.take(corners[:, place], axis=0) for place in range(3))
     which = np.repeat(np.arange(len(facets)), count)
     row = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count) + first[which]
     level: Floats = row.astype(np.float64) + 0.5

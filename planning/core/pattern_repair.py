@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planning.core.pattern_bodies import Bodies
 from planning.core.pattern_mesh import Ints, Mesh, counted
 from planning.core.pattern_sound import Soundness, bodies_of, edges_of, inspect, repeated_rows
 
@@ -228,34 +229,12 @@ def _turn_outwards(mesh: Mesh) -> tuple[Mesh, list[str]]:
     count, of_point = bodies_of(mesh)
     if count > LONGEST_RIM:
         return mesh, []  # thousands of scraps are no bodies whose sides could be told
-    of_facet = of_point[mesh.facets[:, 0]]
-    bodies = {
-        int(label): Mesh(mesh.points_mm, mesh.facets[of_facet == label])
-        for label in np.unique(of_facet)
-    }
-    boxes = {label: _box(body) for label, body in bodies.items()}
-    turned = [
-        label
-        for label, body in bodies.items()
-        if body.signed_volume_mm3() < 0 and not _inside_another(label, boxes)
-    ]
-    if not turned:
+    bodies = Bodies(mesh, of_point)
+    turned = bodies.inside_out(bodies.hollows())
+    if not turned.any():
         return mesh, []
     facets = mesh.facets.copy()
-    wrong = np.isin(of_facet, turned)
+    wrong = turned[bodies.of_facet]
     facets[wrong] = facets[wrong][:, ::-1]
-    whole = "The body was" if count == 1 else f"{len(turned)} of {count} bodies were"
+    whole = "The body was" if count == 1 else f"{int(turned.sum())} of {count} bodies were"
     return Mesh(mesh.points_mm, facets), [f"{whole} inside out and turned to face outwards."]
-
-
-def _box(body: Mesh) -> tuple[np.ndarray, np.ndarray]:
-    points = body.points_mm[body.facets.ravel()]
-    return points.min(axis=0), points.max(axis=0)
-
-
-def _inside_another(label: int, boxes: dict[int, tuple[np.ndarray, np.ndarray]]) -> bool:
-    low, high = boxes[label]
-    return any(
-        other != label and (low > outer_low).all() and (high < outer_high).all()
-        for other, (outer_low, outer_high) in boxes.items()
-    )

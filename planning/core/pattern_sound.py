@@ -2,7 +2,8 @@
 Is a pattern's mesh a solid? A volume means something only when it is.
 
 A mesh is closed when every edge is run along as often one way as the other; then the sum of its
-signed tetrahedra does not depend on the origin. Facets that cross each other are not looked for.
+signed tetrahedra does not depend on the origin. Whether bodies overlap or facets cross each other
+is looked for in `pattern_bodies`.
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ class Soundness:
 
     @property
     def solid(self) -> bool:
-        """Whether the volume can be trusted."""
+        """Closed, and facing outwards as a whole."""
         return self.closed and not self.inside_out
 
     def remarks(self) -> list[str]:
@@ -52,14 +53,8 @@ class Soundness:
             (self.flat_facets, "facet", "without area, harmless"),
         ]
         said = [f"{counted(count, noun)}: {why}." for count, noun, why in odd if count]
-        if self.inside_out:
-            said.append("The surface is inside out: its facets face inwards.")
         if not self.closed and not self.open_edges and not self.turned_edges:
             said.append("Some edges are run along more often one way than the other.")
-        if self.bodies > 1:
-            said.append(
-                f"{self.bodies:,} separate bodies; where they overlap, the volume counts twice."
-            )
         return said
 
 

@@ -1,8 +1,9 @@
 """
 One million facets: what the worker needs, in a child process held to 1 GB.
 
-Run with ``python -m tests.benchmarks.bench_pattern``. Every step is timed; the volume is compared
-with a mesh library on the same file (in its own process, so its memory does not count).
+Run with ``python -m tests.benchmarks.bench_pattern``. Every step is timed; volume and processor
+time are compared with a general mesh library (trimesh) that reads the same file and cuts it 20
+times, in a process of its own, so that its memory does not count.
 """
 
 from __future__ import annotations
@@ -18,6 +19,9 @@ from pathlib import Path
 import numpy as np
 
 LIMIT_BYTES = 1 << 30
+CUTS = 20
+MOST_RATIO = 2.5
+MOST_MB = 800
 ALONG, ROUND = 709, 705
 """Rings and corners a ring: twice their product is the number of facets, just under a million."""
 
@@ -65,17 +69,21 @@ def measure(path: Path) -> None:
 
     mesh = read_pattern(path.read_bytes(), path.name, "mm")
     lap("read and weld")
+    read_s = time.process_time()
     sound = inspect(mesh)
     lap("watertight")
     sections = Sections(lay_down(mesh))
     volume = sections.volume_mm3()
     table = section_table(sections, np.linspace(0, sections.height_mm, 100))
     lap("volume and 100 sections")
+    sections_s = time.process_time() - read_s
     sections_peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     examined = examine(mesh, Setup(parting_mm=sections.height_mm / 2))
     lap("whole examination")
     sizes = [len(examined.picture(view)) for view in ("above", "below")]
-    lap("two pictures")
+    sizes.append(len(examined.thin()))
+    lap("two pictures and the viewer's mesh")
+    whole_s = time.process_time() - sections_s
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(  # noqa: T201  a benchmark speaks on its output
         json.dumps(
@@ -87,6 +95,8 @@ def measure(path: Path) -> None:
                 "sections": len(table),
                 "laps_s": laps,
                 "to_100_sections_s": round(sum(list(laps.values())[:3]), 2),
+                # the examination reads the sections again, so they count once
+                "processor_s": round(whole_s, 2),
                 "peak_mb_to_sections": round(sections_peak),
                 "peak_mb": round(peak),
                 "picture_bytes": sizes,
@@ -96,15 +106,17 @@ def measure(path: Path) -> None:
 
 
 def by_library(path: Path) -> None:
-    """Write the volume a mesh library finds and the seconds it takes."""
+    """Write the volume a mesh library finds and the processor seconds it takes with its cuts."""
     import trimesh
 
-    start = time.perf_counter()
     mesh = trimesh.load_mesh(path)
     volume = float(mesh.volume)
-    taken = round(time.perf_counter() - start, 2)
+    low, high = mesh.bounds[:, 2]
+    for height in np.linspace(low, high, CUTS + 2)[1:-1]:
+        mesh.section(plane_origin=[0, 0, height], plane_normal=[0, 0, 1])
+    taken = round(time.process_time(), 2)
     peak = round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
-    print(json.dumps({"volume_mm3": volume, "s": taken, "peak_mb": peak}))  # noqa: T201  as above
+    print(json.dumps({"volume_mm3": volume, "processor_s": taken, "peak_mb": peak}))  # noqa: T201  as above
 
 
 def run(part: str, path: Path) -> dict:
@@ -123,7 +135,9 @@ def main() -> None:
         mine, other = run("measure", path), run("by_library", path)
     mine["volume_off"] = abs(mine["volume_mm3"] / other["volume_mm3"] - 1)
     print(json.dumps({"this project": mine, "mesh library": other}, indent=1))  # noqa: T201  as above
-    kept = mine["volume_off"] < 1e-9 and mine["to_100_sections_s"] < 5 and mine["peak_mb"] < 1024
+    ratio = mine["processor_s"] / other["processor_s"]
+    print(f"{ratio:.2f} times the library's processor time; at most {MOST_RATIO}")  # noqa: T201
+    kept = mine["volume_off"] < 1e-9 and ratio <= MOST_RATIO and mine["peak_mb"] < MOST_MB
     sys.exit(0 if kept else 1)
 
 
