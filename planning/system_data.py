@@ -5,7 +5,6 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from planning.core.arrhenius import USUAL_E_J_MOL
 from planning.core.system import (
     Datasheet,
     GlassTransition,
@@ -56,7 +55,7 @@ def system_data(info: SystemInfo) -> SystemData:
         kinetics=Kinetics(**stored) if stored else None,
         thermal=Thermal(**thermal) if thermal else None,
         glass=GlassTransition(**glass) if glass else None,
-        e_j_mol=USUAL_E_J_MOL if energy is None else 1000 * float(energy),
+        e_j_mol=None if energy is None else 1000 * float(energy),
         peak_cap_c=None if info.cap_c is None else float(info.cap_c),
         service_c=None if info.service_c is None else float(info.service_c),
         **marks,

@@ -15,6 +15,12 @@ KELVIN = 273.15
 USUAL_E_J_MOL = 52_950.0
 """Halves a time for every 10 C between 25 and 35 C. Common practice for amine-cured epoxy."""
 
+CAREFUL_E_J_MOL = (46_000.0, 73_000.0)
+"""A pair that spans what was measured on epoxies, for a system whose own was not: of the two the
+one that gives the stricter time holds. 46: a filled grout's printed pot lives, 30 to 40 C; 73: a
+bisphenol epoxy with an anhydride, calorimetry. Gel times with a cycloaliphatic diamine gave 58.5,
+an epoxy with a cold hardener 59.8, with an aromatic diamine 63.6 to 70.7. See SOURCES_physics."""
+
 
 def shift_time(time: float, at_c: float, to_c: float, e_j_mol: float = USUAL_E_J_MOL) -> float:
     r"""

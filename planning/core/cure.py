@@ -73,8 +73,10 @@ def cure_clock(
     age_h = need_h = by_age_h = None
     if point is not None:
         need_h = point.minutes / 60
-        age_h = equivalent_age(times_h, temps_c, point.temp_c, system.e_j_mol)[-1]
-        by_age_h = time_at_age(need_h, times_h, temps_c, then_c, point.temp_c, system.e_j_mol)
+        age_h = equivalent_age(times_h, temps_c, point.temp_c, system.usual_e_j_mol)[-1]
+        by_age_h = time_at_age(
+            need_h, times_h, temps_c, then_c, point.temp_c, system.usual_e_j_mol
+        )
     conversion, need = None, demould_conversion(system)
     by_cure_h, stalls = None, False
     if system.kinetics is not None:

@@ -92,8 +92,8 @@ def lift_window(
     require.positive(depth_mm=depth_mm)
     require.temperature(shop_c=shop_c)
     sheet = system.datasheet
-    printed_opens = _hours(sheet.least_gap, shop_c, system.e_j_mol)
-    printed_closes = _hours(sheet.greatest_gap, shop_c, system.e_j_mol)
+    printed_opens = _hours(sheet.least_gap, shop_c, system.usual_e_j_mol)
+    printed_closes = _hours(sheet.greatest_gap, shop_c, system.usual_e_j_mol)
     gelled_h, cooled_h, never = _computed_opening(system, depth_mm, shop_c, base, top)
     known = [h for h in (gelled_h, cooled_h) if h is not None]
     opens_h = greatest(printed_opens, max(known) if known else None)
@@ -219,10 +219,10 @@ def _overlaps(system: SystemData, depth_mm: float, shop_c: float, base: Face, to
     """
     sheet = system.datasheet
     closes_h = least(
-        _hours(sheet.greatest_gap, shop_c, system.e_j_mol),
+        _hours(sheet.greatest_gap, shop_c, system.usual_e_j_mol),
         _bonds_until_h(system, depth_mm, shop_c, base, top),
     ).value
-    opens_h = _hours(sheet.least_gap, shop_c, system.e_j_mol)
+    opens_h = _hours(sheet.least_gap, shop_c, system.usual_e_j_mol)
     if closes_h is None or (opens_h is not None and opens_h > closes_h):
         return False
     if not system.computable:

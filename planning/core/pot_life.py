@@ -42,7 +42,7 @@ def pot_life_min(
     """
     require.temperature(shop_c=shop_c)
     warm_c = shop_c if mix_c is None else max(shop_c, mix_c)
-    printed = _shifted(system.datasheet.pot_life, warm_c, system.e_j_mol)
+    printed = _shifted(system.datasheet.pot_life, warm_c, system.usual_e_j_mol)
     return least(printed, _computed_pot_life(system, shop_c, mass_kg, mix_c))
 
 
@@ -183,7 +183,7 @@ def _computed_pot_life(
 
 def _gel(system: SystemData, shop_c: float) -> tuple[float | None, float | None]:
     require.temperature(shop_c=shop_c)
-    printed = _shifted(system.datasheet.gel, shop_c, system.e_j_mol)
+    printed = _shifted(system.datasheet.gel, shop_c, system.usual_e_j_mol)
     if system.kinetics is None:
         return printed, None
     from planning.core.kinetics import isothermal_time_min

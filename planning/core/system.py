@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from planning.core import require
-from planning.core.arrhenius import USUAL_E_J_MOL
+from planning.core.arrhenius import CAREFUL_E_J_MOL, USUAL_E_J_MOL
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,7 @@ class SystemData:
     A resin system as the physics sees it.
 
     Everything beyond the name may be missing: without `kinetics` and `thermal` the datasheet
-    points are shifted by `e_j_mol`; with them both are computed and the stricter holds.
+    points are shifted by activation energy; with them both are computed and the stricter holds.
     """
 
     name: str
@@ -136,8 +136,8 @@ class SystemData:
     kinetics: Kinetics | None = None
     thermal: Thermal | None = None
     glass: GlassTransition | None = None
-    e_j_mol: float = USUAL_E_J_MOL
-    """Activation energy for shifting datasheet times."""
+    e_j_mol: float | None = None
+    """Its own activation energy for shifting datasheet times; None where it was never measured."""
     peak_cap_c: float | None = None
     """Hottest a casting of this system may get."""
     service_c: float | None = None
@@ -150,7 +150,8 @@ class SystemData:
     demould_conversion: float | None = None
 
     def __post_init__(self) -> None:
-        require.positive(e_j_mol=self.e_j_mol)
+        if self.e_j_mol is not None:
+            require.positive(e_j_mol=self.e_j_mol)
         for name in ("gel_conversion", "pot_life_conversion", "bond_conversion",
                      "demould_conversion"):  # fmt: skip
             value = getattr(self, name)
@@ -161,6 +162,16 @@ class SystemData:
             value = getattr(self, name)
             if value is not None:
                 require.temperature(**{name: value})
+
+    @property
+    def usual_e_j_mol(self) -> float:
+        """The activation energy of a best estimate: its own, or the usual one."""
+        return USUAL_E_J_MOL if self.e_j_mol is None else self.e_j_mol
+
+    @property
+    def energies_j_mol(self) -> tuple[float, float]:
+        """Activation energies of which the stricter holds: its own alone, or a careful pair."""
+        return CAREFUL_E_J_MOL if self.e_j_mol is None else (self.e_j_mol, self.e_j_mol)
 
     @property
     def computable(self) -> bool:

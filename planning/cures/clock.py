@@ -32,7 +32,7 @@ def clock_of(
     then_c = min(temps[-1], expected)
 
     def after(planned_min: int) -> datetime:
-        at_h = time_at_age(planned_min / 60, hours, temps, then_c, expected, system.e_j_mol)
+        at_h = time_at_age(planned_min / 60, hours, temps, then_c, expected, system.usual_e_j_mol)
         return poured_at + timedelta(minutes=round(60 * at_h))
 
     clock = cure_clock(system, hours, temps, then_c)
