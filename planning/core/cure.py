@@ -12,6 +12,8 @@ from planning.core.stricter import Limit, greatest
 from planning.core.system import SystemData
 
 _STALLED_H = 60 * 24.0
+_CLOSE_H = 0.25
+"""Between points so close the conversion is as good as straight."""
 
 
 @dataclass(frozen=True)
@@ -224,6 +226,7 @@ def _by_kinetics(
 
     kinetics = system.kinetics
     assert kinetics is not None
+    times_h, temps_c = _close(times_h, temps_c)
     path = conversion_along(kinetics, [3600 * h for h in times_h], temps_c)
     now = float(path[-1])
     if need is None:
@@ -238,6 +241,25 @@ def _by_kinetics(
         return now, times_h[0], False
     share = (need - float(path[i - 1])) / float(path[i] - path[i - 1])
     return now, times_h[i - 1] + share * (times_h[i] - times_h[i - 1]), False
+
+
+def _close(times_h: Sequence[float], temps_c: Sequence[float]) -> tuple[list[float], list[float]]:
+    """
+    Return a record with points at most `_CLOSE_H` apart, the temperature linear in between.
+
+    Conversion slows down as it goes, so that a straight line across a long interval would read
+    the time of a conversion hours too late, and the conversion itself too low.
+    """
+    hours, temps = [times_h[0]], [temps_c[0]]
+    for i in range(1, len(times_h)):
+        span = times_h[i] - times_h[i - 1]
+        parts = max(1, math.ceil(span / _CLOSE_H))
+        for n in range(1, parts):
+            hours.append(times_h[i - 1] + span * n / parts)
+            temps.append(temps_c[i - 1] + (temps_c[i] - temps_c[i - 1]) * n / parts)
+        hours.append(times_h[i])
+        temps.append(temps_c[i])
+    return hours, temps
 
 
 def _tg(system: SystemData, conversion: float | None) -> float | None:

@@ -15,6 +15,7 @@ from planning.core.short_lift import EDGE_MM, cut_at, level_without
 from planning.cures.clock import clock_of
 from planning.cures.models import Cure, Demould, TemperatureReading
 from planning.cures.peaks import note_peak
+from planning.cures.record import HOLE_H
 from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
@@ -167,15 +168,11 @@ def end_lower(*, lift: Lift, missing_kg: Decimal) -> Lift:
 
 
 def readings_since(pour: Pour, since: datetime) -> list[TemperatureReading]:
-    """Temperatures that tell how warm a pour has been: its surface, its core, the shop's air."""
+    """Temperatures that tell how warm a pour has been: its own, and the shop's air about then."""
     rows = TemperatureReading.objects.filter(site_id=pour.order.site_id).order_by("at", "id")
-    for where in ("surface", "core"):
-        own = list(rows.filter(pour=pour, at__gte=since, where=where))
-        if own:
-            return own
-    before = rows.filter(pour=None, where="air", at__lt=since).last()
-    after = list(rows.filter(pour=None, where="air", at__gte=since))
-    return ([before] if before is not None else []) + after
+    own = rows.filter(pour=pour, at__gte=since)
+    air = rows.filter(pour=None, at__gte=since - timedelta(hours=HOLE_H))
+    return sorted([*own, *air], key=lambda reading: (reading.at, reading.pk))
 
 
 @transaction.atomic

@@ -10,6 +10,7 @@ from typing import Any
 from planning.core.arrhenius import time_at_age
 from planning.core.cure import cure_clock
 from planning.cures.models import TemperatureReading
+from planning.cures.record import Record, around, own_cold
 from planning.system_data import system_data
 from planning.week_plan.models import Lift
 from shop import stores
@@ -22,33 +23,42 @@ def clock_of(
     Return when a lift peaks, may be poured upon, still bonds, and may be demoulded.
 
     Peak and gaps are those the plan was made with, moved by equivalent age from the temperature
-    expected then. Demoulding is the later of data sheet and kinetics over the record. Until a
-    temperature is seen the expected one counts; after the last one seen, the cooler of that and
-    the expected one is taken to last.
+    expected then; demoulding is the later of data sheet and kinetics. The plan's times already
+    count the casting's own heat, so only the air around it can make them earlier; its own
+    temperature can make them later, never earlier. Everything that opens stands on the cold side
+    of what the readings leave open, the end of the bond window on the warm side.
     """
     system = system_data(stores.system(lift.pour.system_id))
     expected = float(lift.expected_c)
-    hours, temps = _record(poured_at, readings, expected)
-    then_c = min(temps[-1], expected)
+    cold = [around(readings, poured_at, expected, colder=True)]
+    own = own_cold(readings, poured_at, expected)
+    cold += [] if own is None else [own]
+    warm = around(readings, poured_at, expected, colder=False)
 
-    def after(planned_min: int) -> datetime:
-        at_h = time_at_age(planned_min / 60, hours, temps, then_c, expected, system.usual_e_j_mol)
+    def after(planned_min: int, record: Record) -> datetime:
+        at_h = time_at_age(
+            planned_min / 60,
+            record.hours,
+            record.temps_c,
+            record.then_c,
+            expected,
+            system.usual_e_j_mol,
+        )
         return poured_at + timedelta(minutes=round(60 * at_h))
 
-    clock = cure_clock(system, hours, temps, then_c)
-    due = clock.due_h
+    clocks = [cure_clock(system, one.hours, one.temps_c, one.then_c) for one in cold]
+    opens_at = max(after(lift.gap_least_min, one) for one in cold)
     # Where the cure stalls, the data sheet's time still stands as the earliest, and is said so.
-    due_h = due.value if due.value is not None else due.datasheet
-    due_at = after(lift.gap_least_min)
-    if due_h is not None:
-        due_at = poured_at + timedelta(minutes=round(60 * due_h))
+    hours = [h for c in clocks for h in (c.due_h.value, c.due_h.datasheet) if h is not None]
+    due_at = poured_at + timedelta(minutes=round(60 * max(hours))) if hours else opens_at
     hottest = max((r.celsius for r in readings if r.where == "core"), default=None)
+    stalls = any(clock.stalls for clock in clocks)
     return {
-        "peak_due_at": after(lift.attend_min),
-        "next_opens_at": after(lift.gap_least_min),
-        "next_closes_at": after(lift.gap_greatest_min),
+        "peak_due_at": max(after(lift.attend_min, one) for one in cold),
+        "next_opens_at": opens_at,
+        "next_closes_at": after(lift.gap_greatest_min, warm),
         "demould_due_at": due_at,
-        "basis": _basis(due.basis, clock.stalls, len(readings), expected),
+        "basis": _basis(clocks[0].due_h.basis, stalls, len(readings), expected),
         "peak_c": hottest if hottest is None else Decimal(hottest),
     }
 
@@ -60,19 +70,3 @@ def _basis(which: str, stalls: bool, seen: int, expected: float) -> str:
     if stalls:
         words += "; the cure stalls before it is done at this temperature: warm the casting"
     return words
-
-
-def _record(
-    poured_at: datetime, readings: Sequence[TemperatureReading], expected_c: float
-) -> tuple[list[float], list[float]]:
-    """Hours since pouring and temperatures; one before pouring counts as at pouring."""
-    rows: dict[float, float] = {}
-    for reading in readings:
-        hour = max(0.0, (reading.at - poured_at).total_seconds() / 3600)
-        rows[hour] = float(reading.celsius)
-    if 0.0 not in rows:
-        # The air of the first hour tells of the start; a casting's own heat does not.
-        airy = bool(readings) and readings[0].where == "air" and min(rows) <= 1
-        rows[0.0] = rows[min(rows)] if airy else expected_c
-    hours = sorted(rows)
-    return hours, [rows[h] for h in hours]
