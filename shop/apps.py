@@ -4,3 +4,10 @@ from django.apps import AppConfig
 class ShopConfig(AppConfig):
     name = "shop"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Tell the trace what lies behind the tools that the ledger names."""
+        from shop.tools.tracing import TOOL, ToolUses
+        from shop.trace.providers import register_trace
+
+        register_trace(TOOL, ToolUses())

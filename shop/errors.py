@@ -36,6 +36,12 @@ class LotHeld(LotNotUsable):
     own_code = "lot_held"
 
 
+class LotRecalled(Refused):
+    """A recall of the lot is in force; it is lifted before the lot is released."""
+
+    own_code = "lot_recalled"
+
+
 class NotLonger(Refused):
     """Lengthening a lot's life is for quality, and this person is not."""
 

@@ -13,6 +13,7 @@ from shop.materials.models import (
 )
 from shop.proposals.models import PurchaseProposal
 from shop.purchasing.models import OrderMail, PurchaseOrder, PurchaseOrderLine
+from shop.recalls.models import Recall, RecalledLot
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites.models import (
     ClosedDay,
@@ -49,6 +50,8 @@ __all__ = [
     "PurchaseOrder",
     "PurchaseOrderLine",
     "PurchaseProposal",
+    "Recall",
+    "RecalledLot",
     "ReleaseRecipe",
     "Requirement",
     "Reservation",

@@ -23,6 +23,7 @@ from shop.proposals.views import ProposalViewSet
 from shop.purchasing import goods_pages
 from shop.purchasing import pages as orders
 from shop.purchasing.views import PurchaseOrderViewSet
+from shop.recalls.views import RecallViewSet
 from shop.release_agents import views as release_agents
 from shop.sites import views as sites
 from shop.tools import pages as tool_pages
@@ -58,6 +59,7 @@ for name, viewset in {
     "tools": tools.ToolViewSet,
     "tool-events": tools.ToolEventViewSet,
     "counts": CycleCountViewSet,
+    "recalls": RecallViewSet,
     "purchase-proposals": ProposalViewSet,
     "purchase-orders": PurchaseOrderViewSet,
 }.items():
@@ -69,7 +71,6 @@ api_urlpatterns: list[Any] = [
     path("scans", ledger.ScanView.as_view(), name="scans"),
     path("stock", ledger.StockView.as_view(), name="stock-levels"),
     path("trace", trace.TraceView.as_view(), name="api-trace"),
-    path("recalls", trace.RecallView.as_view(), name="recalls"),
     path("outlook/months", OutlookMonthsView.as_view(), name="api-outlook-months"),
     path("outlook", OutlookView.as_view(), name="api-outlook"),
     path("casting-costs", CastingCostView.as_view(), name="api-casting-costs"),

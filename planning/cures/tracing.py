@@ -43,6 +43,7 @@ class Batches:
                 people=tuple(sorted(people[batch.pk])),
                 temperatures=tuple(warm[batch.pk]),
                 parts=tuple(_part(portion) for portion in portions[batch.pk]),
+                site_id=batch.site_id,
             )
             for batch in Batch.objects.filter(pk__in=ids)
         }
@@ -51,6 +52,10 @@ class Batches:
         """Return the batches that went into the castings."""
         rows = BatchPortion.objects.filter(lift__pour__in=_ids(castings, POUR))
         return [f"{BATCH}{pk}" for pk in set(rows.values_list("batch", flat=True))]
+
+    def castings_of(self, tool_id: int) -> Iterable[str]:
+        """Return nothing: castings are pours."""
+        return ()
 
 
 def _part(portion: BatchPortion) -> TracePart:
@@ -125,6 +130,7 @@ class Pours:
                         None,
                     ),
                 ),
+                site_id=pour.order.site_id,
             )
             for pour in Pour.objects.filter(pk__in=ids).select_related("order__tool")
         }
@@ -132,3 +138,8 @@ class Pours:
     def counterparts_of(self, castings: Sequence[str]) -> Iterable[str]:
         """Return the castings themselves: the ledger names them as the register does."""
         return [f"{POUR}{pk}" for pk in _ids(castings, POUR)]
+
+    def castings_of(self, tool_id: int) -> Iterable[str]:
+        """Return all pours ordered for a tool, whatever became of them."""
+        pours = Pour.objects.filter(order__tool=tool_id).order_by("pk")
+        return [f"{POUR}{pk}" for pk in pours.values_list("pk", flat=True)]

@@ -40,6 +40,7 @@ AUDITED = {
     "shop.learnedcode",
     "shop.lot",
     "shop.container",
+    "shop.recall",
     "shop.tool",
     "shop.purchaseorder",
     "shop.purchaseproposal",

@@ -130,10 +130,14 @@ class _Names:
         return name if self.taken.setdefault(name, pk) == pk else f"{name} ({pk})"
 
 
+def _in_words(counterpart: str) -> str:
+    return counterpart.removeprefix("other:").replace(":", " ")
+
+
 def _shares(counterpart: str, use: providers.Use | None) -> list[tuple[str, str, str, Decimal]]:
     """Return castings a use went into, with their names and their share of it."""
     if use is None or not use.parts:
-        label, url = (use.label, use.url) if use else (counterpart.replace(":", " "), "")
+        label, url = (use.label, use.url) if use else (_in_words(counterpart), "")
         return [(counterpart, label, url, Decimal(1))]
     masses = [part.mass_kg or ZERO for part in use.parts]
     whole = sum(masses, ZERO)

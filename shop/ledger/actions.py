@@ -20,7 +20,7 @@ from shop.errors import (
     NotFound,
     NotReversible,
 )
-from shop.ledger.models import Movement, MovementKind, Reservation
+from shop.ledger.models import USES, Movement, MovementKind, Reservation
 from shop.ledger.posting import (
     Entry,
     cut_reservation,
@@ -64,6 +64,20 @@ def refuse_unusable(container: Container, at: datetime) -> None:
         )
 
 
+def refuse_unknown_use(counterpart: str) -> None:
+    """Refuse a use that the trace could not name: its kind is unknown, or it names no row."""
+    kind, _, rest = counterpart.partition(":")
+    if kind == "other" and rest.strip():
+        return
+    if kind in USES and kind != "other" and rest.isascii() and rest.isdigit():
+        return
+    words = (
+        f"counterpart is {counterpart[:60]!r}; give what it was used for as batch:7, pour:7 or "
+        "tool:7, with its id, or other: with words, such as other:training."
+    )
+    raise Invalid.one("counterpart", "unknown_use", words, value=counterpart[:60])
+
+
 @retried
 def receive(
     *,
@@ -97,9 +111,11 @@ def issue(
     """
     Take material out for a batch or a coat; the first issue opens the container.
 
-    What is reserved for `purpose` is used up first. More may have been weighed than was reserved:
-    it is gone, so reservations of later uses shrink to what is left.
+    `counterpart` is `batch:7`, `pour:7`, `tool:7`, or `other:` with words, so that the trace
+    finds it. What is reserved for `purpose` is used up first. More may have been weighed than was
+    reserved: it is gone, so reservations of later uses shrink to what is left.
     """
+    refuse_unknown_use(counterpart)
     about = _about(key, container_id, counterpart, happened_at, by, reason)
     entry = Entry(kind=MovementKind.ISSUE, quantity=-exact(quantity), opens=True, **about)
     container = locked([container_id])[container_id]

@@ -17,9 +17,12 @@ from shop.ledger.models import MovementKind
 from shop.ledger.serializers import SIDES
 from shop.lots.actions import place
 from shop.lots.models import Container
+from shop.materials.models import Supplier
 from shop.materials.scanning import read_goods_scan
+from shop.page_forms import row_id
 from shop.sites.models import Location
 from shop.stores_types import MovementInfo
+from shop.trace import providers
 
 
 def record(body: Mapping[str, Any], *, who: str, by: User) -> MovementInfo:
@@ -33,6 +36,8 @@ def record(body: Mapping[str, Any], *, who: str, by: User) -> MovementInfo:
     if "reverses" in body:
         return actions.reverse(key_of_original=body["reverses"].key, **shared)
     container, kind = body["container"], MovementKind(body["kind"])
+    if body.get("counterpart"):
+        _refuse_unknown_side(kind, body["counterpart"], container.lot.site_id)
     about = {
         "container_id": container.pk,
         "quantity": body["quantity"].of(container.lot.material),
@@ -42,6 +47,27 @@ def record(body: Mapping[str, Any], *, who: str, by: User) -> MovementInfo:
     if kind == MovementKind.ISSUE:
         return actions.issue(purpose=body.get("purpose", ""), **about)
     return actions.take_out(kind=kind, **about)
+
+
+def _refuse_unknown_side(kind: MovementKind, counterpart: str, site_id: int) -> None:
+    """Refuse another side that is no row of this site; words of one's own go behind `other:`."""
+    if counterpart == SIDES.get(kind):
+        return
+    head = counterpart.partition(":")[0]
+    if kind == MovementKind.RETURN and head == "supplier":
+        known = (
+            counterpart == "supplier:unknown"
+            or Supplier.objects.filter(
+                pk=row_id(counterpart.removeprefix("supplier:")) or 0
+            ).exists()
+        )
+    else:
+        actions.refuse_unknown_use(counterpart)
+        use = providers.uses([counterpart]).get(counterpart)
+        known = head == "other" or (use is not None and use.site_id == site_id)
+    if not known:
+        words = f"counterpart is {counterpart[:60]!r}; there is no such {head} at this site."
+        raise Invalid.one("counterpart", "does_not_exist", words, value=counterpart[:60])
 
 
 def side_of(kind: MovementKind, container: Container) -> str:

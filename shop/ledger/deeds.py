@@ -14,6 +14,8 @@ from shop.ledger.models import Movement, MovementKind
 from shop.ledger.posting import amount
 from shop.lots import actions as lots
 from shop.lots.models import Container, Lot
+from shop.recalls import actions as recalls
+from shop.recalls.queries import in_force
 from shop.sites.models import Location
 
 Deed = Callable[[Any, Lot], str]
@@ -43,6 +45,16 @@ def release(request: Any, lot: Lot) -> str:
     """Let the lot be used."""
     lots.release(lot.pk, reason=forms.text(request.POST, "reason"))
     return f"Lot {lot.code} is released for use."
+
+
+def lift(request: Any, lot: Lot) -> str:
+    """Lift the recall that is in force; the lot stays held until it is released."""
+    found = in_force(site_id=lot.site_id, material_id=lot.material_id, lot_code=lot.code).first()
+    if found is None:
+        raise Invalid.one("recall", "does_not_exist", f"No recall of lot {lot.code} is in force.")
+    reason = forms.text(request.POST, "reason")
+    recalls.lift(found.pk, reason=reason, at=clock.now(), by=request.user)
+    return f"The {found} is lifted; lot {lot.code} stays held until it is released."
 
 
 def retest(request: Any, lot: Lot) -> str:
@@ -163,6 +175,7 @@ def reverse(request: Any, lot: Lot) -> str:
 DEEDS: dict[str, tuple[str, Deed]] = {
     "hold": ("lots:write", hold),
     "release": ("releases:write", release),
+    "lift": ("releases:write", lift),
     "retest": ("shelf_life:write", retest),
     "correct": ("lots:write", correct),
     "attach": ("lots:write", certificate),

@@ -19,6 +19,7 @@ from shop.ledger.posting import exact
 from shop.ledger.short_dated import short_dated
 from shop.lots.models import Container, Lot, LotStatus, Placement
 from shop.materials.models import Material, Supplier
+from shop.recalls.queries import in_force
 from shop.sites.models import Location
 
 MOST_CONTAINERS = 500
@@ -84,6 +85,9 @@ def receive_goods(
     """
     if earlier := _earlier(key, goods):
         return earlier
+    # A recall takes the same lock, so that no delivery slips in while it is written.
+    materials = Material.objects.filter(pk__in={one.material.pk for one in goods})
+    list(materials.select_for_update(no_key=True).order_by("pk").values_list("pk"))
     today = clock.local(received_at, site).date()
     faults = [fault for n, one in enumerate(goods) for fault in _faults(n, one, today)]
     if not goods:
@@ -170,7 +174,14 @@ def _take_in(
         container.refresh_from_db()
         made.append(container)
     total = sum((pack.quantity for pack in goods.containers), Decimal(0))
-    return Received(lot, tuple(made), binding, short_dated(lot, total, at))
+    return Received(lot, tuple(made), binding, (*_held(lot), *short_dated(lot, total, at)))
+
+
+def _held(lot: Lot) -> tuple[str, ...]:
+    """Return a warning if nobody may use the lot that has just come."""
+    if lot.status != LotStatus.HELD:
+        return ()
+    return (f"Lot {lot.code} is held ({lot.status_reason}). Set it aside; nobody may use it.",)
 
 
 def _side(supplier: Supplier | None) -> str:
@@ -179,7 +190,7 @@ def _side(supplier: Supplier | None) -> str:
 
 def _lot(site: Site, goods: Goods, until: date | None, today: date) -> Lot:
     """Return the lot, new or as it was received before; a repeat must say the same of it."""
-    fresh = LotStatus.QUARANTINE if goods.material.check_on_receipt else LotStatus.RELEASED
+    fresh, reason = _first_status(site, goods)
     lot, new = Lot.objects.select_for_update(no_key=True).get_or_create(
         site=site,
         material=goods.material,
@@ -190,6 +201,7 @@ def _lot(site: Site, goods: Goods, until: date | None, today: date) -> Lot:
             "made_on": goods.made_on,
             "expires_on": until,
             "status": fresh,
+            "status_reason": reason,
             "unit_cost": goods.unit_cost,
             "certificate": goods.certificate,
         },
@@ -202,11 +214,20 @@ def _lot(site: Site, goods: Goods, until: date | None, today: date) -> Lot:
             "compare the labels."
         )
         raise Invalid.one("goods/expires_on", "differs", words, value=until, limit=lot.expires_on)
-    elif lot.status == LotStatus.FINISHED:
-        lot.status = fresh
+    elif lot.status == LotStatus.FINISHED or (fresh == LotStatus.HELD and lot.status != fresh):
+        lot.status, lot.status_reason = fresh, reason
         lot.version += 1
-        lot.save(update_fields=["status", "version"])
+        lot.save(update_fields=["status", "status_reason", "version"])
     return lot
+
+
+def _first_status(site: Site, goods: Goods) -> tuple[LotStatus, str]:
+    """Return the state of goods that come in, and why: recalled, to be checked, or usable."""
+    material = goods.material
+    recall = in_force(site_id=site.pk, material_id=material.pk, lot_code=goods.lot_code).first()
+    if recall is not None:
+        return LotStatus.HELD, f"recalled: {recall.reason}"[:200]
+    return (LotStatus.QUARANTINE if material.check_on_receipt else LotStatus.RELEASED), ""
 
 
 def _code(lot: Lot, n: int) -> str:

@@ -21,6 +21,10 @@ class MovementKind(models.TextChoices):
     REVERSAL = "reversal", "Reversal"
 
 
+USES = ("batch", "pour", "tool", "other")
+"""Kinds of what material is issued to: `batch:7`, or `other:` with words. The trace knows all."""
+
+
 class Movement(models.Model):
     """
     A change of what a container holds; never edited, put right by a reversal that names it.
@@ -36,7 +40,7 @@ class Movement(models.Model):
     kind = models.CharField(max_length=12, choices=MovementKind.choices)
     quantity = models.DecimalField(**QUANTITY)
     counterpart = models.CharField(
-        max_length=120, help_text="The other side: supplier, waste, batch:7, container:12 …"
+        max_length=160, help_text="The other side: supplier, waste, batch:7, container:12 …"
     )
     reverses = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="reversed_by"
@@ -64,6 +68,14 @@ class Movement(models.Model):
                 | Q(kind="receipt", quantity__gt=0)
                 | Q(kind__in=["issue", "sample", "scrap", "return"], quantity__lt=0),
                 name="movement_sign_fits_kind",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="issue")
+                | Q(counterpart__startswith="batch:")
+                | Q(counterpart__startswith="pour:")
+                | Q(counterpart__startswith="tool:")
+                | Q(counterpart__startswith="other:"),
+                name="movement_issue_names_its_use",
             ),
         ]
         indexes: ClassVar = [

@@ -25,6 +25,7 @@ from shop.lots.storage import breaches
 from shop.materials.models import Material, MaterialKind
 from shop.page_deeds import do
 from shop.page_forms import row_id
+from shop.recalls.queries import in_force
 from shop.sites.models import Location
 from shop.sums import exact_sum
 from shop.trace import sides
@@ -156,6 +157,9 @@ def lot(request: Any, pk: int) -> HttpResponse:
             "reservations": reserved,
             "purposes": sides.purposes(row.purpose for row in reserved),
             "breaches": breaches(found),
+            "recalls": in_force(
+                site_id=found.site_id, material_id=found.material_id, lot_code=found.code
+            ).select_related("by"),
             "shelves": Location.objects.filter(site=request.site, in_use=True),
             "may_lots": may("lots:write", request.site.pk),
             "may_release": may("releases:write", request.site.pk),

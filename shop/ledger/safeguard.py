@@ -6,7 +6,7 @@ import logging
 
 from shop.ledger.audit import differences
 from shop.lots.actions import hold
-from shop.lots.models import Lot, LotStatus
+from shop.lots.models import Lot
 
 log = logging.getLogger(__name__)
 
@@ -17,9 +17,9 @@ def stop_differing_lots() -> int:
     for one in found:
         log.error("stock differs: %s: %s: %s", one.kind, one.where, one.words)
     wrong = {one.lot_id for one in found if one.lot_id is not None}
-    usable = Lot.objects.filter(pk__in=wrong).exclude(status=LotStatus.FINISHED)
+    there = Lot.objects.filter(pk__in=wrong)
     hold(
-        usable.values_list("pk", flat=True),
+        there.values_list("pk", flat=True),
         reason="the nightly audit found a difference; count it and tell an administrator",
     )
     return len(found)

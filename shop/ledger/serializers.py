@@ -59,7 +59,12 @@ class NewMovementSerializer(StrictSerializer):
         required=False,
     )
     quantity = QuantityField(required=False)
-    counterpart = fields.TextField(max_length=120, required=False)
+    counterpart = fields.TextField(
+        max_length=160,
+        required=False,
+        help_text="What it was used for: batch:7, pour:7, tool:7 with an id of this site, or "
+        "other: with words. A return names supplier:7.",
+    )
     purpose = fields.TextField(max_length=120, required=False)
     reverses = fields.RelatedIdField(queryset=Movement.objects.all(), required=False)
     happened_at = fields.MomentField(required=False)

@@ -13,9 +13,10 @@ from shared.access.models import User
 from shared.errors import Invalid
 from shared.retry import retried
 from shop.core.shelf_life import usable_until
-from shop.errors import NotFound, NotLonger, Refused
+from shop.errors import LotRecalled, NotFound, NotLonger, Refused
 from shop.lots.certificates import kind_of
 from shop.lots.models import Container, Lot, LotStatus, Placement
+from shop.recalls.queries import in_force
 from shop.sites.models import Location
 
 
@@ -25,12 +26,16 @@ class AlreadyRetested(Refused):
 
 @retried
 def hold(lot_ids: Iterable[int], *, reason: str) -> int:
-    """Stop lots from being issued; return how many were not held before."""
+    """
+    Stop lots from being issued; return how many were not held before.
+
+    A finished lot is held too: what arrives of it later is then held as well.
+    """
     if not reason.strip():
         raise Invalid.one("reason", "required", "reason is empty; say why the lot is held.")
     held = 0
     for lot in _locked(lot_ids):
-        if lot.status not in (LotStatus.HELD, LotStatus.FINISHED):
+        if lot.status != LotStatus.HELD:
             _set_status(lot, LotStatus.HELD, reason)
             held += 1
     return held
@@ -45,6 +50,7 @@ def release(lot_id: int, *, reason: str) -> Lot:
         raise Invalid.one("reason", "required", words)
     if lot.status == LotStatus.FINISHED:
         raise Refused(f"Lot {lot.code} is finished; it cannot be released.", lot=lot.code)
+    _refuse_recalled(lot)
     if lot.status != LotStatus.RELEASED:
         _set_status(lot, LotStatus.RELEASED, reason)
     return lot
@@ -56,8 +62,26 @@ def finish(lot_id: int, *, reason: str = "") -> Lot:
     [lot] = _locked([lot_id])
     if lot.containers.filter(balance__gt=0).exists():
         raise Refused(f"Lot {lot.code} still holds stock; scrap or use it up first.", lot=lot.code)
+    if lot.status == LotStatus.HELD:
+        raise Refused(
+            f"Lot {lot.code} is held ({lot.status_reason}); it stays held, so that more of it is "
+            "held when it comes. Release it first if it may be used again.",
+            lot=lot.code,
+        )
     _set_status(lot, LotStatus.FINISHED, reason)
     return lot
+
+
+def _refuse_recalled(lot: Lot) -> None:
+    recalls = in_force(site_id=lot.site_id, material_id=lot.material_id, lot_code=lot.code)
+    recall = recalls.first()
+    if recall is not None:
+        raise LotRecalled(
+            f"Lot {lot.code} is recalled: {recall.reason}. Lift the recall first, on the maker's "
+            "or quality's word.",
+            lot=lot.code,
+            recall=recall.pk,
+        )
 
 
 @retried

@@ -10,13 +10,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
+from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
 from shop import page_forms as forms
-from shop.lots.actions import hold
 from shop.lots.models import Lot
+from shop.recalls import actions
 from shop.tools.models import Tool
 from shop.trace import queries
+from shop.trace.sides import sides
 
 
 @needs("trace:read")
@@ -37,11 +39,17 @@ def trace(request: Any) -> HttpResponse:
             "lot": shown,
             "taken": shown.taken,
             "used": queries.total(shown.taken),
+            "lost": queries.total(shown.lost),
+            "sides": sides([row.counterpart for row in (*shown.taken, *shown.lost)]),
             "touched": [row for row in queries.touched_lots(found) if row.pk != found.pk],
         }
     elif "tool" in request.GET:
         back = queries.tool_trace(_by(Tool.objects.all(), "tool", request))
-        context |= {"tool": back, "taken": back.taken}
+        context |= {
+            "tool": back,
+            "taken": back.taken,
+            "sides": sides([row.counterpart for row in back.taken]),
+        }
     else:
         named = list(queries.lots_named(request.site, code)) if code else []
         if len(named) == 1:
@@ -59,15 +67,19 @@ def _by(rows: Any, name: str, request: Any) -> Any:
 @needs("lots:write")
 @require_POST
 def recall(request: Any) -> HttpResponse:
-    """Hold a lot and every lot that went into the same castings."""
+    """Recall a lot, with every lot that went into the same castings."""
     lot = forms.chosen(request.POST, "lot", Lot.objects.filter(site=request.site))
     if lot is None:
         messages.error(request, "lot is missing; nothing was changed.")
         return redirect("trace")
     try:
-        touched = queries.touched_lots(lot)
-        held = hold([row.pk for row in touched], reason=forms.text(request.POST, "reason"))
-        messages.success(request, f"{held} lots are held now, {len(touched)} were touched.")
+        reason = forms.text(request.POST, "reason")
+        found = actions.recall(lot_id=lot.pk, reason=reason, at=clock.now(), by=request.user)
+        messages.success(
+            request,
+            f"Lot {lot.code} is recalled: {found.stops.count()} lots are held, with all that "
+            "comes of them later.",
+        )
     except ShopError as error:
         messages.error(request, f"{error.message} Nothing was changed.")
     return redirect(f"{reverse('trace')}?lot={lot.pk}")

@@ -37,6 +37,7 @@ class Use:
     temperatures: tuple[tuple[str, Decimal], ...]
     """Name and degrees C: ("shop", 19.5), ("highest in the casting", 61.0)."""
     parts: tuple[Part, ...]
+    site_id: int | None = None
 
 
 class Provider(Protocol):
@@ -47,6 +48,9 @@ class Provider(Protocol):
 
     def counterparts_of(self, castings: Sequence[str]) -> Iterable[str]:
         """Return the counterparts that went into the castings: pour:7 gives batch:3, batch:4."""
+
+    def castings_of(self, tool_id: int) -> Iterable[str]:
+        """Return the castings of a tool, those under way and those given up as well."""
 
 
 _providers: dict[str, Provider] = {}
@@ -66,6 +70,11 @@ def uses(counterparts: Iterable[str]) -> dict[str, Use]:
         if own:
             found.update(provider.uses(own))
     return found
+
+
+def castings_of(tool_id: int) -> set[str]:
+    """Return every casting of a tool that a provider knows, demoulded or not."""
+    return {text for p in _providers.values() for text in p.castings_of(tool_id)}
 
 
 def counterparts_of(castings: Iterable[str]) -> set[str]:

@@ -8,24 +8,28 @@ from datetime import datetime
 from decimal import Decimal
 
 from django.db.models import Max, Q, QuerySet
+from django.db.models.functions import Coalesce
 
 from shared.access.models import Site, User
 from shop.ledger.models import Movement, MovementKind
 from shop.lots.models import Container, Lot
 from shop.sums import exact_sum
 from shop.tools.models import Tool, ToolEvent, ToolEventKind
+from shop.tools.tracing import TOOL
 from shop.trace.providers import Use, counterparts_of, uses
+from shop.trace.providers import castings_of as castings_known
 
 ZERO = Decimal(0)
-NOT_USED = ("supplier:", "waste", "sample", "count-difference", "container:")
-"""Counterparts that are no casting: where goods came from and went other than into tools."""
+NOT_OUT = (MovementKind.RECEIPT, MovementKind.TRANSFER)
+"""Kinds that take nothing out of the shop: what came in, and what only changed its container."""
 
 
 @dataclass(frozen=True)
 class Taken:
-    """What of one lot went into one use; `quantity` is net of what was undone."""
+    """What of one lot went one way; `quantity` is net of what was undone."""
 
     lot: Lot
+    kind: MovementKind
     counterpart: str
     quantity: Decimal
     at: datetime
@@ -35,10 +39,18 @@ class Taken:
 
 @dataclass(frozen=True)
 class LotTrace:
-    """Everything one lot went into, the tools that hold it, and what is left of it."""
+    """
+    Everything one lot went into, the tools that hold it, and what is left of it.
+
+    What was received is what was used, what went another way, and what is left.
+    """
 
     lot: Lot
+    received: Decimal
     taken: tuple[Taken, ...]
+    """Issues: to castings, to tools, to uses somebody named in words."""
+    lost: tuple[Taken, ...]
+    """Samples, waste, returns, differences at counts (above zero: less was found)."""
     tools: tuple[Tool, ...]
     left: tuple[Container, ...]
 
@@ -57,16 +69,14 @@ class ToolTrace:
     taken: tuple[Taken, ...]
 
 
-def _issued() -> QuerySet[Movement]:
-    """Return issues and what undid issues: together the net that went somewhere."""
-    undone = Q(reverses__kind=MovementKind.ISSUE)
-    return Movement.objects.filter(Q(kind=MovementKind.ISSUE) | undone)
+def _out() -> QuerySet[Movement]:
+    """Return what left stock and what undid it, with the kind of the movement it is about."""
+    about = Movement.objects.annotate(about=Coalesce("reverses__kind", "kind"))
+    return about.exclude(about__in=NOT_OUT)
 
 
 def _net(moves: QuerySet[Movement]) -> list[Taken]:
-    for beginning in NOT_USED:
-        moves = moves.exclude(counterpart__startswith=beginning)
-    sums = moves.order_by().values("container__lot", "counterpart")
+    sums = moves.order_by().values("container__lot", "about", "counterpart")
     summed = sums.annotate(net=exact_sum("quantity"), last=Max("happened_at"))
     rows = [row for row in summed if row["net"]]
     lots = Lot.objects.select_related("material", "supplier", "site").in_bulk(
@@ -77,32 +87,44 @@ def _net(moves: QuerySet[Movement]) -> list[Taken]:
     return [
         Taken(
             lots[row["container__lot"]],
+            MovementKind(row["about"]),
             row["counterpart"],
             -row["net"],
             row["last"],
-            people.get(row["counterpart"], ()),
+            people.get((row["container__lot"], row["about"], row["counterpart"]), ()),
             known.get(row["counterpart"]),
         )
         for row in sorted(rows, key=lambda r: (r["last"], r["counterpart"]))
     ]
 
 
-def _people(moves: QuerySet[Movement]) -> dict[str, tuple[str, ...]]:
-    pairs = set(moves.order_by().filter(by__isnull=False).values_list("counterpart", "by"))
-    names = User.objects.in_bulk({by for _, by in pairs})
-    found: dict[str, set[str]] = {}
-    for counterpart, by in pairs:
-        found.setdefault(counterpart, set()).add(str(names[by]))
-    return {counterpart: tuple(sorted(people)) for counterpart, people in found.items()}
+def _people(moves: QuerySet[Movement]) -> dict[tuple[int, str, str], tuple[str, ...]]:
+    told = moves.order_by().filter(by__isnull=False)
+    rows = set(told.values_list("container__lot", "about", "counterpart", "by"))
+    names = User.objects.in_bulk({row[-1] for row in rows})
+    found: dict[tuple[int, str, str], set[str]] = {}
+    for lot, about, counterpart, by in rows:
+        found.setdefault((lot, about, counterpart), set()).add(str(names[by]))
+    return {key: tuple(sorted(people)) for key, people in found.items()}
 
 
 def lot_trace(lot: Lot) -> LotTrace:
     """Return where a lot went and what is left."""
-    taken = _net(_issued().filter(container__lot=lot))
-    tool_ids = {part.tool_id for row in taken if row.use for part in row.use.parts}
+    out = _net(_out().filter(container__lot=lot))
+    taken = tuple(row for row in out if row.kind == MovementKind.ISSUE)
+    tool_ids = {part.tool_id for row in out if row.use for part in row.use.parts}
     tools = Tool.objects.filter(pk__in=[pk for pk in tool_ids if pk], site=lot.site)
     left = lot.containers.select_related("location").filter(balance__gt=0)
-    return LotTrace(lot, tuple(taken), tuple(tools), tuple(left))
+    came = Q(kind=MovementKind.RECEIPT) | Q(reverses__kind=MovementKind.RECEIPT)
+    received = Movement.objects.filter(came, container__lot=lot)
+    return LotTrace(
+        lot,
+        received.aggregate(total=exact_sum("quantity"))["total"],
+        taken,
+        tuple(row for row in out if row.kind != MovementKind.ISSUE),
+        tuple(tools),
+        tuple(left),
+    )
 
 
 def lots_named(site: Site, code: str) -> QuerySet[Lot]:
@@ -112,27 +134,27 @@ def lots_named(site: Site, code: str) -> QuerySet[Lot]:
 
 
 def castings_of(tool: Tool) -> tuple[str, ...]:
-    """Return all castings of a tool, those that were rejected included."""
+    """Return all castings of a tool: demoulded, rejected, given up, and those under way."""
     halves = set(tool.halves.exclude(casting="").values_list("casting", flat=True))
     events = ToolEvent.objects.filter(tool=tool, kind=ToolEventKind.CAST)
     told = {event.facts.get("casting", "") for event in events} - {""}
-    return tuple(sorted(halves | told))
+    return tuple(sorted(halves | told | castings_known(tool.pk)))
 
 
 def tool_trace(tool: Tool) -> ToolTrace:
-    """Return every lot that went into a tool."""
+    """Return every lot that went into a tool, and onto it."""
     castings = castings_of(tool)
-    went_in = counterparts_of(castings)
-    taken = _net(_issued().filter(counterpart__in=went_in, site=tool.site)) if went_in else []
+    went_in = counterparts_of(castings) | {f"{TOOL}{tool.pk}"}
+    taken = _net(_out().filter(counterpart__in=went_in, site=tool.site))
     return ToolTrace(tool, castings, tuple(taken))
 
 
 def touched_lots(lot: Lot) -> list[Lot]:
     """Return the lot and every lot that went into the same castings."""
-    taken = _net(_issued().filter(container__lot=lot))
+    taken = _net(_out().filter(container__lot=lot, about=MovementKind.ISSUE))
     castings = {part.casting for row in taken if row.use for part in row.use.parts}
     together = counterparts_of(castings) | {row.counterpart for row in taken}
-    rows = _issued().filter(site=lot.site, counterpart__in=together)
+    rows = _out().filter(site=lot.site, about=MovementKind.ISSUE, counterpart__in=together)
     ids = set(rows.values_list("container__lot", flat=True)) | {lot.pk}
     return list(Lot.objects.filter(pk__in=ids).select_related("material").order_by("pk"))
 

@@ -37,7 +37,7 @@ def sides(counterparts: Iterable[str]) -> dict[str, Side]:
     What nobody knows keeps the ledger's own words.
     """
     wanted = set(counterparts)
-    found = {text: Side(PLAIN.get(text, text)) for text in wanted}
+    found = {text: Side(PLAIN.get(text, text.removeprefix("other:"))) for text in wanted}
     for kind, named in (
         ("supplier", _suppliers),
         ("order-line", _order_lines),

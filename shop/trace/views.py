@@ -1,4 +1,4 @@
-"""REST: the trace from a lot or a tool, and the recall."""
+"""REST: the trace from a lot or a tool."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from rest_framework.response import Response
 from shared.api import fields, viewsets
 from shared.api.problems import BadParameter
 from shared.api.serializers import StrictSerializer
-from shop.lots.actions import hold
 from shop.lots.models import Lot
 from shop.page_forms import row_id
 from shop.quantities import QuantityField
@@ -19,18 +18,12 @@ from shop.tools.models import Tool
 from shop.trace import queries
 
 
-class RecallSerializer(StrictSerializer):
-    """Hold a lot and every lot that went into the same castings."""
-
-    lot = fields.RelatedIdField(queryset=Lot.objects.all())
-    reason = fields.TextField(max_length=200)
-
-
 def _taken(row: queries.Taken) -> dict[str, Any]:
     shown: dict[str, Any] = {
         "lot": str(row.lot.pk),
         "lot_code": row.lot.code,
         "material_code": row.lot.material.code,
+        "kind": row.kind,
         "counterpart": row.counterpart,
         "quantity": QuantityField().to_representation((row.quantity, row.lot.material.unit)),
         "at": fields.MomentField().to_representation(row.at),
@@ -57,7 +50,7 @@ class TraceView(viewsets.ScopedView):
 
     scope_noun = "trace"
     extra_parameters = ("lot", "tool")
-    serializer_class = RecallSerializer
+    serializer_class = StrictSerializer
 
     @extend_schema(
         parameters=[
@@ -98,7 +91,9 @@ def _lot_shown(trace: queries.LotTrace) -> dict[str, Any]:
     unit = trace.lot.material.unit
     return {
         "lot": str(trace.lot.pk),
+        "received": quantity((trace.received, unit)),
         "taken": [_taken(row) for row in trace.taken],
+        "lost": [_taken(row) for row in trace.lost],
         "tools": [
             {"id": str(tool.pk), "code": tool.code, "name": tool.name, "status": tool.status}
             for tool in trace.tools
@@ -113,27 +108,3 @@ def _lot_shown(trace: queries.LotTrace) -> dict[str, Any]:
             for row in trace.left
         ],
     }
-
-
-class RecallView(viewsets.ScopedView):
-    """Hold everything that touched a lot."""
-
-    scope_noun = "lots"
-    serializer_class = RecallSerializer
-
-    @extend_schema(responses={201: {"type": "object", "additionalProperties": True}})
-    def post(self, request: Any) -> Any:
-        """Hold a lot and every lot that went into the same castings."""
-
-        def work(body: dict[str, Any]) -> dict[str, Any]:
-            lot = body["lot"]
-            if not self.access.may("lots:write", lot.site_id):
-                raise Http404
-            touched = queries.touched_lots(lot)
-            held = hold([row.pk for row in touched], reason=body["reason"])
-            return {
-                "held": held,
-                "lots": [{"id": str(row.pk), "code": row.code} for row in touched],
-            }
-
-        return self.once(work)

@@ -29,6 +29,7 @@ EXAMPLES_OF_FORMATS = {
 }
 EXAMPLES_BY_NAME = {
     "checks": [],
+    "counterpart": "other:training",
     "ends": "16:30:00",
     "ends_at": "2000-01-04T07:30:00Z",
     "highest_c": "30",

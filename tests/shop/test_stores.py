@@ -73,7 +73,7 @@ def take(site, material, quantity, key="k"):
         material_id=material.pk,
         quantity=Decimal(quantity),
         key=key,
-        counterpart="coat:1",
+        counterpart="tool:1",
         happened_at=NOW,
     )
 

@@ -64,8 +64,8 @@ def test_two_suppliers_lots_of_one_code_keep_their_prices(site, resin):
     twin = make_lot(
         site, resin.lot.material, supplier=make_supplier(), code="L1", unit_cost=Decimal(10)
     )
-    issue(resin, 1, "coat:3", key="a")
-    issue(make_container(twin, 5), 1, "coat:3", key="b")
+    issue(resin, 1, "other:coat 3", key="a")
+    issue(make_container(twin, 5), 1, "other:coat 3", key="b")
     (row,) = queries.costs(site, *NOVEMBER)
     assert row.cost.totals == {"EUR": Decimal("18.40")}
     assert len(row.cost.lines) == 2
@@ -78,7 +78,7 @@ def test_a_reversed_issue_costs_nothing(site, resin):
 
 
 def test_a_use_nobody_can_name_stands_by_itself(site, resin):
-    issue(resin, 1, "coat:3")
+    issue(resin, 1, "other:coat 3")
     (row,) = queries.costs(site, *NOVEMBER)
     assert (row.label, row.cost.totals) == ("coat 3", {"EUR": Decimal("8.40")})
 
@@ -120,7 +120,7 @@ def test_what_will_expire_unused_is_told_by_month(api, browser_of, site, resin):
 
 
 def test_calls_and_page_are_for_those_who_may_see_prices(api, browser_of, site, resin):
-    issue(resin, 1, "coat:3")
+    issue(resin, 1, "other:coat 3")
     costs = api("purchasing").get("/api/v1/casting-costs?month=2026-11").json()
     assert costs["items"][0]["totals"] == {"EUR": "8.40"}
     losses = api("planner").get("/api/v1/losses?months=3").json()

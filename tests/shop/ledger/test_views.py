@@ -25,7 +25,7 @@ def kg(value):
 
 def issue_body(container, value="4.2", **values):
     usual = {"kind": "issue", "container": str(container.pk), "quantity": kg(value)}
-    return usual | {"counterpart": "batch:7"} | values
+    return usual | {"counterpart": "other:training"} | values
 
 
 def balance(container):

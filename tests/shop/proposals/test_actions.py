@@ -109,7 +109,7 @@ def test_usual_use_of_a_consumable_is_bought_ahead_with_safety_stock():
     for week in range(1, 25):
         ledger.issue(
             container_id=can.pk, quantity=Decimal(1 + week % 2), key=f"w{week}",
-            counterpart="coat:1", happened_at=NOW - timedelta(weeks=week),
+            counterpart="tool:1", happened_at=NOW - timedelta(weeks=week),
         )  # fmt: skip
     rows = actions.work_out(site=site).proposals
     covered = Counter()

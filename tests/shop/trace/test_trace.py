@@ -1,8 +1,11 @@
 from decimal import Decimal
 
 import pytest
+from django.db import IntegrityError, transaction
 
+from shared.errors import Invalid
 from shop.ledger import actions
+from shop.ledger.models import Movement, MovementKind
 from shop.tools.actions import open_tool_record
 from shop.trace import providers, queries, sides
 from shop.trace.providers import Part, Use
@@ -38,6 +41,9 @@ class Batches:
             for text, parts in self.of.items()
             if any(part.casting in castings for part in parts)
         ]
+
+    def castings_of(self, tool_id):
+        return {p.casting for parts in self.of.values() for p in parts if p.tool_id == tool_id}
 
 
 @pytest.fixture
@@ -86,12 +92,111 @@ def test_what_was_undone_went_nowhere(shop):
     assert {t.lot.code for t in queries.tool_trace(one).taken} == {"RES", "H2"}
 
 
+def test_a_tool_still_being_cast_leads_to_its_lots(site, shop):
+    under_way = make_tool(site, code="NEW", status="casting")
+    providers._providers["batch:"].of["batch:3"] = [Part("pour:3", "P", under_way.pk, Decimal(1))]
+    can = make_container(make_lot(site, code="FRESH"), holds=3)
+    actions.issue(
+        container_id=can.pk, quantity=Decimal(1), key="n", counterpart="batch:3", happened_at=NOW
+    )
+    assert [row.lot.code for row in queries.tool_trace(under_way).taken] == ["FRESH"]
+
+
+def test_every_way_out_of_a_lot_is_in_its_trace_and_the_sum_is_whole(site, shop):
+    can = make_container(make_lot(site, code="ALL"), holds=20)
+    tool = make_tool(site, code="COATED")
+    about = {"container_id": can.pk, "happened_at": NOW}
+    for n, use in enumerate(("batch:2", f"tool:{tool.pk}", "other:waste of a training day")):
+        actions.issue(quantity=Decimal(1), key=f"i{n}", counterpart=use, **about)
+    for kind, side in (("sample", "sample"), ("scrap", "waste"), ("return", "supplier:unknown")):
+        actions.take_out(
+            kind=MovementKind(kind), quantity=Decimal(2), key=kind, counterpart=side, **about
+        )
+    actions.take_out(
+        kind=MovementKind.SCRAP, quantity=Decimal(1), key="spilt", counterpart="batch:2", **about
+    )
+    actions.reverse(key_of_original="spilt", key="undone", reason="other can", happened_at=NOW)
+    actions.adjust(
+        container_id=can.pk, counted=Decimal("10.5"), expected=Decimal(11), key="counted",
+        happened_at=NOW,
+    )  # fmt: skip
+    trace = queries.lot_trace(can.lot)
+    assert [(t.counterpart, t.quantity) for t in trace.taken] == [
+        ("batch:2", 1), ("other:waste of a training day", 1), (f"tool:{tool.pk}", 1),
+    ]  # fmt: skip
+    assert {(t.kind.value, t.quantity) for t in trace.lost} == {
+        ("sample", 2), ("scrap", 2), ("return", 2), ("count", Decimal("0.5")),
+    }  # fmt: skip
+    out = queries.total(trace.taken) + queries.total(trace.lost)
+    assert trace.received == 20 == out + trace.quantity_left
+
+
+def test_what_went_onto_a_tool_is_in_its_trace(site):
+    tool = make_tool(site)
+    can = make_container(make_lot(site, make_material(kind="release_agent")), holds=5)
+    actions.issue(
+        container_id=can.pk, quantity=Decimal(1), key="coat", counterpart=f"tool:{tool.pk}",
+        happened_at=NOW,
+    )  # fmt: skip
+    [row] = queries.tool_trace(tool).taken
+    assert (row.lot, row.use.label) == (can.lot, f"Tool {tool.code}")
+    assert list(queries.lot_trace(can.lot).tools) == [tool]
+
+
+@pytest.mark.parametrize(
+    "use",
+    ["", "batch", "batch:", "batch:x", "Batch 7", "waste", "container:5", "supplier:1", "other:",
+     "other: ", "order-line:5", "coat:7"],
+)  # fmt: skip
+def test_an_issue_for_what_the_trace_cannot_name_is_refused_also_by_the_database(site, use):
+    can = make_container(make_lot(site), holds=5)
+    with pytest.raises(Invalid, match="batch:7"):
+        actions.issue(
+            container_id=can.pk, quantity=Decimal(1), key="i", counterpart=use, happened_at=NOW
+        )
+    if not use.startswith(("batch:", "other:")):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Movement.objects.create(
+                key="i", site=site, container=can, kind="issue", quantity=Decimal(-1),
+                counterpart=use, happened_at=NOW, recorded_at=NOW,
+            )  # fmt: skip
+
+
+def test_by_rest_a_use_is_a_row_of_this_site_or_said_to_be_another(site, other_site, api):
+    can = make_container(make_lot(site), holds=9)
+    here, there = make_tool(site), make_tool(other_site)
+
+    def answer(use, kind="issue"):
+        body = {
+            "kind": kind, "container": str(can.pk), "counterpart": use,
+            "quantity": {"value": "1", "unit": "kg"},
+        }  # fmt: skip
+        return api("technician").post("/api/v1/movements", body)
+
+    wrong = answer("Pot 7, the blue one")
+    assert wrong.status_code == 422
+    assert "other: with words" in str(wrong.data)
+    for use in ("batch:999999", f"tool:{there.pk}"):
+        missing = answer(use)
+        assert missing.status_code == 422, use
+        assert "no such" in str(missing.data)
+    assert answer("mine", "scrap").status_code == 422
+    assert answer("supplier:999", "return").status_code == 422
+    for use in (f"tool:{here.pk}", "other:training"):
+        assert answer(use).status_code == 201, use
+    assert answer("waste", "scrap").status_code == 201
+    seen = api("quality").get("/api/v1/trace", {"lot": can.lot_id}).data
+    assert [row["counterpart"] for row in seen["taken"]] == [f"tool:{here.pk}", "other:training"]
+    assert [row["kind"] for row in seen["lost"]] == ["scrap"]
+
+
 def test_a_delivery_that_was_undone_went_into_no_casting(site):
     can = make_container(make_lot(site))
     about = {"happened_at": NOW, "counterpart": "order-line:5"}
     actions.receive(container_id=can.pk, quantity=Decimal(25), key="in", **about)
     actions.reverse(key_of_original="in", key="out", reason="not ours", happened_at=NOW)
-    assert queries.lot_trace(can.lot).taken == ()
+    trace = queries.lot_trace(can.lot)
+    assert (trace.received, trace.taken, trace.lost) == (0, (), ())
 
 
 def test_a_code_on_a_label_is_never_taken_for_an_id(shop, browser_of, site):
@@ -171,7 +276,8 @@ def test_the_trace_as_one_call_and_one_page(shop, api, browser_of):
     figures = " ".join(
         page.split("<dl")[1].split("</dl>")[0].replace("\N{NO-BREAK SPACE}", " ").split()
     )
-    assert "<dd>7.000 kg</dd>" in figures
+    assert figures.count("<dd>7.000 kg</dd>") == 1
+    assert "<dd>20.000 kg</dd>" in figures
     assert "<dd>2</dd>" in figures
     client.post("/trace/recall/", {"lot": resin.pk, "reason": "cracked"})
     resin.refresh_from_db()
