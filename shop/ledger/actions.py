@@ -21,6 +21,7 @@ from shop.errors import (
     NotReversible,
 )
 from shop.ledger.models import USES, Movement, MovementKind, Reservation
+from shop.ledger.opening import opened
 from shop.ledger.posting import (
     Entry,
     cut_reservation,
@@ -151,6 +152,8 @@ def take_out(
     """
     Take out a sample, scrap, or what goes back to the supplier; any status, in date or not.
 
+    Taking a part of it out opens the container; what goes out whole may be sealed still.
+
     Scrap is gone whether or not it was promised; a sample or a return is only taken from what is
     free.
     """
@@ -159,6 +162,7 @@ def take_out(
     container = locked([container_id])[container_id]
     if earlier := repeat_of(entry):
         return earlier
+    entry = replace(entry, opens=quantity < container.balance)
     if kind == MovementKind.SCRAP and quantity <= container.balance:
         shrink_reservations(container, container.reserved - (container.balance - quantity))
     return post(entry, container)
@@ -224,9 +228,9 @@ def transfer(
         words = "to_container must be another container of the same lot."
         raise Invalid.one("to_container", "not_same_lot", words)
     done = {pk: repeat_of(entries[pk]) or post(entries[pk], containers[pk]) for pk in containers}
-    if target.opened_at is None and source.opened_at:
-        # Once open, always open: the clock goes with the material into the other container.
-        Container.objects.filter(pk=target.pk).update(opened_at=source.opened_at)
+    if source.opened_at:
+        # The clock goes with the material: of both containers the one open longer counts.
+        opened([target.pk], source.opened_at)
     return done[from_container_id], done[to_container_id]
 
 

@@ -22,6 +22,7 @@ from shared import clock
 from shared.errors import Invalid
 from shop.errors import KeyReused, NotEnoughStock, NotFound
 from shop.ledger.models import Movement, MovementKind, Reservation
+from shop.ledger.opening import opened
 from shop.lots.models import Container, Lot
 from shop.stores_types import MovementInfo
 from shop.sums import exact_sum
@@ -128,8 +129,6 @@ def post(entry: Entry, container: Container) -> MovementInfo:
         "balance": in_steps(F("balance") + entry.quantity),
         "reserved": in_steps(F("reserved") - entry.used),
     }
-    if entry.opens and container.opened_at is None:
-        changes["opened_at"] = entry.happened_at
     room = Container.objects.filter(
         pk=container.pk,
         reserved__gte=entry.used,
@@ -149,7 +148,10 @@ def post(entry: Entry, container: Container) -> MovementInfo:
     # The row is locked since it was read, so what it holds now is known without asking again.
     container.balance += entry.quantity
     container.reserved -= entry.used
-    container.opened_at = changes.get("opened_at", container.opened_at)
+    if entry.opens and (container.opened_at is None or container.opened_at > entry.happened_at):
+        # A use written down late may be the first one.
+        opened([container.pk], entry.happened_at)
+        container.opened_at = entry.happened_at
     return MovementInfo(row.pk, row.key, row.container_id, row.quantity, container.balance)
 
 

@@ -14,6 +14,7 @@ from shared.errors import Invalid
 from shared.retry import retried
 from shop.core.shelf_life import usable_until
 from shop.errors import LotRecalled, NotFound, NotLonger, Refused
+from shop.ledger.opening import filled_from, opened
 from shop.lots.certificates import kind_of
 from shop.lots.models import Container, Lot, LotStatus, Placement
 from shop.recalls.queries import in_force
@@ -205,11 +206,12 @@ def _refuse_longer(lot: Lot, until: date | None, evidence: str, may_lengthen: bo
 
 @retried
 def open_container(container_id: int, *, at: datetime) -> Container:
-    """Note that a container was opened; the first opening stays."""
+    """Note that a container was opened; the earliest opening stays, whenever it is entered."""
     container = _container(container_id)
-    if container.opened_at is None:
+    if container.opened_at is None or at < container.opened_at:
         container.opened_at = at
         container.save(update_fields=["opened_at"])
+        opened(filled_from([container_id]), at)
     return container
 
 
