@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import Max, Q, QuerySet
 from django.db.models.functions import Coalesce
@@ -69,13 +70,13 @@ class ToolTrace:
     taken: tuple[Taken, ...]
 
 
-def _out() -> QuerySet[Movement]:
+def _out() -> Any:
     """Return what left stock and what undid it, with the kind of the movement it is about."""
     about = Movement.objects.annotate(about=Coalesce("reverses__kind", "kind"))
     return about.exclude(about__in=NOT_OUT)
 
 
-def _net(moves: QuerySet[Movement]) -> list[Taken]:
+def _net(moves: Any) -> list[Taken]:
     sums = moves.order_by().values("container__lot", "about", "counterpart")
     summed = sums.annotate(net=exact_sum("quantity"), last=Max("happened_at"))
     rows = [row for row in summed if row["net"]]
@@ -98,7 +99,7 @@ def _net(moves: QuerySet[Movement]) -> list[Taken]:
     ]
 
 
-def _people(moves: QuerySet[Movement]) -> dict[tuple[int, str, str], tuple[str, ...]]:
+def _people(moves: Any) -> dict[tuple[int, str, str], tuple[str, ...]]:
     told = moves.order_by().filter(by__isnull=False)
     rows = set(told.values_list("container__lot", "about", "counterpart", "by"))
     names = User.objects.in_bulk({row[-1] for row in rows})
