@@ -106,10 +106,10 @@ def before_call(context: Any, case: Any, **kwargs: Any) -> None:
             _keys.add(key)
     if case.path == SITES and not case.meta.is_negative_at(ParameterLocation.PATH):
         case.path_parameters["id"] = ROWS_THAT_EXIST["17"]
-    if case.path == RECALLS and isinstance(case.body, dict) and "lot" in case.body:
-        if not case.meta.is_negative_at(ParameterLocation.BODY):
-            for name in ("material", "lot_code"):
-                case.body.pop(name, None)
+    body_is_valid = not case.meta.is_negative_at(ParameterLocation.BODY)
+    if case.path == RECALLS and body_is_valid and isinstance(case.body, dict):
+        other = () if "lot" not in case.body else ("material", "lot_code")
+        case.body = {name: value for name, value in case.body.items() if name not in other}
     code = case.body.get("code") if isinstance(case.body, dict) else None
     if isinstance(code, str) and not case.meta.is_negative_at(ParameterLocation.BODY):
         if case.path == SITES:
