@@ -110,7 +110,7 @@ def solve_bucket(
     start_k = (shop_c if mix_c is None else mix_c) + KELVIN
     radius_m = bucket_diameter_mm(mass_kg, thermal.density_kg_m3) / 2000
     grid = radial("sphere", radius_m, shells, thermal, wall)
-    law = RateLaw(kinetics, shells)
+    law = RateLaw(kinetics, 1, shells)
     cold_c = min(shop_c, start_k - KELVIN)
     to_gel = isothermal_time_min(kinetics, cold_c, system.gel_conversion)
     span_s = min(max(66 * to_gel, 3600.0), _LONGEST_S)

@@ -7,6 +7,7 @@ on the set of readings and on the moment asked about, never on the order of entr
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from planning.core.clock_types import (
@@ -18,8 +19,12 @@ from planning.core.clock_types import (
     Clock,
     PouredLift,
 )
-from planning.core.sheet_times import early_clock, late_clock
+from planning.core.cure import demould_conversion
+from planning.core.model_clock import ModelClocks, model_clocks, too_hot_oven
+from planning.core.posterior import too_hot
+from planning.core.sheet_times import early_clock, late_clock, shifted
 from planning.core.surroundings import Surroundings, implausible, surroundings
+from planning.core.system import TimePoint
 
 _FEW = 3
 _RISE_K, _FALL_K = 4.0, 2.0
@@ -47,16 +52,92 @@ def clocks_of(lift: PouredLift) -> CastingClocks:
     come. Only `Clock.is_open` with the same `now_h` opens anything.
     """
     around = surroundings(lift)
-    return _by_sheet(lift, around)
+    by_sheet = _by_sheet(lift, around)
+    need = demould_conversion(lift.system)
+    if not lift.system.computable or need is None:
+        return by_sheet
+    return _by_model(lift, around, by_sheet, need)
+
+
+def _by_model(
+    lift: PouredLift, around: Surroundings, by_sheet: CastingClocks, need: float
+) -> CastingClocks:
+    model, sheet = model_clocks(lift, around, need), lift.system.datasheet
+    own = [r for r in lift.seen() if too_hot(lift, r)]
+    over = _peak_over(lift)
+    peak = _late(model, "peak", None)
+    if over is not None:
+        peak = replace(peak, go_h=over[1] if peak.go_h is None else min(peak.go_h, over[1]))
+    demould = _late(model, "demould", _sheet_h(lift, around, sheet.demould))
+    cured = _late(model, "cured", _sheet_h(lift, around, sheet.demould))
+    waits = too_hot_oven(lift)
+    few = len(lift.seen()) <= _FEW or not any(r.in_body for r in lift.seen())
+    return replace(
+        by_sheet,
+        peak=peak,
+        opens=_late(model, "opens", _sheet_h(lift, around, sheet.least_gap)),
+        closes=_early(model, "bonds", _sheet_h(lift, around, sheet.greatest_gap)),
+        demould=Clock(None, None, demould.basis) if waits else demould,
+        cured=cured,
+        own_heat_counts=model.heat_seen,
+        needs_cool_reading=False,
+        ranged=few or cured.stalled or demould.stalled,
+        asks=_model_asks(lift, around, model),
+        implausible=(*by_sheet.implausible, *own),
+        peak_c=model.peak_c,
+        conversion=model.conversion,
+        tg_c=model.tg_c,
+    )
+
+
+def _sheet_h(
+    lift: PouredLift, around: Surroundings, point: TimePoint | None
+) -> tuple[float, float, float] | None:
+    if point is None:
+        return None
+    moved = shifted(lift, around, point)
+    return moved.early_h, moved.best_h, moved.late_h
+
+
+def _late(model: ModelClocks, name: str, sheet: tuple[float, float, float] | None) -> Clock:
+    """Return the later of model and data sheet."""
+    rows = [(model.early[name], model.best[name], model.late[name])] + ([sheet] if sheet else [])
+    early, best, late = (max(column) for column in zip(*rows, strict=True))
+    basis = "datasheet" if sheet and sheet[2] > model.late[name] else "model"
+    return Clock(
+        _finite(best), _finite(late), basis,
+        stalled=math.isinf(late), range_h=(_finite(early), _finite(late)),
+    )  # fmt: skip
+
+
+def _early(model: ModelClocks, name: str, sheet: tuple[float, float, float] | None) -> Clock:
+    """Return the earlier of model and data sheet, on its early side."""
+    rows = [(model.early[name], model.best[name], model.late[name])] + ([sheet] if sheet else [])
+    early, best, late = (min(column) for column in zip(*rows, strict=True))
+    basis = "datasheet" if sheet and sheet[0] < model.early[name] else "model"
+    if math.isinf(early):
+        return Clock(None, None, "unknown")
+    return Clock(_finite(best), _finite(early), basis, range_h=(_finite(early), _finite(late)))
+
+
+def _finite(hours: float) -> float | None:
+    return hours if math.isfinite(hours) else None
+
+
+def _model_asks(lift: PouredLift, around: Surroundings, model: ModelClocks) -> tuple[str, ...]:
+    asked = list(_asks(lift, around, cooling=False))
+    if not model.heat_seen:
+        asked.append(CORE)
+    return tuple(asked)
 
 
 def _by_sheet(lift: PouredLift, around: Surroundings) -> CastingClocks:
     sheet, planned = lift.system.datasheet, lift.planned
     hours = {} if planned is None else vars(planned)
-    over = _peak_over(lift, around)
+    over = _peak_over(lift)
     peak = late_clock(lift, around, sheet.gel, hours.get("peak_h"))
     if over is not None:
-        peak = Clock(over, over, "model", range_h=(over, over))
+        peak = Clock(over[0], over[1], "model", range_h=over)
     cured = late_clock(lift, around, sheet.demould, hours.get("demould_h"))
     cool_h = _cool_since(lift, cured)
     go_h = None if cool_h is None or cured.go_h is None else max(cool_h, cured.go_h)
@@ -77,8 +158,8 @@ def _by_sheet(lift: PouredLift, around: Surroundings) -> CastingClocks:
     )
 
 
-def _peak_over(lift: PouredLift, around: Surroundings) -> float | None:
-    """Return the hour of the hottest core reading once the readings after it fall for good."""
+def _peak_over(lift: PouredLift) -> tuple[float, float] | None:
+    """Return when a core log was hottest, and when it had fallen for good; None: not yet."""
     core = [r for r in lift.seen() if r.where == CORE]
     if len(core) < _FALLING + 1:
         return None
@@ -91,7 +172,7 @@ def _peak_over(lift: PouredLift, around: Surroundings) -> float | None:
     on_the_way = [r for r in fallen if r.celsius > room_c + 0.3 * (top.celsius - room_c)]
     if rise < _RISE_K or len(fallen) < _FALLING or not on_the_way:
         return None
-    return top.hour
+    return top.hour, fallen[_FALLING - 1].hour
 
 
 def _cool_since(lift: PouredLift, cured: Clock) -> float | None:

@@ -119,6 +119,8 @@ class PouredLift:
     """Coldest the shop gets unseen; `NIGHT_DROP_K` below `expected_c` where not stated."""
     mix_c: float | None = None
     """Temperature of the mix as it was poured, where it was read."""
+    base_known: bool = True
+    """Whether `base` is really known; else the side nobody knows about may be anything."""
     stays: tuple[OvenStay, ...] = ()
     planned: Planned | None = None
     calibrated: bool = False

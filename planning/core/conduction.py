@@ -2,7 +2,9 @@
 Heat conduction with a reaction on a line of cells: slab, cylinder or sphere.
 
 Cell-centred finite volumes. The unknowns are interleaved (temperature, conversion) so that the
-Jacobian has two diagonals either side, and LSODA integrates the banded system.
+Jacobian has two diagonals either side, and LSODA integrates the banded system. Many lanes, the
+same cells with other figures, are integrated at once: each is a block of the band, and no heat
+flows from block to block.
 """
 
 from __future__ import annotations
@@ -177,44 +179,143 @@ def march(
     LSODA with bandwidth 2 and the Jacobian in band form, so the cost of a step grows with the
     number of cells and not with its cube.
     """
+    n = grid.cells
+    around = np.full((1, 1), around_k)
+    lanes = march_lanes(
+        grid.conductances[None], grid.capacities[None], law, _row(rise_k, n),
+        Around(np.zeros(1), around, around), _row(start_k, n), _row(start_conversion, n), times_s,
+        rtol=rtol,
+    )  # fmt: skip
+    return History(np.asarray(times_s), lanes.temps_k[:, 0], lanes.conversions[:, 0])
+
+
+def _row(values: Array | float, cells: int) -> Array:
+    return np.broadcast_to(np.asarray(values, dtype=float), (1, cells))
+
+
+@dataclass(frozen=True)
+class Around:
+    """Temperature of the surroundings of many lanes, straight between the moments given, K."""
+
+    times_s: Array
+    """Shape (m,), rising; before the first and after the last moment it stays."""
+    base_k: Array
+    """Shape (m, lanes)."""
+    top_k: Array
+    """Shape (m, lanes)."""
+
+    def at(self, time_s: float, out: Array) -> None:
+        """Write the temperatures below and above every lane into `out`, shape (2, lanes)."""
+        i = int(np.searchsorted(self.times_s, time_s))
+        if i == 0 or i == len(self.times_s):
+            j = min(i, len(self.times_s) - 1)
+            out[0], out[1] = self.base_k[j], self.top_k[j]
+            return
+        before, after = self.times_s[i - 1], self.times_s[i]
+        share = (time_s - before) / (after - before)
+        for row, side in zip(out, (self.base_k, self.top_k), strict=True):
+            np.multiply(side[i] - side[i - 1], share, out=row)
+            row += side[i - 1]
+
+
+@dataclass(frozen=True)
+class Lanes:
+    """What `march_lanes` returns, each of shape (times, lanes, cells)."""
+
+    temps_k: Array
+    conversions: Array
+
+
+def march_lanes(
+    conductances: Array,
+    capacities: Array,
+    law: Law,
+    rise_k: Array,
+    around: Around,
+    start_k: Array,
+    start_conversion: Array,
+    times_s: Array,
+    *,
+    rtol: float = 1e-6,
+    longest_step_s: float = 0.0,
+) -> Lanes:
+    """
+    Integrate many lanes at once, each with its own figures, in surroundings that vary in time.
+
+    Parameters
+    ----------
+    conductances : numpy.ndarray of float, shape (lanes, n+1)
+        As `Grid.conductances`.
+    capacities, rise_k, start_k, start_conversion : numpy.ndarray of float, shape (lanes, n)
+        As for `march`.
+    law : Law
+        Rate of conversion on shape (lanes, n).
+    around : Around
+        Temperatures at either end.
+    times_s : numpy.ndarray of float, shape (m,)
+        Rising times at which the state is wanted, s.
+    rtol : float
+        Relative tolerance of the integrator; of all lanes the one hardest to follow sets the step,
+        and all take the same steps, so that differences between lanes are smooth.
+    longest_step_s : float
+        Longest step; 0 leaves it to the integrator, which may leap over a short warm spell.
+
+    Returns
+    -------
+    Lanes
+        State at every time asked.
+
+    Raises
+    ------
+    ArithmeticError
+        If the integrator gives up.
+    """
     from scipy.integrate import odeint
 
-    system = _Banded(grid, law, rise_k, around_k)
-    state = np.empty(2 * grid.cells)
-    state[0::2], state[1::2] = start_k, start_conversion
+    system = _Banded(conductances, capacities, law, rise_k, around)
+    state = np.empty((*capacities.shape, 2))
+    state[..., 0], state[..., 1] = start_k, start_conversion
     out, told = odeint(
-        system.slope, state, times_s, Dfun=system.jacobian, ml=2, mu=2,
-        rtol=rtol, atol=rtol, mxstep=20_000, full_output=True,
+        system.slope, state.ravel(), times_s, Dfun=system.jacobian, ml=2, mu=2,
+        rtol=rtol, atol=rtol, hmax=longest_step_s, mxstep=20_000, full_output=True,
     )  # fmt: skip
     if told["message"] != "Integration successful.":
         raise ArithmeticError(f"the heat equation could not be integrated: {told['message']}")
-    return History(np.asarray(times_s), out[:, 0::2], out[:, 1::2])
+    out = out.reshape(len(times_s), *capacities.shape, 2)
+    return Lanes(out[..., 0], out[..., 1])
 
 
 class _Banded:
     """Right-hand side and banded Jacobian, writing into arrays of their own."""
 
-    def __init__(self, grid: Grid, law: Law, rise_k: Array | float, around_k: float) -> None:
-        n = grid.cells
-        self._law, self._rise = law, np.broadcast_to(np.asarray(rise_k, dtype=float), (n,))
-        self._g, self._per_cell = grid.conductances, 1 / grid.capacities
-        temps = np.full(n + 2, around_k)  # one beyond either end, for the surroundings
-        self._inside, self._above, self._below = temps[1:-1], temps[1:], temps[:-1]
-        self._flow, self._net, self._rate = np.empty(n + 1), np.empty(n), np.empty(n)
-        self._slope = np.empty(2 * n)
-        self._warming, self._curing = self._slope[0::2], self._slope[1::2]
-        self._band = np.zeros((5, 2 * n))
-        self._band[0, 2::2] = self._g[1:-1] * self._per_cell[:-1]
-        self._band[4, :-2:2] = self._g[1:-1] * self._per_cell[1:]
-        self._loss = (self._g[1:] + self._g[:-1]) * self._per_cell
+    def __init__(
+        self, conductances: Array, capacities: Array, law: Law, rise_k: Array, around: Around
+    ) -> None:
+        lanes, n = capacities.shape
+        self._law, self._rise, self._around = law, rise_k, around
+        self._g, self._per_cell = conductances, 1 / capacities
+        temps = np.empty((lanes, n + 2))  # one beyond either end, for the surroundings
+        self._inside, self._above, self._below = temps[:, 1:-1], temps[:, 1:], temps[:, :-1]
+        self._ends = temps.T[:: n + 1]
+        self._flow, self._net = np.empty((lanes, n + 1)), np.empty((lanes, n))
+        self._rate = np.empty((lanes, n))
+        slope = np.empty((lanes, n, 2))
+        self._slope, self._warming, self._curing = slope.ravel(), slope[..., 0], slope[..., 1]
+        self._band = np.zeros((5, 2 * lanes * n))
+        up, down = self._band[0, 0::2].reshape(lanes, n), self._band[4, 0::2].reshape(lanes, n)
+        up[:, 1:] = self._g[:, 1:-1] * self._per_cell[:, :-1]
+        down[:, :-1] = self._g[:, 1:-1] * self._per_cell[:, 1:]
+        self._loss = (self._g[:, 1:] + self._g[:, :-1]) * self._per_cell
 
-    def slope(self, state: Array, _time: float) -> Array:
+    def slope(self, state: Array, time_s: float) -> Array:
         inside, flow, net, warming = self._inside, self._flow, self._net, self._warming
-        inside[:] = state[0::2]
-        rate = self._law.rate(inside, state[1::2], self._rate)
+        self._around.at(time_s, self._ends)
+        state = state.reshape(*inside.shape, 2)
+        inside[:] = state[..., 0]
+        rate = self._law.rate(inside, state[..., 1], self._rate)
         np.subtract(self._above, self._below, flow)
         np.multiply(flow, self._g, flow)
-        np.subtract(flow[1:], flow[:-1], net)
+        np.subtract(flow[:, 1:], flow[:, :-1], net)
         np.multiply(net, self._per_cell, net)
         np.multiply(rate, self._rise, warming)
         np.add(warming, net, warming)
@@ -222,12 +323,13 @@ class _Banded:
         return self._slope
 
     def jacobian(self, state: Array, _time: float) -> Array:
-        by_temp, by_conversion = self._law.slopes(state[0::2].copy(), state[1::2].copy())
+        state = state.reshape(*self._inside.shape, 2)
+        by_temp, by_conversion = self._law.slopes(state[..., 0].copy(), state[..., 1].copy())
         band = self._band
-        band[2, 0::2] = self._rise * by_temp - self._loss
-        band[2, 1::2] = by_conversion
-        band[1, 1::2] = self._rise * by_conversion
-        band[3, 0::2] = by_temp
+        band[2, 0::2] = (self._rise * by_temp - self._loss).ravel()
+        band[2, 1::2] = by_conversion.ravel()
+        band[1, 1::2] = (self._rise * by_conversion).ravel()
+        band[3, 0::2] = by_temp.ravel()
         return band
 
 

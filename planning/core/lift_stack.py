@@ -115,7 +115,7 @@ class LiftStack:
         return bool(gelled and not still_rising)
 
     def _march(self, times_s: Array) -> History:
-        law = RateLaw(self._kinetics, len(self._temps))
+        law = RateLaw(self._kinetics, 1, len(self._temps))
         return march(
             self._grid(), law, self._rise, self._shop_c + KELVIN,
             self._temps, self._conversions, times_s, rtol=self._rtol,

@@ -30,7 +30,6 @@ _JUMP_K = 6.0
 _NEAR_H = 3.0
 _OVEN_UNSURE_K = 5.0
 """An oven nobody reads may be so far from its setting. Assumed, no source."""
-_TURN_H = 0.05
 
 
 @dataclass(frozen=True)
@@ -56,6 +55,11 @@ def implausible(lift: PouredLift) -> tuple[Reading, ...]:
     return tuple(r for r in lift.seen() if not r.in_body and not _can_be(r, lift.stays))
 
 
+def usable_readings(lift: PouredLift, where: str) -> list[tuple[float, float]]:
+    """Return hours and temperatures read at one place, jumps trimmed, what cannot be left out."""
+    return _gathered([r for r in lift.seen() if r.where == where and _can_be(r, lift.stays)])
+
+
 def surroundings(lift: PouredLift) -> Surroundings:
     """
     Return what surrounded a lift, and what will as far as is expected.
@@ -76,7 +80,7 @@ def surroundings(lift: PouredLift) -> Surroundings:
         Every `STEP_H` hours from pouring to `LONGEST_H`.
     """
     hours = grid_h()
-    air = _gathered([r for r in lift.seen() if r.where == AIR and _can_be(r, lift.stays)])
+    air = usable_readings(lift, AIR)
     best = _likely(hours, air, lift.expected_c)
     low = _drifted(hours, air, lift, colder=True)
     high = _drifted(hours, air, lift, colder=False)

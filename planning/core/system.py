@@ -7,6 +7,10 @@ from dataclasses import dataclass, field
 from planning.core import require
 from planning.core.arrhenius import CAREFUL_E_J_MOL, USUAL_E_J_MOL
 
+USUAL_PEAK_LIMIT_C = 80.0
+"""Hottest a casting may get where its system states no limit. Assumed, no source: boards,
+waxes and most cold-cured systems suffer above it."""
+
 
 @dataclass(frozen=True)
 class TimePoint:
@@ -162,6 +166,11 @@ class SystemData:
             value = getattr(self, name)
             if value is not None:
                 require.temperature(**{name: value})
+
+    @property
+    def peak_limit_c(self) -> float:
+        """Hottest a casting may get: as stated, or a usual limit where nothing is."""
+        return USUAL_PEAK_LIMIT_C if self.peak_cap_c is None else self.peak_cap_c
 
     @property
     def usual_e_j_mol(self) -> float:
