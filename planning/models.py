@@ -1,7 +1,17 @@
 """All models of the planning app, gathered for Django."""
 
-from planning.batch_sheets.models import SheetPrint
-from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.batches.models import (
+    Batch,
+    BatchCounter,
+    BatchEntry,
+    BatchLine,
+    BatchPortion,
+    Lift,
+    SheetPrint,
+    Weighing,
+)
+from planning.clocks.models import Cure, TemperatureReading
+from planning.cures.models import Demould
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour, PourStep, ToolOrder
 from planning.reminders.models import (
@@ -13,17 +23,9 @@ from planning.reminders.models import (
     ReminderSettings,
 )
 from planning.routes.models import Route, RouteStep
-from planning.week_plan.models import (
-    Batch,
-    BatchCounter,
-    BatchLine,
-    BatchPortion,
-    Lift,
-    PlanningRules,
-    PlanTrial,
-    WeekPlan,
-)
-from planning.weigh_in.models import BatchEntry, Weighing
+from planning.rules.models import PlanningRules
+from planning.schedule.models import WeekPlan
+from planning.trials.models import PlanTrial
 
 __all__ = [
     "Batch",

@@ -9,10 +9,12 @@ from django.urls import path, register_converter
 from planning.batch_sheets import pages as batch_sheets
 from planning.cures import pages as cures
 from planning.pours import pages as pours
-from planning.routes import pages as routes
+from planning.pours import route_pages as routes
+from planning.rules import pages as rules_pages
+from planning.schedule import comparison_pages, reasons_pages
+from planning.schedule import pages as schedule
 from planning.today import pages as today
-from planning.week_plan import comparison_pages, rules_pages, trial_pages
-from planning.week_plan import pages as week_plan
+from planning.trials import pages as trial_pages
 from planning.weigh_in import pages as weigh_in
 
 
@@ -39,16 +41,17 @@ urlpatterns = [
     path("notices/<int:pk>/away/", today.put_away, name="notice-away"),
     path("sheets/<day:day>/", batch_sheets.sheet, name="sheet"),
     path("sheets/<day:day>.pdf", batch_sheets.sheet_pdf, name="sheet-pdf"),
-    path("week/", week_plan.this_week, name="week"),
+    path("week/", schedule.this_week, name="week"),
     path("week/rules/", rules_pages.planning_rules, name="planning-rules"),
-    path("week/<str:week>/", week_plan.week, name="week-of"),
-    path("week/<str:week>/ask/", week_plan.ask, name="plan-ask"),
+    path("week/<str:week>/", schedule.week, name="week-of"),
+    path("week/<str:week>/ask/", schedule.ask, name="plan-ask"),
     path("plans/<int:pk>/what-if/", trial_pages.what_if, name="what-if"),
     path("what-if/<int:pk>/", trial_pages.what_if_answers, name="what-if-answers"),
-    path("plans/<int:pk>/progress/", week_plan.progress, name="plan-progress"),
+    path("plans/<int:pk>/progress/", schedule.progress, name="plan-progress"),
     path("plans/<int:pk>/compare/", comparison_pages.compare, name="plan-compare"),
-    path("plans/<int:pk>/stop/", week_plan.stop, name="plan-stop"),
-    path("plans/<int:pk>/confirm/", week_plan.confirm, name="plan-confirm"),
+    path("plans/<int:pk>/reasons/", reasons_pages.reasons, name="plan-reasons"),
+    path("plans/<int:pk>/stop/", schedule.stop, name="plan-stop"),
+    path("plans/<int:pk>/confirm/", schedule.confirm, name="plan-confirm"),
     path("batches/<int:pk>/", weigh_in.batch, name="batch"),
     path("batches/<int:pk>/state.json", weigh_in.batch_state, name="batch-state"),
     path("batches/<int:pk>/scale.json", weigh_in.scale, name="batch-scale"),

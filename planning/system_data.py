@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from planning.core.system import (
+from planning.core.casting.system import (
     Datasheet,
     GlassTransition,
     Kinetics,

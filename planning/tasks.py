@@ -39,7 +39,7 @@ SCHEDULE: dict[str, dict[str, Any]] = {
 @shared_task(name="planning.tasks.solve_week")
 def solve_week(plan_id: int) -> str:
     """Work out one plan; a second call for the same plan finds nothing to do."""
-    from planning.week_plan import actions
+    from planning.schedule import actions
 
     state = actions.solve(plan_id=plan_id, now=clock.now()).state
     look_for_reasons.delay(plan_id)
@@ -49,7 +49,7 @@ def solve_week(plan_id: int) -> str:
 @shared_task(name="planning.tasks.look_for_reasons")
 def look_for_reasons(plan_id: int) -> int:
     """Say why pours are late; a second call for the same plan finds nothing to do."""
-    from planning.week_plan import reasons
+    from planning.schedule import reasons
 
     return reasons.look(plan_id=plan_id, now=clock.now())
 
@@ -57,7 +57,7 @@ def look_for_reasons(plan_id: int) -> int:
 @shared_task(name="planning.tasks.answer_trial")
 def answer_trial(trial_id: int) -> str:
     """Answer what-if questions; a second call for the same ones finds nothing to do."""
-    from planning.week_plan import trials
+    from planning.trials import actions as trials
 
     return trials.answer(trial_id=trial_id).state
 
@@ -65,10 +65,11 @@ def answer_trial(trial_id: int) -> str:
 @shared_task(name="planning.tasks.solve_waiting")
 def solve_waiting() -> int:
     """Send waiting plans and questions out again: a lost message must lose none of them."""
-    from planning.week_plan import queries
+    from planning.schedule import queries
+    from planning.trials import queries as trials_queries
 
     now = clock.now()
-    plans, trials = queries.waiting_plans(now), queries.waiting_trials(now)
+    plans, trials = queries.waiting_plans(now), trials_queries.waiting_trials(now)
     unexplained = queries.unexplained_plans(now)
     for plan_id in plans:
         solve_week.delay(plan_id)

@@ -11,8 +11,9 @@ from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
 from planning.routes.views import RouteViewSet
-from planning.week_plan import urls as week_plan
-from planning.week_plan.views import PlanViewSet
+from planning.rules.views import RulesViewSet
+from planning.schedule.views import PlanViewSet
+from planning.trials.views import TrialViewSet
 from planning.weigh_in.scale_views import ScaleReadingView
 from planning.weigh_in.views import BatchViewSet
 from planning.workbench import urls as workbench
@@ -24,6 +25,8 @@ router.register("tool-orders", ToolOrderViewSet, "tool-order")
 router.register("pours", PourViewSet, "pour")
 router.register("steps", StepViewSet, "step")
 router.register("plans", PlanViewSet, "plan")
+router.register("plan-trials", TrialViewSet, "plan-trial")
+router.register("planning-rules", RulesViewSet, "planning-rules")
 router.register("batches", BatchViewSet, "batch")
 router.register("sheets", SheetViewSet, "sheet")
 router.register("cures", CureViewSet, "cure")
@@ -36,12 +39,10 @@ api_urlpatterns: list[Any] = [
     *reminders.api_urlpatterns,
     *workbench.api_urlpatterns,
     *patterns.api_urlpatterns,
-    *week_plan.api_urlpatterns,
 ]
 urlpatterns: list[Any] = [
     *page_urls.urlpatterns,
     *reminders.urlpatterns,
     *workbench.urlpatterns,
     *patterns.urlpatterns,
-    *week_plan.urlpatterns,
 ]

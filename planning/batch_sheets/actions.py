@@ -8,11 +8,10 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 
-from planning.batch_sheets.changes import planned_of
-from planning.batch_sheets.models import SheetPrint
 from planning.batch_sheets.queries import batches_of, revision_of, steps_of
+from planning.batches.changes import planned_of
+from planning.batches.models import Batch, BatchStatus, SheetPrint
 from planning.pours.models import PourStep
-from planning.week_plan.models import Batch, BatchStatus
 from shared.access.models import Site
 
 

@@ -10,7 +10,7 @@ from django.shortcuts import render
 
 from planning.batch_sheets import actions, queries, words
 from planning.batch_sheets.pdf import sheet_pdf as make_pdf
-from planning.batch_sheets.printed import printed
+from planning.batches.printed import printed
 from shared import clock
 from shared.api.permissions import needs
 

@@ -10,7 +10,7 @@ from django.conf import settings
 
 from planning.batch_sheets import pdf_paper as paper
 from planning.batch_sheets import words
-from planning.batch_sheets.printed import PrintedBatch, clock_text, day_clock_text, printed
+from planning.batches.printed import PrintedBatch, clock_text, day_clock_text, printed
 
 if TYPE_CHECKING:
     from fpdf import FPDF

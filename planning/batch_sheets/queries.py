@@ -10,11 +10,12 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import F, Max, QuerySet
 
-from planning.batch_sheets.changes import changes_since, last_print, planned_of
 from planning.batch_sheets.words import POURING_STEPS
-from planning.cures.models import Cure
+from planning.batches.changes import changes_since, last_print, planned_of
+from planning.batches.models import Batch, BatchStatus
+from planning.clocks.models import Cure
 from planning.pours.models import PourStatus, PourStep
-from planning.week_plan.models import Batch, BatchStatus, PlanState, WeekPlan
+from planning.schedule.models import PlanState, WeekPlan
 from shared.access.models import Site
 from shared.units import week_of
 from shop import stores

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from planning.batch_sheets.printed import clock_text, day_clock_text
+from planning.batches.printed import clock_text, day_clock_text
 from shared.templatetags.units import minutes
 
 BRUSH = "Brush a thin coat on the pattern, into corners and details."

@@ -6,12 +6,12 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from planning.cures.actions import FULL_MM, open_mm, rest_of
-from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.batches.models import Batch, BatchEntry, EntryKind, Lift
+from planning.clocks.actions import FULL_MM, open_mm, rest_of
+from planning.clocks.models import Cure, TemperatureReading
+from planning.cures.models import Demould
 from planning.pours.models import Pour, PourStatus
-from planning.week_plan.because import plan_since
-from planning.week_plan.models import Batch, Lift
-from planning.weigh_in.models import BatchEntry, EntryKind
+from planning.schedule.because import plan_since
 from shared import clock
 from shop import stores
 

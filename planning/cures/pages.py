@@ -12,18 +12,20 @@ from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
+from planning.clocks import actions as clocks
+from planning.clocks.models import Cure
+from planning.clocks.peaks import confirm_peak
 from planning.cures import actions, page_data
-from planning.cures.models import Cure, Demould
+from planning.cures.models import Demould
 from planning.cures.page_forms import DemouldForm, StepForm, TemperatureForm
-from planning.cures.peaks import confirm_peak
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
-from planning.week_plan.because import ask_because
-from planning.weigh_in.photos import clean_photo
+from planning.schedule.because import ask_because
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
+from shared.photos.cleaning import clean_photo
 from shared.templatetags.units import minutes, moment
 from shared.units import week_of
 from shop import stores
@@ -143,7 +145,7 @@ def log_temperature(request: HttpRequest, pk: int) -> HttpResponse:
         "key": f"page:{secrets.token_hex(12)}",
     }
     try:
-        actions.log_temperatures(site_id=request.site.pk, rows=[row], now=now, by=request.user)
+        clocks.log_temperatures(site_id=request.site.pk, rows=[row], now=now, by=request.user)
     except ShopError as error:
         form.add_error("celsius", error.message)
         return _page(request, found, 422, temperature=form)
@@ -191,7 +193,7 @@ def leave_lower(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a casting that is not full as it is, with the reason."""
     found = _pour(request, pk)
     try:
-        actions.leave_lower(
+        clocks.leave_lower(
             pour=found,
             reason=request.POST.get("reason", "")[:300],
             now=clock.now(),

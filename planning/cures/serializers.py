@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from planning.cures.models import Cure, Demould, TemperatureReading
+from planning.clocks.models import Cure, TemperatureReading
+from planning.cures.models import Demould
 from planning.pours.models import Pour
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer

@@ -8,10 +8,9 @@ from decimal import Decimal, InvalidOperation
 
 from django.urls import reverse
 
-from planning.cures.models import Cure
+from planning.batches.models import Batch, BatchEntry, BatchPortion, EntryKind, Weighing
+from planning.clocks.models import Cure
 from planning.pours.models import Pour, PourStep
-from planning.week_plan.models import Batch, BatchPortion
-from planning.weigh_in.models import BatchEntry, EntryKind, Weighing
 from shop.stores import TracePart, TraceUse
 
 BATCH, POUR = "batch:", "pour:"

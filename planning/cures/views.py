@@ -10,19 +10,21 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
 
+from planning.clocks import actions as clocks
+from planning.clocks.models import Cure, TemperatureReading
+from planning.clocks.peaks import confirm_peak
 from planning.cures import actions
-from planning.cures.models import Cure, Demould, TemperatureReading
-from planning.cures.peaks import confirm_peak
+from planning.cures.models import Demould
 from planning.cures.serializers import (
     CureSerializer,
     DemouldSerializer,
     ReadingSerializer,
     SeenSerializer,
 )
-from planning.weigh_in.photo_api import Jpeg, PhotoSerializer, cleaned, jpeg
 from shared import clock
 from shared.api import idempotency, viewsets
 from shared.api.uploads import OneFile
+from shared.photos.forms import Jpeg, PhotoSerializer, cleaned, jpeg
 
 
 class CureViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):
@@ -81,7 +83,7 @@ class TemperatureViewSet(
             by_site.setdefault(site.pk, []).append({**item, "key": f"{key[:110]}:{n}"})
         found = []
         for site_id, rows in by_site.items():
-            found += actions.log_temperatures(
+            found += clocks.log_temperatures(
                 site_id=site_id, rows=rows, now=clock.now(), by=self.request.user
             )
         return found

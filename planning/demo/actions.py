@@ -6,14 +6,14 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
+from planning.batches.models import Batch, BatchStatus
+from planning.clocks.models import Cure
 from planning.cures import actions as cures
-from planning.cures.models import Cure
 from planning.pours import actions as pours
 from planning.pours.models import Pour, PourStatus, PourStep, ToolOrder
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase, Route
-from planning.week_plan import actions as week_plan
-from planning.week_plan.models import Batch, BatchStatus
+from planning.schedule import actions as schedule
 from planning.weigh_in import actions as weigh_in
 from shared import clock
 from shared.access.models import Site
@@ -58,9 +58,9 @@ def plan_and_work(site: Site, now: datetime) -> Batch | None:
     midnight = clock.day_start(clock.local(now, site).date(), site)
     begin = midnight - HISTORY
     year, week, _ = clock.local(begin, site).isocalendar()
-    asked = week_plan.write_wish(site=site, week=f"{year}-W{week:02d}", now=begin, seconds=5)
-    plan = week_plan.solve(plan_id=asked.pk, now=begin)
-    week_plan.confirm(plan=plan, now=begin)
+    asked = schedule.write_wish(site=site, week=f"{year}-W{week:02d}", now=begin, seconds=5)
+    plan = schedule.solve(plan_id=asked.pk, now=begin)
+    schedule.confirm(plan=plan, now=begin)
     _work(site, midnight)
     return Batch.objects.filter(site=site, planned_start__gte=midnight).first()
 

@@ -14,7 +14,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, Q
 
-from planning.core.geometry import CastingShape
+from planning.core.casting.geometry import CastingShape
 from planning.patterns import reading
 from planning.patterns.models import PatternMesh, PatternState, folder
 from planning.patterns.queries import DEAD_AFTER, half_of_report

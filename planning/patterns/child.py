@@ -22,10 +22,10 @@ TOO_BIG = (
 
 
 def _examine(wish: dict[str, Any]) -> dict[str, Any]:
-    from planning.core.geometry import BadGeometry
-    from planning.core.pattern import Setup, examine, summary
-    from planning.core.pattern_mesh import PatternRefused
-    from planning.core.pattern_read import read_pattern
+    from planning.core.casting.geometry import BadGeometry
+    from planning.core.pattern.examine import Setup, examine, summary
+    from planning.core.pattern.mesh import PatternRefused
+    from planning.core.pattern.read import read_pattern
 
     setup = {**wish["setup"], "band_deg": tuple(wish["setup"]["band_deg"])}
     try:

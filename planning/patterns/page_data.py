@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from planning.core.pattern_classes import CLASSES, COLOURS, HATCHES
+from planning.core.pattern.classes import CLASSES, COLOURS, HATCHES
 from planning.patterns.models import PatternMesh
 from shop import stores
 

@@ -15,7 +15,7 @@ def picture_of(pattern: PatternMesh, view: str) -> HttpResponse:
 
 
 def solid_of(pattern: PatternMesh) -> HttpResponse:
-    """Return an examined pattern with few facets, as `planning.core.pattern_thin` writes it."""
+    """Return an examined pattern with few facets, as `planning.core.pattern.thin` writes it."""
     return _file_of(pattern, pattern.solid, "application/octet-stream")
 
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from planning.core.geometry import BadGeometry, CastingShape
-from planning.core.solids import casting_in_box, stated
+from planning.core.casting.geometry import BadGeometry, CastingShape
+from planning.core.casting.solids import casting_in_box, stated
 from shared.errors import FieldProblem, Invalid
 
 FIELD_OF_CORE = {

@@ -20,11 +20,11 @@ from planning.pours.serializers import (
     ToolOrderSerializer,
     for_action,
 )
-from planning.weigh_in.photo_api import Jpeg, PhotoSerializer, cleaned, jpeg
 from shared import clock
 from shared.api import viewsets
 from shared.api.serializers import StrictSerializer
 from shared.api.uploads import OneFile
+from shared.photos.forms import Jpeg, PhotoSerializer, cleaned, jpeg
 
 
 class ToolOrderViewSet(

@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 from django.db.models import Q
 from icalendar import Alarm, Calendar, Event
 
+from planning.batches.models import Batch, BatchStatus
 from planning.reminders import limits
 from planning.reminders.models import Channel, Reminder, ReminderSettings, ReminderState
 from planning.reminders.queries import choices_of
-from planning.week_plan.models import Batch, BatchStatus
 from shared.access.models import Site, User
 
 LASTS = timedelta(minutes=15)

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from django.db import connection
 from django.db.models import Q
 
-from planning.cures.peaks import note_peaks
+from planning.clocks.peaks import note_peaks
 from planning.reminders import actions, limits, wanted
 from planning.reminders.models import Heartbeat
 from planning.reminders.sending import Clock, send_due, worker_name

@@ -8,11 +8,11 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, F, Max, OuterRef, Q
 
-from planning.cures.models import Cure
+from planning.batches.models import Lift
+from planning.clocks.models import Cure
 from planning.pours.models import OrderStatus, PourStatus, PourStep, ToolOrder
 from planning.reminders.models import Kind
 from planning.reminders.staffing import last_out
-from planning.week_plan.models import Lift
 from shared import clock
 from shared.access.models import Site
 from shop import stores

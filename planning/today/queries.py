@@ -8,9 +8,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from planning.batch_sheets.queries import batches_of, sheet
-from planning.cures.models import Cure
+from planning.batches.models import Batch, BatchStatus, Lift
+from planning.clocks.models import Cure
 from planning.pours.models import PourStatus
-from planning.week_plan.models import Batch, BatchStatus, Lift
 from shared.access.models import Site
 from shop import stores
 

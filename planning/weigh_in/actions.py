@@ -12,14 +12,22 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, Sum
 
-from planning.core.dew_point import dew_point_c
-from planning.core.mixing import Correction, MixRatio, correct_overpour
-from planning.cures import actions as cures
+from planning.batches.lines import purpose
+from planning.batches.models import (
+    Batch,
+    BatchEntry,
+    BatchLine,
+    BatchPortion,
+    BatchStatus,
+    EntryKind,
+    Lift,
+    Weighing,
+)
+from planning.clocks import actions as clocks
+from planning.core.casting.dew_point import dew_point_c
+from planning.core.casting.mixing import Correction, MixRatio, correct_overpour
 from planning.pours.models import Pour, PourStatus
-from planning.week_plan.confirming import purpose
-from planning.week_plan.models import Batch, BatchLine, BatchPortion, BatchStatus, Lift
 from planning.weigh_in.losses import leave_to_plan, take_from_lift
-from planning.weigh_in.models import BatchEntry, EntryKind, Weighing
 from shared import clock
 from shared.errors import Invalid, ShopError
 from shop import stores
@@ -350,7 +358,7 @@ def _poured(entry: BatchEntry) -> None:
         whole = sum(kg - lost for kg, lost, _ in rows) >= lift.mass_kg - Decimal("0.001")
         times = [at for *_, at in rows if at is not None]
         if whole and len(times) == len(rows):
-            cures.start_clock(lift=lift, poured_at=max(times))
+            clocks.start_clock(lift=lift, poured_at=max(times))
 
 
 def _scrapped(entry: BatchEntry) -> None:

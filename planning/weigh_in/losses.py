@@ -6,10 +6,9 @@ from decimal import Decimal
 
 from django.db.models import F
 
-from planning.cures import actions as cures
+from planning.batches.models import Batch, BatchEntry, BatchPortion, BatchStatus, EntryKind
+from planning.clocks import actions as clocks
 from planning.pours.models import Pour, PourStatus
-from planning.week_plan.models import Batch, BatchPortion, BatchStatus
-from planning.weigh_in.models import BatchEntry, EntryKind
 from shared.errors import Invalid
 
 MOST_LOST = Decimal("0.99")
@@ -42,7 +41,7 @@ def take_from_lift(entry: BatchEntry) -> None:
             unit="kg",
         )
     BatchPortion.objects.filter(pk=portion.pk).update(lost_kg=F("lost_kg") + kg)
-    cures.end_lower(lift=portion.lift, missing_kg=kg)
+    clocks.end_lower(lift=portion.lift, missing_kg=kg)
 
 
 def _portion_of(entry: BatchEntry) -> BatchPortion:

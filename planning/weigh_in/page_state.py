@@ -6,13 +6,12 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from planning.batch_sheets.printed import decimals_of
 from planning.batch_sheets.queries import batch_row
-from planning.core.dew_point import LEAST_MARGIN_K
-from planning.core.pot_life import pot_life_min
+from planning.batches.models import Batch, Weighing
+from planning.batches.printed import decimals_of
+from planning.core.casting.dew_point import LEAST_MARGIN_K
+from planning.core.casting.pot_life import pot_life_min
 from planning.system_data import system_data
-from planning.week_plan.models import Batch
-from planning.weigh_in.models import Weighing
 from planning.weigh_in.replan import offer_of
 from shop import stores
 from shop.stores_types import SystemInfo

@@ -13,14 +13,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
-from planning.week_plan.models import Batch
+from planning.batches.models import Batch, BatchEntry, EntryKind
 from planning.weigh_in import actions, replan, scale_readings
-from planning.weigh_in.models import BatchEntry, EntryKind
 from planning.weigh_in.page_state import batch_with_parts, state_of
-from planning.weigh_in.photos import clean_photo
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
+from shared.photos.cleaning import clean_photo
 
 
 class PhotoForm(forms.Form):

@@ -7,9 +7,9 @@ from datetime import datetime
 from itertools import takewhile
 from typing import Any
 
-from planning.week_plan.because import ask_because, plan_since
-from planning.week_plan.models import Batch, WeekPlan
-from planning.weigh_in.models import BatchEntry, EntryKind
+from planning.batches.models import Batch, BatchEntry, EntryKind
+from planning.schedule.because import ask_because, plan_since
+from planning.schedule.models import WeekPlan
 from shared import clock
 from shared.errors import ShopError
 from shared.units import week_of

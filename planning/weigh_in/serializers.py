@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from planning.week_plan.models import BatchLine, BatchPortion
-from planning.weigh_in.models import BatchEntry, EntryKind, Weighing
+from planning.batches.models import BatchEntry, BatchLine, BatchPortion, EntryKind, Weighing
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 

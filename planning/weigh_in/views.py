@@ -13,11 +13,9 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 
 from planning.batch_sheets import actions as batch_sheets
-from planning.week_plan.models import Batch
-from planning.week_plan.serializers import BatchSerializer
+from planning.batches.models import Batch, BatchEntry, EntryKind
+from planning.batches.serializers import BatchSerializer
 from planning.weigh_in import actions
-from planning.weigh_in.models import BatchEntry, EntryKind
-from planning.weigh_in.photo_api import Jpeg, WordedPhotoSerializer, cleaned, jpeg
 from planning.weigh_in.serializers import (
     CorrectionSerializer,
     EntrySerializer,
@@ -30,6 +28,7 @@ from shared import clock
 from shared.api import idempotency, viewsets
 from shared.api.uploads import OneFile
 from shared.errors import Invalid
+from shared.photos.forms import Jpeg, WordedPhotoSerializer, cleaned, jpeg
 
 
 class BatchViewSet(

@@ -6,9 +6,8 @@ from decimal import Decimal
 
 from django.db.models import F
 
-from planning.week_plan.confirming import purpose
-from planning.week_plan.models import BatchLine, BatchStatus
-from planning.weigh_in.models import Weighing
+from planning.batches.lines import purpose
+from planning.batches.models import BatchLine, BatchStatus, Weighing
 
 
 def wanted_stock() -> dict[str, Decimal]:

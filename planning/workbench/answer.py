@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
-from planning.core.stricter import Limit
+from planning.core.casting.stricter import Limit
 
 NOTHING = "–"
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from planning.core.geometry import BadGeometry, CastingShape
-from planning.core.mixing import (
+from planning.core.casting.geometry import BadGeometry, CastingShape
+from planning.core.casting.mixing import (
     Losses,
     MixRatio,
     correct_overpour,
@@ -12,8 +12,8 @@ from planning.core.mixing import (
     mix_for_volume,
     mixed_density_kg_l,
 )
-from planning.core.solids import casting_in_box, frustum, spherical_cap
-from planning.core.weighing import Targets, smallest_honest_batch_g, weigh_targets
+from planning.core.casting.solids import casting_in_box, frustum, spherical_cap
+from planning.core.casting.weighing import Targets, smallest_honest_batch_g, weigh_targets
 from planning.workbench.answer import Answer, Table, decimal, places_of, shown
 from planning.workbench.inputs import CalculatorForm, MixForm, OverpourForm, RatioForm, VolumeForm
 

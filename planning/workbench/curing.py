@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from planning.core.cure import CureClock, cure_clock, post_cure
-from planning.core.dew_point import LEAST_MARGIN_K, check_surface
+from planning.core.casting.cure import CureClock, cure_clock, post_cure
+from planning.core.casting.dew_point import LEAST_MARGIN_K, check_surface
 from planning.workbench.answer import Answer, Picture, Table, decimal, shown
 from planning.workbench.casting import with_hazards
 from planning.workbench.curves import Line, Mark, line_chart
@@ -133,7 +133,7 @@ def _conversion_at(
     system, then_c = form.chosen, form.cleaned_data["then_c"]
     if system.kinetics is None:
         return 0.0
-    from planning.core.kinetics import conversion_along
+    from planning.core.casting.kinetics import conversion_along
 
     times, temps = [3600 * h for h in hours], list(temps_c)
     if start_h > hours[-1]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planning.core.filled import (
+from planning.core.casting.filled import (
     conductivity_bruggeman,
     conductivity_lewis_nielsen,
     conductivity_maxwell,
@@ -14,15 +14,15 @@ from planning.core.filled import (
     filler_volume_fraction,
     heat_capacity_of_mix,
 )
-from planning.core.logged import LoggedPour
-from planning.core.mixing import stoichiometric_per_100
+from planning.core.casting.logged import LoggedPour
+from planning.core.casting.mixing import stoichiometric_per_100
 from planning.workbench.answer import Answer, Picture, Table, decimal, shown
 from planning.workbench.curves import Line, line_chart
 from planning.workbench.inputs import FitForm, PropertiesForm
 from planning.workbench.records import BadRecord, logged_pours, times_seen
 
 if TYPE_CHECKING:
-    from planning.core.fitting import Fitted, KineticsFit
+    from planning.core.casting.fitting import Fitted, KineticsFit
 
 UNFILLED_W_MK, UNFILLED_CP, FILLER_CP = 0.2, 1.8, 0.9
 """Usual for epoxy and for mineral or aluminium fillers, W/mK and kJ/kgK. From memory."""
@@ -55,7 +55,7 @@ def fit(form: FitForm) -> Answer | None:
 
 
 def _times(answer: Answer, form: FitForm) -> None:
-    from planning.core.fitting import fit_activation_energy
+    from planning.core.casting.fitting import fit_activation_energy
 
     temps_c, minutes = times_seen(form.cleaned_data["times"])
     found = fit_activation_energy(minutes, temps_c)
@@ -81,7 +81,7 @@ def _times(answer: Answer, form: FitForm) -> None:
 
 
 def _pours(answer: Answer, form: FitForm) -> None:
-    from planning.core.fitting import fit_kinetics
+    from planning.core.casting.fitting import fit_kinetics
 
     pours = logged_pours(form.cleaned_data["pours"])
     found = fit_kinetics(form.chosen, pours)
@@ -180,7 +180,7 @@ def _equivalents(answer: Answer, form: PropertiesForm) -> None:
     epoxide, amine = given["epoxide_equivalent_g"], given["amine_equivalent_g"]
     if epoxide is None or amine is None:
         return
-    from planning.core.kinetics import gel_conversion, heat_of_cure_j_g
+    from planning.core.casting.kinetics import gel_conversion, heat_of_cure_j_g
 
     answer.add("hardener_per_100", "Hardener to 100 of unfilled resin",
                stoichiometric_per_100(epoxide, amine), "by mass", 2)  # fmt: skip

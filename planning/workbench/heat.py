@@ -5,19 +5,19 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planning.core.arrhenius import halving_rule_time
-from planning.core.cure import demould_conversion
-from planning.core.faces import AIR_TOP, tool_side
-from planning.core.pot_life import Handling, gel_early_min, largest_batch, pot_life_min
-from planning.core.stricter import Limit, least
-from planning.core.system import SystemData
+from planning.core.casting.arrhenius import halving_rule_time
+from planning.core.casting.cure import demould_conversion
+from planning.core.casting.faces import AIR_TOP, tool_side
+from planning.core.casting.pot_life import Handling, gel_early_min, largest_batch, pot_life_min
+from planning.core.casting.stricter import Limit, least
+from planning.core.casting.system import SystemData
 from planning.workbench.answer import Answer, Picture, Table, decimal, shown
 from planning.workbench.casting import with_hazards
 from planning.workbench.curves import Bar, Level, Line, Mark, bar_chart, line_chart
 from planning.workbench.inputs import ClocksForm, LiftForm, PotLifeForm
 
 if TYPE_CHECKING:
-    from planning.core.gaps import LiftWindow
+    from planning.core.casting.gaps import LiftWindow
 
 HOT_C = 60.0
 """A core this hot is no warm pot but one that runs away. Common practice, no source."""
@@ -100,7 +100,7 @@ def _batch(
             "mind",
         )
         return
-    from planning.core.bucket import solve_bucket
+    from planning.core.casting.bucket import solve_bucket
 
     pot = solve_bucket(system, batch_kg, shop_c, mix_c=mix_c)
     answer.add(
@@ -146,7 +146,7 @@ def lift(form: LiftForm) -> Answer | None:
             "mind",
         )
         return _judge_depth(answer, given["depth_mm"], printed, "the data sheet's")
-    from planning.core.exotherm import deepest_safe_lift_mm, solve_lift
+    from planning.core.casting.exotherm import deepest_safe_lift_mm, solve_lift
 
     below = given["cured_below_mm"] or 0.0
     curve = solve_lift(
@@ -192,7 +192,7 @@ def lift(form: LiftForm) -> Answer | None:
 
 def _theory(answer: Answer, form: LiftForm) -> None:
     """Explain by thermal explosion theory why the lift is hot or is not."""
-    from planning.core.criticality import lift_criticality
+    from planning.core.casting.criticality import lift_criticality
 
     given = form.cleaned_data
     base = tool_side(given["tool_side"])
@@ -240,7 +240,7 @@ def _glass(answer: Answer, system: SystemData, conversion: float, service_c: flo
                 "transition is not recorded."
             )
         return
-    from planning.core.kinetics import glass_transition_c
+    from planning.core.casting.kinetics import glass_transition_c
 
     tg_c = glass_transition_c(system.glass, conversion)
     answer.add("tg_c", "Glass transition at the end", tg_c, "°C", 0, "Where it cured least.")
@@ -253,7 +253,7 @@ def _glass(answer: Answer, system: SystemData, conversion: float, service_c: flo
 
 
 def _pictures(answer: Answer, form: LiftForm, cap_c: float | None) -> None:
-    from planning.core.exotherm import solve_lift
+    from planning.core.casting.exotherm import solve_lift
 
     given, system, base = form.cleaned_data, form.chosen, tool_side(form.cleaned_data["tool_side"])
     below, levels = given["cured_below_mm"] or 0.0, []
@@ -314,7 +314,7 @@ def _pictures(answer: Answer, form: LiftForm, cap_c: float | None) -> None:
 
 def clocks(form: ClocksForm) -> Answer | None:
     """Return when the next lift may go on, until when it bonds, and the ways out."""
-    from planning.core.gaps import lift_window, ways_out
+    from planning.core.casting.gaps import lift_window, ways_out
 
     given, system = form.cleaned_data, form.chosen
     base = tool_side(given["tool_side"])

@@ -6,8 +6,8 @@ from typing import Any
 
 from django import forms
 
-from planning.core.faces import TOOL_SIDES
-from planning.core.system import SystemData
+from planning.core.casting.faces import TOOL_SIDES
+from planning.core.casting.system import SystemData
 from planning.system_data import system_data
 from planning.workbench.fields import Choice, Lines, Quantity
 from shop import stores

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from datetime import datetime
 
-from planning.core.cure import PostCureStep
-from planning.core.faces import AIR_TOP, tool_side
-from planning.core.logged import LoggedPour
+from planning.core.casting.cure import PostCureStep
+from planning.core.casting.faces import AIR_TOP, tool_side
+from planning.core.casting.logged import LoggedPour
 
 MOST_READINGS = 500
 _SPLIT = re.compile(r"\s*[,;\t]\s*")

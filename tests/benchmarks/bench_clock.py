@@ -17,10 +17,10 @@ from pathlib import Path
 
 import numpy as np
 
-from planning.core.casting_clock import clocks_of
-from planning.core.clock_types import CastingClocks, OvenStay, PouredLift
-from planning.core.faces import AIR_TOP, tool_side
-from planning.core.system import (
+from planning.core.casting.casting_clock import clocks_of
+from planning.core.casting.clock_types import CastingClocks, OvenStay, PouredLift
+from planning.core.casting.faces import AIR_TOP, tool_side
+from planning.core.casting.system import (
     Datasheet,
     GlassTransition,
     Kinetics,

@@ -13,10 +13,10 @@ import time
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from planning.core.exotherm import deepest_safe_lift_mm, solve_lift
-from planning.core.lift_stack import LEAST_CELLS
-from tests.planning.core.demo_resin import AIR, BOARD, DEMO
-from tests.planning.core.test_exotherm import random_lift
+from planning.core.casting.exotherm import deepest_safe_lift_mm, solve_lift
+from planning.core.casting.lift_stack import LEAST_CELLS
+from tests.planning.core.casting.demo_resin import AIR, BOARD, DEMO
+from tests.planning.core.casting.test_exotherm import random_lift
 
 LIFT_MS, SEARCH_MS, LEAST_RATIO = 40.0, 500.0, 5.0
 R = 8.314462618

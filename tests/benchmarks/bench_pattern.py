@@ -53,11 +53,11 @@ def lumpy_ring() -> bytes:
 def measure(path: Path) -> None:
     """Read and examine the file inside the limit and write the figures as JSON."""
     resource.setrlimit(resource.RLIMIT_AS, (LIMIT_BYTES, LIMIT_BYTES))
-    from planning.core.pattern import Setup, examine
-    from planning.core.pattern_mesh import lay_down
-    from planning.core.pattern_read import read_pattern
-    from planning.core.pattern_sections import Sections, section_table
-    from planning.core.pattern_sound import inspect
+    from planning.core.pattern.examine import Setup, examine
+    from planning.core.pattern.mesh import lay_down
+    from planning.core.pattern.read import read_pattern
+    from planning.core.pattern.sections import Sections, section_table
+    from planning.core.pattern.sound import inspect
 
     laps: dict[str, float] = {}
     start = time.perf_counter()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planning.core.clock_types import Reading
+from planning.core.casting.clock_types import Reading
 from tests.benchmarks.true_lifts import Truth
 
 KINDS = ("air", "core", "surface", "core and air", "surface and air")

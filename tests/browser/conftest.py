@@ -130,10 +130,10 @@ def shop(transactional_db, clock) -> Any:
 @pytest.fixture
 def planned_batch(shop) -> Any:
     """A single-sided tool, ordered and planned for today: one lift from one batch."""
+    from planning.batches.models import Batch
     from planning.pours.actions import take_order
     from planning.routes.models import Route
-    from planning.week_plan import actions
-    from planning.week_plan.models import Batch
+    from planning.schedule import actions
     from shop import stores
 
     take_order(

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from planning.weigh_in.models import BatchEntry, Weighing
+from planning.batches.models import BatchEntry, Weighing
 from tests.browser import steps
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

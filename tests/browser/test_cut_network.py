@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from planning.weigh_in.models import BatchEntry, Weighing
+from planning.batches.models import BatchEntry, Weighing
 from shop import stores
 from tests.browser import steps
 

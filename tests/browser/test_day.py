@@ -4,9 +4,10 @@ from datetime import timedelta
 
 import pytest
 
-from planning.cures.models import Cure, Demould
+from planning.batches.models import BatchEntry, Weighing
+from planning.clocks.models import Cure
+from planning.cures.models import Demould
 from planning.pours.models import PourStep
-from planning.weigh_in.models import BatchEntry, Weighing
 from tests.browser import steps
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

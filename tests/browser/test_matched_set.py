@@ -4,10 +4,11 @@ from datetime import timedelta
 
 import pytest
 
-from planning.cures.models import Cure, Demould
+from planning.batches.models import Batch
+from planning.clocks.models import Cure
+from planning.cures.models import Demould
 from planning.pours.models import Pour
 from planning.pours.steps import sign_step
-from planning.week_plan.models import Batch
 from tests.browser import steps
 from tests.browser.conftest import EARLY
 
@@ -21,7 +22,7 @@ def halves(shop):
     """A matched set, ordered and planned: half A this week, half B against it."""
     from planning.pours.actions import take_order
     from planning.routes.models import Route
-    from planning.week_plan import actions
+    from planning.schedule import actions
     from shop import stores
 
     box = {

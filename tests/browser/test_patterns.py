@@ -4,7 +4,7 @@ import pytest
 
 from tests.browser import steps
 from tests.browser.test_pages import findings
-from tests.planning.core.meshes import binary_stl, dovetail_mesh
+from tests.planning.core.pattern.meshes import binary_stl, dovetail_mesh
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

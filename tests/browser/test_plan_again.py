@@ -4,8 +4,9 @@ from datetime import timedelta
 
 import pytest
 
-from planning.week_plan import actions
-from planning.week_plan.models import Batch, WeekPlan
+from planning.batches.models import Batch
+from planning.schedule import actions
+from planning.schedule.models import WeekPlan
 from tests.browser import steps
 from tests.browser.conftest import EARLY
 from tests.callers import caller, make_user

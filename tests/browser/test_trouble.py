@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from planning.weigh_in.models import Weighing
+from planning.batches.models import Weighing
 from shop.models import Container
 from tests.browser import steps
 

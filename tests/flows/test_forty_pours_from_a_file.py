@@ -12,11 +12,11 @@ from decimal import Decimal
 import pytest
 from django.core.management import call_command
 
+from planning.batches.models import Batch
 from planning.core import plain
 from planning.core.check import check
 from planning.core.plan import Plan, Problem
 from planning.pours.models import Pour
-from planning.week_plan.models import Batch
 from tests.planning.conftest import now, shop_site, stocked  # noqa: F401 fixtures
 
 WEEK = "2026-W49"

@@ -88,7 +88,7 @@ def take(shop_site, now):
 @pytest.fixture
 def planned(take, shop_site, now):
     """Take some pours, plan their week, confirm it; returns the confirmed plan."""
-    from planning.week_plan import actions
+    from planning.schedule import actions
 
     def make(*pours, seconds=0.5):
         if not pours:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from planning.batches.models import Batch
 from planning.pours.models import Pour, ToolOrder
-from planning.week_plan.models import Batch
 from shop import stores
 from tests.conftest import caller, make_user
 
@@ -161,8 +161,8 @@ def test_the_sheet_of_a_day_that_does_not_exist_is_not_found(technician):
 
 
 def test_temperatures_move_the_clock_and_come_back(planned, technician, now):
-    from planning.cures.actions import start_clock
-    from planning.week_plan.models import Lift
+    from planning.batches.models import Lift
+    from planning.clocks.actions import start_clock
 
     planned()
     cure = start_clock(lift=Lift.objects.get(), poured_at=now)

@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand
 
 from planning.demo import actions
 from planning.routes.actions import load_routes
-from planning.week_plan.models import WeekPlan
+from planning.schedule.models import WeekPlan
 from shared import clock
 from shop.demo import load_shop
 

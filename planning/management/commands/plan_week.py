@@ -10,8 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 from planning.core import plain
 from planning.core.plan import Plan, Problem
 from planning.management.sites import add_site, chosen_site
-from planning.week_plan import actions
-from planning.week_plan.models import PlanState
+from planning.schedule import actions
+from planning.schedule.models import PlanState
 from shared import clock
 from shared.errors import ShopError
 

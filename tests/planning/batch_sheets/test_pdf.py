@@ -10,7 +10,7 @@ from pypdf import PdfReader
 
 from planning.batch_sheets.pdf import sheet_pdf
 from planning.batch_sheets.pdf_paper import FACE, FONTS, LARGE_PT, code, paper
-from planning.batch_sheets.printed import decimals_of, printed
+from planning.batches.printed import decimals_of, printed
 
 MONDAY = dt.datetime(2026, 11, 30, 6, 45, tzinfo=dt.UTC)
 MM_PER_PT = 25.4 / 72

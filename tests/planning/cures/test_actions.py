@@ -3,12 +3,14 @@ from decimal import Decimal
 
 import pytest
 
-from planning.core.arrhenius import shift_time
+from planning.batches.models import Batch, Lift
+from planning.clocks import actions as clocks
+from planning.clocks.models import Cure
+from planning.core.casting.arrhenius import shift_time
 from planning.cures import actions
-from planning.cures.models import Cure, Demould
+from planning.cures.models import Demould
 from planning.pours.models import Pour
 from planning.pours.steps import sign_step
-from planning.week_plan.models import Batch, Lift
 from shared.errors import Invalid, ShopError
 from shop.models import Movement, Tool, ToolEvent
 
@@ -17,13 +19,13 @@ from shop.models import Movement, Tool, ToolEvent
 def cure(planned):
     planned()
     lift = Lift.objects.get()
-    return actions.start_clock(lift=lift, poured_at=Batch.objects.get().planned_pour_end)
+    return clocks.start_clock(lift=lift, poured_at=Batch.objects.get().planned_pour_end)
 
 
 def reading(cure, hours, celsius, **more):
     at = cure.poured_at + timedelta(hours=hours)
     row = {"key": f"r{hours}", "at": at, "celsius": Decimal(celsius), **more}
-    return actions.log_temperatures(
+    return clocks.log_temperatures(
         site_id=cure.lift.pour.order.site_id, rows=[row], now=at + timedelta(minutes=1)
     )
 
@@ -55,7 +57,7 @@ def test_a_warm_core_never_counts_as_lasting(cure):
 def test_a_reading_from_the_future_is_refused(cure):
     at = cure.poured_at + timedelta(hours=2)
     with pytest.raises(Invalid, match="ahead of now"):
-        actions.log_temperatures(
+        clocks.log_temperatures(
             site_id=cure.lift.pour.order.site_id,
             rows=[{"key": "x", "at": at, "celsius": Decimal(20)}],
             now=at - timedelta(hours=1),

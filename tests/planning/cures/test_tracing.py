@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from planning.week_plan.models import Batch
+from planning.batches.models import Batch
 from planning.weigh_in import actions
 from planning.weigh_in.wanted import wanted_stock
 from shared.access.models import User

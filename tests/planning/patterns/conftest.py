@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from planning.patterns import actions, reading
-from tests.planning.core.meshes import binary_stl, dovetail_mesh
+from tests.planning.core.pattern.meshes import binary_stl, dovetail_mesh
 
 SETUP = {"unit": "mm"}
 

@@ -5,15 +5,15 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from planning.core.geometry import CastingShape
-from planning.core.pattern_mesh import Mesh
+from planning.core.casting.geometry import CastingShape
+from planning.core.pattern.mesh import Mesh
 from planning.patterns import actions, queries
 from planning.patterns.models import PatternMesh, PatternState
 from planning.pours.actions import change_pour
 from planning.pours.models import Pour
 from shared.errors import Invalid, ShopError
-from tests.planning.core.hostile_files import HOSTILE
-from tests.planning.core.meshes import binary_stl, dovetail_mesh, sphere_mesh
+from tests.planning.core.pattern.hostile_files import HOSTILE
+from tests.planning.core.pattern.meshes import binary_stl, dovetail_mesh, sphere_mesh
 
 WALL_MM2 = np.hypot(15, 30) * 140
 """One leaning wall of the dovetail groove."""
@@ -193,11 +193,11 @@ def test_a_pour_made_from_a_pattern_can_still_be_changed(read, take):
 
 
 def test_the_week_plans_a_pour_by_the_layers_of_its_pattern(read, take, shop_site, now):
-    from planning.week_plan import actions as week_plan
+    from planning.schedule import actions as schedule
 
     pour = actions.use_for_pour(pattern=read(), half="A", pour=take())
-    wish = week_plan.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
-    plan = week_plan.solve(plan_id=wish.pk, now=now)
+    wish = schedule.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    plan = schedule.solve(plan_id=wish.pk, now=now)
     assert plan.violations == []
     planned = json.dumps(plan.plan)
     assert plan.plan["unplaced"] == []

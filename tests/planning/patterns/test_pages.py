@@ -110,7 +110,7 @@ def test_handing_in_needs_a_token_against_forged_forms(shop_site, dovetail):
 
 
 def test_a_refused_file_shows_why_and_can_be_examined_another_way(planner, read, now):
-    from tests.planning.core.meshes import binary_stl, box_mesh
+    from tests.planning.core.pattern.meshes import binary_stl, box_mesh
 
     pattern = read(binary_stl(box_mesh(0.03, 0.02, 0.01)))
     page = planner.get(f"/patterns/{pattern.pk}/").content.decode()
@@ -121,8 +121,8 @@ def test_a_refused_file_shows_why_and_can_be_examined_another_way(planner, read,
 
 
 def test_the_repair_button_asks_for_nothing_but_repair(planner, read, now):
-    from planning.core.pattern_mesh import Mesh
-    from tests.planning.core.meshes import binary_stl, dovetail_mesh
+    from planning.core.pattern.mesh import Mesh
+    from tests.planning.core.pattern.meshes import binary_stl, dovetail_mesh
 
     whole = dovetail_mesh()
     pattern = read(binary_stl(Mesh(whole.points_mm, whole.facets[1:])), cover_mm="33")

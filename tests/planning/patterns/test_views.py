@@ -122,8 +122,8 @@ def test_a_body_too_long_is_refused_before_it_is_read(planner):
 def test_examining_again_with_repair_and_using_it_for_a_pour(
     planner, take, dovetail, django_capture_on_commit_callbacks
 ):
-    from planning.core.pattern_mesh import Mesh
-    from tests.planning.core.meshes import binary_stl, dovetail_mesh
+    from planning.core.pattern.mesh import Mesh
+    from tests.planning.core.pattern.meshes import binary_stl, dovetail_mesh
 
     whole = dovetail_mesh()
     leaky = binary_stl(Mesh(whole.points_mm, whole.facets[1:]))

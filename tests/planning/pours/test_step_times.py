@@ -10,8 +10,8 @@ from PIL import Image
 from planning.pours.models import Pour
 from planning.pours.step_times import kind_of, paces
 from planning.pours.steps import sign_step
-from planning.week_plan import actions as plans
-from planning.week_plan.rules import keep_rules
+from planning.rules.actions import keep_rules
+from planning.schedule import actions as plans
 from tests.conftest import make_user
 
 SMOOTH = "Smooth and clean"

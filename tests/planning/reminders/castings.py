@@ -4,11 +4,11 @@ from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from itertools import count
 
-from planning.cures.models import Cure
+from planning.batches.models import Lift
+from planning.clocks.models import Cure
 from planning.pours.models import Pour, PourStep, ToolOrder
 from planning.reminders.models import Reminder
 from planning.routes.models import Route
-from planning.week_plan.models import Lift
 from tests.factories.shop import make_person, make_site, make_system, make_tool, make_user
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)

@@ -5,11 +5,11 @@ from datetime import timedelta
 import pytest
 from icalendar import Calendar
 
-from planning.cures.models import Cure
+from planning.batches.models import Batch, BatchPortion
+from planning.clocks.models import Cure
 from planning.pours.models import Pour
 from planning.reminders import actions
 from planning.reminders.calendar_feed import feed_of, owner_of
-from planning.week_plan.models import Batch, BatchPortion
 from shared.access.models import User
 from tests.planning.reminders.castings import HOUR, NOW, make_cure, make_pour, make_shop
 

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 import pytest
 from django.core import mail
 
-from planning.cures.models import Cure
+from planning.clocks.models import Cure
 from planning.pours.models import Pour
 from planning.reminders import actions, kill_points, limits
 from planning.reminders.models import Delivery, Reminder

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from planning.cures.models import Cure
+from planning.clocks.models import Cure
 from planning.pours.models import Pour
 from planning.reminders import actions
 from planning.reminders.models import Reminder

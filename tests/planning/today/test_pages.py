@@ -6,10 +6,12 @@ import pytest
 from django.test import Client
 
 from planning.batch_sheets.queries import demoulds_of
-from planning.cures.models import Cure, Demould
+from planning.batches.models import Batch
+from planning.clocks.models import Cure
+from planning.cures.models import Demould
 from planning.pours.models import PourStep, ToolOrder
+from planning.schedule.models import WeekPlan
 from planning.today import queries
-from planning.week_plan.models import Batch, WeekPlan
 from planning.weigh_in import actions as weigh_in
 from shared.access.models import User
 

@@ -3,8 +3,8 @@ from decimal import Decimal
 
 import pytest
 
-from planning.cures.models import Cure
-from planning.week_plan.models import Batch
+from planning.batches.models import Batch
+from planning.clocks.models import Cure
 from planning.weigh_in import actions
 from shared.errors import Invalid, ShopError
 from shop.models import Container, Movement, Reservation

@@ -5,11 +5,12 @@ from decimal import Decimal
 
 import pytest
 
-from planning.cures.models import Cure
+from planning.batches.models import Batch, Lift
+from planning.clocks.models import Cure
 from planning.pours.models import Pour
 from planning.reminders.wanted import all_wanted
-from planning.week_plan import actions as plans
-from planning.week_plan.models import Batch, Lift, WeekPlan
+from planning.schedule import actions as plans
+from planning.schedule.models import WeekPlan
 from shop.models import Movement, Reservation
 from tests.conftest import make_user
 

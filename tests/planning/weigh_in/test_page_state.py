@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from django.core.serializers.json import DjangoJSONEncoder
 
-from planning.week_plan.models import Batch
+from planning.batches.models import Batch
 from planning.weigh_in import actions
 from planning.weigh_in.page_state import batch_with_parts, state_of
 

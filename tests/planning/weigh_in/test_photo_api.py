@@ -6,8 +6,9 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
-from planning.cures.actions import demould, start_clock
-from planning.week_plan.models import Batch, Lift
+from planning.batches.models import Batch, Lift
+from planning.clocks.actions import start_clock
+from planning.cures.actions import demould
 from tests.conftest import make_user
 from tests.factories.shop import make_site
 

@@ -7,10 +7,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from PIL import Image
 
-from planning.week_plan.models import Batch
-from planning.weigh_in import photos
+from planning.batches.models import Batch
 from shared.access.models import User
 from shared.errors import Invalid
+from shared.photos import cleaning as photos
 from tests.factories.shop import make_site, make_user
 
 

@@ -8,9 +8,8 @@ import time_machine
 from django.test import Client
 from rest_framework.test import APIClient
 
-from planning.week_plan.models import Batch
+from planning.batches.models import Batch, Weighing
 from planning.weigh_in import scale_readings
-from planning.weigh_in.models import Weighing
 from shared.access.models import User
 
 pytestmark = pytest.mark.django_db

@@ -161,8 +161,8 @@ def test_dew_point_of_a_cold_tool(ask):
 
 
 def logged_pour(depth_mm, shop_c):
-    from planning.core.exotherm import lift_temps_c
-    from tests.planning.core.demo_resin import AIR, BOARD, DEMO
+    from planning.core.casting.exotherm import lift_temps_c
+    from tests.planning.core.casting.demo_resin import AIR, BOARD, DEMO
 
     hours = [0.5, 1.5, 2.5, 3.5, 4, 4.5, 5, 5.5, 6, 7, 8, 10, 14, 20]
     truth = lift_temps_c(DEMO, depth_mm, shop_c, BOARD, AIR, depth_mm / 2, hours)

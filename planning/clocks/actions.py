@@ -1,0 +1,204 @@
+"""Writes: start the clock of a poured lift, move it, end a lift lower."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F, Sum
+
+from planning.batches.lifts import lifts_of
+from planning.batches.models import Batch, BatchEntry, EntryKind, Lift
+from planning.clocks.clock import clock_of
+from planning.clocks.models import Cure, TemperatureReading
+from planning.clocks.peaks import note_peak
+from planning.clocks.record import HOLE_H
+from planning.core.casting.short_lift import EDGE_MM, cut_at, level_without
+from planning.core.problem import Layer
+from planning.pours.models import Pour, PourStatus
+from shared.errors import Invalid, ShopError
+
+CLOCK_FIELDS = (
+    "peak_due_at",
+    "next_opens_at",
+    "next_closes_at",
+    "demould_due_at",
+    "basis",
+    "peak_c",
+)
+FULL_MM = 0.05
+"""A mould that lacks less than this is full."""
+LEAST_REASON = 3
+
+
+@transaction.atomic
+def start_clock(*, lift: Lift, poured_at: datetime) -> Cure:
+    """Start the clock of a lift whose last portion is in; a repeat changes nothing."""
+    found = Cure.objects.filter(lift=lift).first()
+    if found is not None:
+        return found
+    values = clock_of(lift, poured_at, readings_since(lift.pour, poured_at))
+    cure = Cure.objects.create(lift=lift, poured_at=poured_at, **values)
+    pour = lift.pour
+    status = PourStatus.CURING if _is_full(pour, lift) else PourStatus.POURING
+    Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
+    return cure
+
+
+def _is_full(pour: Pour, lift: Lift) -> bool:
+    """Whether a lift is the last one and fills the mould."""
+    if Lift.objects.filter(pour=pour, number__gt=lift.number).exists():
+        return False
+    return open_mm(pour) < FULL_MM
+
+
+def open_mm(pour: Pour) -> float:
+    """Return the depth of a pour that none of its lifts reaches, mm."""
+    reached = pour.lifts.aggregate(mm=Sum("depth_mm"))["mm"] or 0
+    return max(0.0, sum(row["depth_mm"] for row in pour.layers) - float(reached))
+
+
+def rest_of(pour: Pour) -> tuple[float, float]:
+    """Return what no lift of a pour reaches: depth, mm, and mass, kg."""
+    reached = float(pour.lifts.aggregate(mm=Sum("depth_mm"))["mm"] or 0)
+    below, kg = 0.0, 0.0
+    for layer in cut_at([Layer(row["depth_mm"], row["mass_kg"]) for row in pour.layers], reached):
+        below += layer.depth_mm
+        if below > reached + EDGE_MM:
+            kg += layer.mass_kg
+    return open_mm(pour), kg
+
+
+@transaction.atomic
+def leave_lower(*, pour: Pour, reason: str, now: datetime, by: Any = None) -> Pour:
+    """
+    Take a casting that ends below the top of its mould as it is: no rest is planned any more.
+
+    For a rest too small to be mixed by itself. The casting cures by the clocks of its lifts; how
+    much lower it is, why, and who said so stand in the log of its last batch.
+    """
+    pour = Pour.objects.select_for_update().get(pk=pour.pk)
+    left_mm, left_kg = rest_of(pour)
+    waiting = pour.lifts.filter(cure__isnull=True).order_by("number").first()
+    if pour.status != PourStatus.POURING or left_mm < FULL_MM or not pour.lifts.exists():
+        raise ShopError(
+            f"{pour} is {pour.get_status_display().lower()} and lacks {left_mm:.1f} mm; only a "
+            f"casting being poured that lacks at least {FULL_MM} mm can be left lower.",
+            code="not_lower",
+        )
+    if waiting is not None:
+        raise ShopError(
+            f"Lift {waiting.number} of {pour} is still to be poured; pour it, or have the week "
+            "planned again, before the rest is given up.",
+            code="lift_waits",
+        )
+    if len(reason.strip()) < LEAST_REASON:
+        raise Invalid.one(
+            "reason",
+            "too_short",
+            f"The reason is {reason.strip() or 'empty'}; write at least {LEAST_REASON} letters.",
+        )
+    reached = float(pour.lifts.aggregate(mm=Sum("depth_mm"))["mm"])
+    layers, below = [], 0.0
+    for layer in cut_at([Layer(row["depth_mm"], row["mass_kg"]) for row in pour.layers], reached):
+        below += layer.depth_mm
+        if below <= reached + EDGE_MM:
+            layers.append({"depth_mm": layer.depth_mm, "mass_kg": layer.mass_kg})
+    pour.layers, pour.status = layers, PourStatus.CURING
+    pour.version += 1
+    pour.save(update_fields=["layers", "status", "version"])
+    batch = Batch.objects.filter(portions__lift__pour=pour).order_by("planned_start").last()
+    if batch is not None:
+        words = f"{pour} is left {left_mm:.1f} mm lower, {left_kg:.3f} kg less: {reason.strip()}"
+        BatchEntry.objects.create(
+            batch=batch,
+            key=f"lower:{pour.pk}:{pour.version}",
+            kind=EntryKind.REMARK,
+            at=now,
+            recorded_at=now,
+            by=by,
+            words=words[:400],
+        )
+    return pour
+
+
+@transaction.atomic
+def end_lower(*, lift: Lift, missing_kg: Decimal) -> Lift:
+    """
+    Let a lift end as much lower as its missing mass makes it; the rest waits to be planned.
+
+    The lift keeps its own clock, for what is in the mould cures: from it the window runs in which
+    the rest still bonds. A casting that was curing is being poured again.
+    """
+    pour = Pour.objects.select_for_update().get(pk=lift.pour_id)
+    lifts = list(pour.lifts.order_by("number"))
+    own = next(row for row in lifts_of([pour]) if row.lift == lift.number - 1)
+    layers = [Layer(row["depth_mm"], row["mass_kg"]) for row in pour.layers]
+    level = level_without(layers[own.first_layer : own.last_layer], float(missing_kg))
+    height = sum(layer.depth_mm for layer in layers[: own.first_layer])
+    above = [float(row.depth_mm) for row in lifts if row.number > lift.number]
+    for depth in (level, *above):
+        height += depth
+        layers = list(cut_at(layers, height))
+    pour.layers = [{"depth_mm": x.depth_mm, "mass_kg": x.mass_kg} for x in layers]
+    pour.status = PourStatus.POURING if pour.status == PourStatus.CURING else pour.status
+    pour.version += 1
+    pour.save(update_fields=["layers", "status", "version"])
+    Lift.objects.filter(pk=lift.pk).update(
+        depth_mm=Decimal(repr(level)).quantize(Decimal("0.000001")),
+        mass_kg=F("mass_kg") - missing_kg,
+    )
+    lift.refresh_from_db()
+    return lift
+
+
+def readings_since(pour: Pour, since: datetime) -> list[TemperatureReading]:
+    """Temperatures that tell how warm a pour has been: its own, and the shop's air about then."""
+    rows = TemperatureReading.objects.filter(site_id=pour.order.site_id).order_by("at", "id")
+    own = rows.filter(pour=pour, at__gte=since)
+    air = rows.filter(pour=None, at__gte=since - timedelta(hours=HOLE_H))
+    return sorted([*own, *air], key=lambda reading: (reading.at, reading.pk))
+
+
+@transaction.atomic
+def log_temperatures(
+    *, site_id: int, rows: Iterable[dict[str, Any]], now: datetime, by: Any = None
+) -> list[TemperatureReading]:
+    """Write down temperatures really seen and move the clocks they bear on."""
+    kept = []
+    for row in rows:
+        if row["at"] > now + timedelta(minutes=5):
+            raise Invalid.one(
+                "at", "in_future", f"at is {row['at']:%Y-%m-%d %H:%M}, which lies ahead of now."
+            )
+        reading, _ = TemperatureReading.objects.get_or_create(
+            key=row["key"],
+            defaults={
+                "site_id": site_id,
+                "pour": row.get("pour"),
+                "where": row.get("where", "air"),
+                "at": row["at"],
+                "celsius": row["celsius"],
+                "recorded_at": now,
+                "by": by,
+            },
+        )
+        kept.append(reading)
+    running = Cure.objects.filter(lift__pour__order__site_id=site_id, done_at__isnull=True)
+    for cure in running.select_related("lift__pour__order"):
+        move_clock(cure)
+        note_peak(cure, now)
+    return kept
+
+
+def move_clock(cure: Cure) -> bool:
+    """Work a running clock out again; its version rises only when a time has moved."""
+    values = clock_of(cure.lift, cure.poured_at, readings_since(cure.lift.pour, cure.poured_at))
+    if all(getattr(cure, name) == values[name] for name in CLOCK_FIELDS):
+        return False
+    Cure.objects.filter(pk=cure.pk).update(**values, version=F("version") + 1)
+    cure.refresh_from_db()
+    return True

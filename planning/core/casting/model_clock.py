@@ -1,0 +1,213 @@
+"""The clocks of a lift by its model: likeliest, and on the side where nothing opens early."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planning.core.casting.clock_types import PouredLift
+from planning.core.casting.kinetics import glass_transition_c, isothermal_time_min
+from planning.core.casting.lift_curve import known
+from planning.core.casting.many_lifts import LaneFigures, Solved, solve_lanes
+from planning.core.casting.model_times import NAMES, Times, times_of
+from planning.core.casting.posterior import Posterior, figures_of, posterior, room_lanes
+from planning.core.casting.pouring_over import Lanes, opens_h
+from planning.core.casting.room_modes import Room, room_of
+from planning.core.casting.surroundings import LONGEST_H, Surroundings
+
+Array = NDArray[np.float64]
+
+SURE, _SHARE = 1.645, 0.95
+"""95 % of a normal spread lie on one side of this many spreads."""
+_DRAWS = 32
+_FEW = 8
+_STEP = 0.25
+_EVERY_H = 0.25
+_SHORTEST_H = 12.0
+_OVEN_SPARE_K = 2.0
+_OPENING = (("gelled", 1.0), ("cooled", 1.0))
+"""The far points that delay the next lift: slow to gel, and slow to cool."""
+
+
+@dataclass(frozen=True)
+class ModelClocks:
+    """
+    Hours from pouring: likeliest, early side, late side; infinite where it never comes.
+
+    For each of `NAMES`, and ``opens``: from when the next lift may be poured over.
+    """
+
+    best: dict[str, float]
+    early: dict[str, float]
+    late: dict[str, float]
+    heat_seen: bool
+    peak_c: float
+    conversion: float
+    tg_c: float | None
+
+
+def model_clocks(lift: PouredLift, around: Surroundings, need: float) -> ModelClocks:
+    """
+    Return when things happen in a lift by its model and what was read.
+
+    The late side is the later of two: the figures 95 % as far out as they may be in the direction
+    that delays a clock most, and the 95 % point of draws from what is known. A hole in the room's
+    record that no body sensor saw through counts as its coldest and as its warmest, the later of
+    the two. Until a sensor in or on the casting has seen its heat, the later of with and without
+    it counts.
+
+    Parameters
+    ----------
+    lift : PouredLift
+        A system with kinetics and heat properties.
+    around : Surroundings
+        Of this lift.
+    need : float
+        Conversion asked before demoulding.
+    """
+    room = room_of(lift, around)
+    known_now = posterior(lift, room)
+    z, count = known_now.z, len(known_now.z)
+    figures = np.vstack([z, z + _STEP * np.eye(count), known_now.draws(_DRAWS)])
+    lanes, times = _solve(lift, room, figures, need)
+    best = {name: float(times.named(name)[0]) for name in NAMES}
+    early, late = _of_draws(times, 1 + count)
+    ends, points = _far_points(known_now, times)
+    careful, far = _careful(known_now, points, need)
+    for i, (name, side) in enumerate(ends):
+        values = far.named(name)[i :: len(ends)]
+        if side > 0:
+            late[name] = max(late[name], float(values.max()))
+        else:
+            early[name] = min(early[name], float(values.min()))
+    hot = [i for i in range(len(far.gelled)) if ends[i % len(ends)] in _OPENING]
+    opens = opens_h(lift, careful, far.gelled[hot], hot)
+    best["opens"] = float(opens_h(lift, lanes, times.gelled[:1], [0])[0])
+    early["opens"], late["opens"] = float(opens.min()), float(opens.max())
+    conversion = _conversion_now(lift, lanes)
+    glass = lift.system.glass
+    return ModelClocks(
+        best=best,
+        early={name: min(early[name], best[name]) for name in best},
+        late={name: max(late[name], best[name]) for name in best},
+        heat_seen=known_now.heat_seen,
+        peak_c=float(times.peak_c[0]),
+        conversion=conversion,
+        tg_c=None if glass is None else glass_transition_c(glass, conversion),
+    )
+
+
+def _of_draws(times: Times, first: int) -> tuple[dict[str, float], dict[str, float]]:
+    """Return the 5 % and the 95 % point of the lanes from `first` on."""
+    early, late = {}, {}
+    for name in NAMES:
+        values = np.sort(times.named(name)[first:])
+        out = math.ceil(_SHARE * len(values)) - 1
+        early[name], late[name] = float(values[len(values) - 1 - out]), float(values[out])
+    return early, late
+
+
+def _far_points(known_now: Posterior, times: Times) -> tuple[list[tuple[str, float]], Array]:
+    """Return the figures as far out as they may be, for each clock early and late."""
+    count = len(known_now.z)
+    ends = [(name, side) for name in NAMES for side in (1.0, -1.0)]
+    points = [
+        _point(known_now, times.named(name)[: 1 + count], side * SURE) for name, side in ends
+    ]
+    if sum(len(probe.hours) for probe in known_now.probes) < _FEW:
+        # So few readings may all be of a sensor that fell out: the window may not grow by them.
+        ends.append(("bonds", -1.0))
+        points.append(known_now.before + points[ends.index(("bonds", -1.0))] - known_now.z)
+    return ends, np.array(points)
+
+
+def _conversion_now(lift: PouredLift, lanes: Lanes) -> float:
+    solved = lanes.solved
+    at = int(np.searchsorted(solved.hours, min(lift.now_h, solved.hours[-1])))
+    return float(solved.conversions[at, 0].min())
+
+
+def _solve(lift: PouredLift, room: Room, z: Array, need: float) -> tuple[Lanes, Times]:
+    return _times(lift, figures_of(lift, z), room.hours, room_lanes(room, z), need)
+
+
+def too_hot_oven(lift: PouredLift) -> bool:
+    """Say whether a lift sits in an oven in which its faces never get cool enough to handle."""
+    return any(
+        stay.in_h <= lift.now_h and stay.out_h is None
+        and stay.set_c + _OVEN_SPARE_K >= lift.margins.hand_safe_c
+        for stay in lift.stays
+    )  # fmt: skip
+
+
+def _point(known_now: Posterior, values: Array, spreads: float) -> Array:
+    """Return the figures so many spreads out in the direction that moves a clock most."""
+    moved = np.where(np.isfinite(values[1:]), values[1:], LONGEST_H)
+    slope = (moved - min(float(values[0]), LONGEST_H)) / _STEP
+    if not np.isfinite(values[0]):
+        # It never happens as it stands: a slower resin is on the late side of that.
+        slope = -np.eye(len(slope))[0]
+    pulled = known_now.covariance @ slope
+    size = math.sqrt(max(float(slope @ pulled), 0.0))
+    if size < 1e-9:
+        return known_now.z
+    point: Array = known_now.z + spreads * pulled / size
+    return point
+
+
+def _careful(known_now: Posterior, points: Array, need: float) -> tuple[Lanes, Times]:
+    """Solve the far points, with holes cold and warm, and without own heat until it is seen."""
+    lift, room = known_now.lift, known_now.room
+    figures, around = figures_of(lift, points), room_lanes(room, points)
+    rooms = [around]
+    if np.isfinite(room.colder).any():
+        rooms = [
+            np.minimum(around, room.colder[:, None]),
+            np.maximum(around, room.warmer[:, None]),
+        ]
+    heats = [figures.heat] if known_now.heat_seen else [figures.heat, 0.0 * figures.heat]
+    kinds = [(r, h) for r in rooms for h in heats]
+    many = LaneFigures(
+        rate=np.tile(figures.rate, len(kinds)),
+        heat=np.concatenate([h for _, h in kinds]),
+        top_film=np.tile(figures.top_film, len(kinds)),
+        base_film=np.tile(figures.base_film, len(kinds)),
+        mix_c=np.tile(figures.mix_c, len(kinds)),
+    )
+    all_rooms = np.concatenate([r for r, _ in kinds], axis=1)
+    return _times(lift, many, room.hours, all_rooms, need)
+
+
+def _times(
+    lift: PouredLift, figures: LaneFigures, room_hours: Array, room_c: Array, need: float
+) -> tuple[Lanes, Times]:
+    """Solve on until everything has happened in every lane, or will not."""
+
+    def solve(start_h: float, end_h: float, start: Solved | None) -> Solved:
+        hours = np.linspace(start_h, end_h, max(2, round((end_h - start_h) / _EVERY_H) + 1))
+        return solve_lanes(
+            lift.system, lift.depth_mm, figures, room_hours, room_c, hours, start
+        )  # fmt: skip
+
+    end = _first_span_h(lift, need)
+    solved = solve(0.0, end, None)
+    while True:
+        times = times_of(lift, solved, need)
+        last = times.cured if too_hot_oven(lift) else np.maximum(times.demould, times.cooled)
+        waiting = ~np.isfinite(last)
+        first = float(np.where(waiting, np.inf, last).min())
+        enough = max(3 * first, lift.now_h + 48.0) if np.isfinite(first) else LONGEST_H
+        if not waiting.any() or end >= min(enough, LONGEST_H):
+            return Lanes(solved, figures, room_hours, room_c), times
+        solved = solve(end, min(2 * end, LONGEST_H), solved).after(solved)
+        end = min(2 * end, LONGEST_H)
+
+
+def _first_span_h(lift: PouredLift, need: float) -> float:
+    kinetics, _ = known(lift.system)
+    cold_c = min(lift.expected_c, lift.expected_c if lift.mix_c is None else lift.mix_c) - 2
+    hours = 1.3 * isothermal_time_min(kinetics, cold_c, need) / 60
+    return min(max(hours, lift.now_h + 4.0, _SHORTEST_H), LONGEST_H / 4)

@@ -1,0 +1,277 @@
+"""From a plan's values to rows: lifts, numbered batches with what to weigh, dated steps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from decimal import Decimal
+
+from django.db.models import F, QuerySet
+
+from planning.batches.lines import batch_lines, best_scale, exact, purpose
+from planning.batches.models import Batch, BatchCounter, BatchPortion, BatchStatus, Lift
+from planning.core import plan as core
+from planning.pours.actions import ask_for_material
+from planning.pours.models import Pour, PourStatus, PourStep
+from planning.routes.models import Phase
+from planning.schedule.models import WeekPlan
+from planning.schedule.week_clock import Clock
+from shop import stores
+from shop.stores_types import NeedRow
+
+
+def confirm(*, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: datetime) -> None:
+    """Write a plan's content; raises when a lot no longer holds what was planned from it."""
+    writer = _Writer(plan, problem, answer, now)
+    writer.clear()
+    writer.write_lifts()
+    for batch in answer.batches:
+        if batch.id not in writer.frozen:
+            writer.write_batch(batch)
+    writer.write_tasks()
+    writer.settle_pours()
+
+
+def remove_planned(batches: QuerySet[Batch], pour_ids: Iterable[int]) -> None:
+    """Delete batches that never began, with their reservations, and lifts left empty."""
+    keys = list(batches.values_list("pk", flat=True))
+    for key in keys:
+        stores.free_reservations(prefix=f"batch:{key}:")
+    Batch.objects.filter(pk__in=keys).delete()
+    ids = list(pour_ids)
+    Lift.objects.filter(pour_id__in=ids, portions__isnull=True, cure__isnull=True).delete()
+    PourStep.objects.filter(pour_id__in=ids, phase=Phase.BETWEEN, done_at__isnull=True).delete()
+    PourStep.objects.filter(pour_id__in=ids, done_at__isnull=True).update(
+        planned_start=None, planned_end=None, oven=None, oven_start=None, printed_at=None
+    )
+
+
+Said = tuple[object, ...]
+"""What paper says of a batch or step; if it says something else now, it is not on paper."""
+
+
+SAYS = ("people", "portions__lift", "lines")
+
+
+def _batch_says(batch: Batch) -> Said:
+    return (
+        batch.planned_start,
+        batch.planned_contact,
+        batch.planned_pour_end,
+        batch.planned_end,
+        batch.mixer_id,
+        batch.pot_life_min,
+        {person.pk for person in batch.people.all()},
+        [(p.lift.pour_id, p.lift.number, p.kg, p.planned_start) for p in batch.portions.all()],
+        [(line.container_id, line.role, line.target_kg) for line in batch.lines.all()],
+    )
+
+
+def _reread(batch: Batch) -> Batch:
+    return Batch.objects.prefetch_related(*SAYS).get(pk=batch.pk)
+
+
+def _step_says(step: PourStep) -> Said:
+    people = {person.pk for person in step.planned_people.all()}
+    return step.planned_start, step.planned_end, step.oven_id, step.oven_start, people
+
+
+class _Writer:
+    def __init__(
+        self, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: datetime
+    ) -> None:
+        self.plan, self.answer, self.now = plan, answer, now
+        self.clock = Clock.of(problem, plan.site)
+        self.frozen = {batch.id for batch in problem.frozen.batches}
+        self.pours = {
+            pour.pk: pour
+            for pour in Pour.objects.filter(pk__in=[int(p.id) for p in problem.pours])
+            .select_related("order", "order__tool")
+            .order_by("pk")
+        }
+        self.systems = {info.code: info for info in stores.systems()}
+        self.conditions = {system.id: system for system in problem.systems}
+        self.systems_of_pours = {pour.id: self.conditions[pour.system] for pour in problem.pours}
+        self.scales = stores.site_week(plan.site_id, self.clock.first_day, 1).scales
+        self.places = {stand.pour: int(stand.place) for stand in answer.stands}
+        self.lifts: dict[tuple[str, int], Lift] = {}
+        self.numbered: dict[str, tuple[Batch, Said]] = {}
+        """Batches of an earlier plan that go on under their numbers, and what they said."""
+        steps = PourStep.objects.filter(pour__in=self.pours, printed_at__isnull=False)
+        self.printed = {
+            step.pk: (_step_says(step), step.printed_at)
+            for step in steps.prefetch_related("planned_people")
+        }
+
+    def clear(self) -> None:
+        """Take away what was planned and has not begun; what goes on keeps its number."""
+        going_on = self._not_begun().filter(number__in=[b.id for b in self.answer.batches])
+        for batch in going_on.select_related("system").prefetch_related(*SAYS):
+            self.numbered[batch.number] = batch, _batch_says(batch)
+            stores.free_reservations(prefix=f"batch:{batch.pk}:")
+            batch.portions.all().delete()
+            batch.lines.all().delete()
+        remove_planned(self._not_begun(), self.pours)  # what goes on has no portions any more
+
+    def _not_begun(self) -> QuerySet[Batch]:
+        """Return batches of an earlier plan that this one is to replace."""
+        mine = Batch.objects.filter(
+            site=self.plan.site, portions__lift__pour__in=self.pours, status=BatchStatus.PLANNED
+        )
+        return mine.exclude(number__in=self.frozen).distinct()
+
+    def write_lifts(self) -> None:
+        times: dict[tuple[str, int], list[core.Portion]] = {}
+        for batch in self.answer.batches:
+            for portion in batch.portions:
+                times.setdefault((portion.pour, portion.lift), []).append(portion)
+        abraded = {(t.pour, t.lift) for t in self.answer.tasks if t.kind == "abrade"}
+        for lift in self.answer.lifts:
+            key = (lift.pour, lift.lift)
+            portions = times[key]
+            end = max(p.end_min for p in portions)
+            clocks = self.systems_of_pours[lift.pour].at(end)
+            self.lifts[key], _ = Lift.objects.update_or_create(
+                pour_id=int(lift.pour),
+                number=lift.lift + 1,
+                defaults={
+                    "depth_mm": Decimal(repr(lift.depth_mm)).quantize(Decimal("0.000001")),
+                    "mass_kg": exact(lift.mass_kg),
+                    "planned_start": self.clock.instant(min(p.start_min for p in portions)),
+                    "planned_end": self.clock.instant(end),
+                    "place_id": self.places.get(lift.pour),
+                    "abrade_first": key in abraded,
+                    "expected_c": Decimal(repr(clocks.shop_c)),
+                    "attend_min": clocks.attend_min,
+                    "gap_least_min": clocks.gap_least_min,
+                    "gap_greatest_min": clocks.gap_greatest_min,
+                },
+            )
+
+    def write_batch(self, batch: core.Batch) -> None:
+        info = self.systems[batch.system]
+        scale = best_scale(self.scales, batch.mixed_kg)
+        condition = self.conditions[batch.system].at(batch.contact_min)
+        row, said = self.numbered.get(batch.id, (None, None))
+        row = row or Batch(site=self.plan.site, number=_next_number(self.plan.site_id, self.now))
+        planned = {
+            "plan": self.plan,
+            "system_id": info.id,
+            "mixer_id": int(batch.mixer),
+            "scale_id": None if scale is None else scale.id,
+            "mixed_kg": exact(batch.mixed_kg),
+            "planned_start": self.clock.instant(batch.start_min),
+            "planned_contact": self.clock.instant(batch.contact_min),
+            "planned_pour_start": self.clock.instant(batch.pour_start_min),
+            "planned_pour_end": self.clock.instant(batch.pour_end_min),
+            "planned_end": self.clock.instant(batch.end_min),
+            "pot_life_min": condition.pot_life_min,
+            "pot_life_basis": f"data sheet's {info.pot_life_min:g} min at {info.reference_c:g} °C,"
+            f" shifted to {condition.shop_c:g} °C expected in the shop",
+        }
+        for name, value in planned.items():
+            setattr(row, name, value)
+        row.save()
+        row.people.set(int(person) for person in set(batch.people))
+        BatchPortion.objects.bulk_create(
+            BatchPortion(
+                batch=row,
+                lift=self.lifts[(portion.pour, portion.lift)],
+                kg=exact(portion.kg),
+                order=order,
+                planned_start=self.clock.instant(portion.start_min),
+                planned_end=self.clock.instant(portion.end_min),
+            )
+            for order, portion in enumerate(batch.portions, start=1)
+        )
+        for line in batch_lines(row, info, scale, batch.lots, self._free_g):
+            line.save()
+            stores.reserve(
+                container_id=line.container_id,
+                quantity=line.target_kg,
+                purpose=purpose(line),
+                needed_at=row.planned_start,
+            )
+        if said is not None and said != _batch_says(_reread(row)):
+            row.version += 1
+            row.printed_at, row.pinned = None, False
+            row.save(update_fields=["version", "printed_at", "pinned"])
+
+    @staticmethod
+    def _free_g(container_id: int) -> Decimal:
+        return 1000 * stores.container(container_id).free
+
+    def write_tasks(self) -> None:
+        for task in self.answer.tasks:
+            start, end = self.clock.instant(task.start_min), self.clock.instant(task.end_min)
+            if task.kind == "abrade":
+                step = self._abrade_step(task)
+            else:
+                step = PourStep.objects.get(pk=int(task.step))
+            if step is None or step.done_at is not None:
+                continue
+            step.planned_start, step.planned_end = start, end
+            step.oven_id = int(task.oven) if task.oven else None
+            load = task.oven_start_min
+            step.oven_start = None if load is None else self.clock.instant(load)
+            step.planned_people.set(int(person) for person in set(task.people))
+            said, printed_at = self.printed.get(step.pk, (None, None))
+            step.printed_at = printed_at if said == _step_says(step) else None
+            step.save(
+                update_fields=["planned_start", "planned_end", "oven", "oven_start", "printed_at"]
+            )
+
+    def _abrade_step(self, task: core.Task) -> PourStep | None:
+        assert task.lift is not None
+        step, _ = PourStep.objects.get_or_create(
+            pour_id=int(task.pour),
+            phase=Phase.BETWEEN,
+            order=task.lift + 1,
+            defaults={
+                "name": f"Abrade and clean before lift {task.lift + 1}",
+                "hands_min": task.end_min - task.start_min,
+                "source": "the recoat window of the lift below has closed by then",
+            },
+        )
+        return step
+
+    def settle_pours(self) -> None:
+        placed = {lift.pour for lift in self.answer.lifts}
+        rows = []
+        for pour in self.pours.values():
+            status = pour.status
+            if status in (PourStatus.ASKED, PourStatus.PLANNED):
+                status = PourStatus.PLANNED if str(pour.pk) in placed else PourStatus.ASKED
+            if status != pour.status:
+                Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
+                pour.refresh_from_db()
+            if status == PourStatus.PLANNED:
+                stores.tool_is_casting(pour.order.tool_id)
+            ask_for_material(pour)
+            rows += step_needs(pour)
+        source = f"steps:{self.plan.site_id}:{self.plan.week}"
+        stores.replace_requirements(site_id=self.plan.site_id, source=source, rows=rows)
+
+
+def step_needs(pour: Pour) -> list[NeedRow]:
+    """Return what the dated steps of a pour will use: release agent, barriers, consumables."""
+    rows = []
+    steps = pour.steps.filter(done_at__isnull=True, planned_start__isnull=False)
+    codes = {row["material"] for step in steps for row in step.materials}
+    materials = {info.code: info for info in stores.materials_by_code(codes)}
+    for step in steps:
+        for row in step.materials:
+            info = materials.get(row["material"])
+            if info is not None and step.planned_start is not None:
+                quantity = Decimal(row["quantity"])
+                label = f"{pour}: {step.name}"
+                rows.append(NeedRow(info.id, label, quantity, step.planned_start, True))
+    return rows
+
+
+def _next_number(site_id: int, now: datetime) -> str:
+    """Return a number that no batch of the site has had, such as B26-00042."""
+    BatchCounter.objects.get_or_create(site_id=site_id, year=now.year)
+    counter = BatchCounter.objects.filter(site_id=site_id, year=now.year)
+    counter.update(last=F("last") + 1)
+    return f"B{now:%y}-{counter.get().last:05d}"
