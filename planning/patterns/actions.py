@@ -22,6 +22,7 @@ from planning.pours import actions as pours
 from planning.pours.models import Pour
 from shared.access.models import Site
 from shared.errors import Invalid, ShopError, file_too_large
+from shared.send import send
 
 log = logging.getLogger(__name__)
 
@@ -144,9 +145,7 @@ def check_setup(setup: Mapping[str, Any]) -> None:
 
 
 def _nudge(pattern_id: int) -> None:
-    from planning.tasks import examine_pattern
-
-    examine_pattern.delay(pattern_id)
+    send("planning.tasks.examine_pattern", pattern_id)
 
 
 def examine(*, pattern_id: int, now: datetime) -> PatternMesh:

@@ -24,6 +24,7 @@ from planning.schedule.kept import STARTED
 from planning.schedule.models import PlanState, WeekPlan
 from shared.access.models import Site
 from shared.errors import Invalid, ShopError
+from shared.send import send
 
 LONGEST_SECONDS = 600
 STOP_ASKED_EVERY_S = 0.3
@@ -95,9 +96,7 @@ def _check_week(week: str) -> None:
 
 
 def _nudge(plan_id: int) -> None:
-    from planning.tasks import solve_week
-
-    solve_week.delay(plan_id)
+    send("planning.tasks.solve_week", plan_id)
 
 
 def solve(

@@ -17,6 +17,7 @@ from planning.schedule.models import WeekPlan
 from planning.schedule.week_clock import Clock
 from planning.trials.models import PlanTrial
 from shared.errors import Invalid
+from shared.send import send
 
 MOST_QUESTIONS = 6
 SECONDS_EACH = 10.0
@@ -55,9 +56,7 @@ def ask_trial(
 
 
 def _nudge(trial_id: int) -> None:
-    from planning.tasks import answer_trial
-
-    answer_trial.delay(trial_id)
+    send("planning.tasks.answer_trial", trial_id)
 
 
 def answer(*, trial_id: int) -> PlanTrial:

@@ -23,6 +23,7 @@ from shared import clock
 from shared.errors import Invalid
 from shared.outgoing.webhook import ATTEMPT_WAITS_S, NotDelivered
 from shared.retry import retried
+from shared.send import send
 from shop.purchasing.errors import OrderState
 from shop.purchasing.models import MailState, OrderMail, OrderStatus, PurchaseOrder
 from shop.purchasing.papers import order_pdf
@@ -77,9 +78,7 @@ def ask(order: PurchaseOrder) -> OrderMail:
 
 
 def _tell_worker() -> None:
-    from shop.tasks import send_order_mails
-
-    send_order_mails.delay()
+    send("shop.tasks.send_order_mails")
 
 
 def send_due(most: int = 50) -> int:
