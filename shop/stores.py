@@ -11,6 +11,7 @@ from shared.retry import retried
 from shop.errors import NotFound
 from shop.ledger.actions import issue, reverse
 from shop.ledger.consuming import issue_from_material
+from shop.ledger.in_time import received_at
 from shop.ledger.models import Reservation
 from shop.ledger.purposes import register_open_purposes
 from shop.ledger.requirements import replace_requirements
@@ -61,6 +62,7 @@ __all__ = [
     "materials_by_code",
     "materials_by_id",
     "open_tool_record",
+    "received_at",
     "recipe",
     "recipe_by_code",
     "recipes",

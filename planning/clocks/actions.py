@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Sum
+from django.db.models import F, Min, Sum
 
 from planning.batches.lifts import lifts_of
 from planning.batches.models import Batch, BatchEntry, EntryKind, Lift
@@ -20,6 +20,7 @@ from planning.core.casting.short_lift import EDGE_MM, cut_at, level_without
 from planning.core.problem import Layer
 from planning.pours.models import Pour, PourStatus
 from shared.errors import Invalid, ShopError
+from shared.times import Event, happened
 
 CLOCK_FIELDS = (
     "peak_due_at",
@@ -169,18 +170,16 @@ def log_temperatures(
 ) -> list[TemperatureReading]:
     """Write down temperatures really seen and move the clocks they bear on."""
     kept = []
-    for row in rows:
-        if row["at"] > now + timedelta(minutes=5):
-            raise Invalid.one(
-                "at", "in_future", f"at is {row['at']:%Y-%m-%d %H:%M}, which lies ahead of now."
-            )
+    for given in rows:
+        row = {"where": "air", **given}
+        at = happened(row["at"], now=now, after=_before_reading(row.get("pour"), row["where"]))
         reading, _ = TemperatureReading.objects.get_or_create(
             key=row["key"],
             defaults={
                 "site_id": site_id,
                 "pour": row.get("pour"),
-                "where": row.get("where", "air"),
-                "at": row["at"],
+                "where": row["where"],
+                "at": at,
                 "celsius": row["celsius"],
                 "recorded_at": now,
                 "by": by,
@@ -192,6 +191,14 @@ def log_temperatures(
         move_clock(cure)
         note_peak(cure, now)
     return kept
+
+
+def _before_reading(pour: Pour | None, where: str) -> list[Event]:
+    """Return what a casting's own temperature follows: the first contact of its first pot."""
+    if pour is None or where == "air":
+        return []
+    first = Batch.objects.filter(portions__lift__pour=pour).aggregate(at=Min("contact_at"))["at"]
+    return [(f"{pour} was mixed", first)]
 
 
 def move_clock(cure: Cure) -> bool:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
 from django.db.models import F
 
 from planning.clocks.models import Cure, TemperatureReading
-from shared import clock
-from shared.errors import ShopError
+from shared.times import happened
 
 COOLER_K = Decimal(2)
 """Two readings of one thermometer may differ by less; common practice, no source."""
@@ -75,13 +74,13 @@ def confirm_peak(*, cure: Cure, at: datetime, now: datetime, by: Any = None) -> 
     """Say that somebody saw the peak pass; a repeat changes nothing."""
     if cure.peak_passed_at is not None and cure.peak_basis.startswith("seen"):
         return cure
-    if at < cure.poured_at or at > now + timedelta(minutes=5):
-        first = clock.local(cure.poured_at, cure.lift.pour.order.site)
-        raise ShopError(
-            f"at is {at:%Y-%m-%d %H:%M} UTC; {cure.lift} was poured {first:%Y-%m-%d %H:%M}, and "
-            "what is still to come cannot be confirmed.",
-            code="no_such_time",
-        )
+    at = happened(
+        at,
+        now=now,
+        after=[(f"{cure.lift} was poured", cure.poured_at)],
+        before=[(f"{cure.lift.pour} was demoulded", cure.done_at)],
+        site=cure.lift.pour.order.site,
+    )
     cure.peak_passed_at, cure.peak_basis = at, f"seen by {by or 'somebody'}"[:80]
     Cure.objects.filter(pk=cure.pk).update(
         peak_passed_at=at, peak_basis=cure.peak_basis, version=F("version") + 1

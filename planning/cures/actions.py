@@ -16,6 +16,7 @@ from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
 from shared.errors import ShopError
+from shared.times import happened
 from shop import stores
 
 
@@ -49,10 +50,17 @@ def demould(
             "demoulded.",
             code="not_curing",
         )
-    cures = list(Cure.objects.filter(lift__pour=pour))
+    cures = list(Cure.objects.filter(lift__pour=pour).select_related("lift"))
+    at = happened(
+        at,
+        now=now,
+        after=[(f"lift {cure.lift.number} was poured", cure.poured_at) for cure in cures],
+        site=pour.order.site,
+    )
     due = max(cure.demould_due_at for cure in cures)
-    if at < due and not early_reason:
-        left = round((due - at).total_seconds() / 60)
+    # The clock says what is safe now; a time that somebody gives does not make it so.
+    if now < due and not early_reason:
+        left = round((due - now).total_seconds() / 60)
         raise NotCured(
             f"{pour} may be demoulded from {due:%Y-%m-%d %H:%M} UTC, in {left} min. To demould "
             "earlier, give early_reason.",
@@ -80,7 +88,7 @@ def demould(
     )
     first = pour.steps.filter(phase=Phase.AFTER, done_at__isnull=True).order_by("order").first()
     if first is not None:
-        sign_step(step=first, at=at, by=by)
+        sign_step(step=first, at=at, now=now, by=by)
     stores.open_tool_record(
         tool_id=pour.order.tool_id,
         half=pour.half,

@@ -110,10 +110,11 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
     form = StepForm(request.POST, request.FILES, checks=step.checks, prefix=name)
     if form.is_valid():
         try:
-            given = form.cleaned_data["photo"]
+            given, now = form.cleaned_data["photo"], clock.now()
             sign_step(
                 step=step,
-                at=clock.now(),
+                at=now,
+                now=now,
                 by=request.user,
                 took_min=form.cleaned_data["took_min"],
                 results=form.results(),

@@ -41,7 +41,7 @@ class CureSerializer(StrictModelSerializer):
 class SeenSerializer(StrictSerializer):
     """When something was seen; now if left out."""
 
-    at = fields.MomentField(required=False)
+    at = fields.HappenedField(required=False)
 
 
 class ReadingSerializer(StrictModelSerializer):
@@ -60,7 +60,7 @@ class DemouldSerializer(StrictModelSerializer):
     """The record of taking a casting off."""
 
     pour = fields.RelatedIdField(queryset=Pour.objects.all(), site_path="order__site")
-    at = fields.MomentField(required=False)
+    at = fields.HappenedField(required=False)
     photo = serializers.SerializerMethodField()
 
     def get_photo(self, record: Demould) -> str:

@@ -113,8 +113,8 @@ def _do_step(step: PourStep) -> None:
             pour=pour,
             key=f"demo:pour:{pour.pk}",
             at=max(step.planned_end, due),
-            now=step.planned_end,
+            now=max(step.planned_end, due),
             verdict="accept",
         )
         return
-    sign_step(step=step, at=step.planned_end, took_min=step.hands_min)
+    sign_step(step=step, at=step.planned_end, now=step.planned_end, took_min=step.hands_min)

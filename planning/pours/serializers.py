@@ -170,7 +170,7 @@ class PourStepSerializer(StrictModelSerializer):
 class SignatureSerializer(StrictSerializer):
     """Signing a step of work as done."""
 
-    at = fields.MomentField(required=False)
+    at = fields.HappenedField(required=False)
     took_min = fields.WholeField(required=False, allow_null=True, min_value=0, max_value=100_000)
     results = serializers.ListField(
         child=serializers.DictField(), required=False, max_length=50, default=list

@@ -11,6 +11,7 @@ from django.db import transaction
 
 from planning.pours.models import PourStep
 from shared.errors import ShopError
+from shared.times import Event, happened
 from shop import stores
 
 
@@ -18,6 +19,7 @@ def sign_step(
     *,
     step: PourStep,
     at: datetime,
+    now: datetime,
     by: Any = None,
     took_min: int | None = None,
     results: list[dict[str, Any]] | None = None,
@@ -27,6 +29,8 @@ def sign_step(
     """Sign a step of work as done; its materials are issued first expired first out."""
     if step.done_at is not None:
         return step
+    after, before = _signed_around(step)
+    at = happened(at, now=now, after=after, before=before, site=step.pour.order.site)
     with transaction.atomic():
         changed = PourStep.objects.filter(pk=step.pk, done_at__isnull=True).update(
             done_at=at, done_by=by, took_min=took_min, results=results or [], remark=remark
@@ -37,6 +41,18 @@ def sign_step(
     if changed and photo is not None:
         step.photo.save("photo.jpg", photo)
     return step
+
+
+def _signed_around(step: PourStep) -> tuple[list[Event], list[Event]]:
+    """Return the signed steps of its part of the road that a step follows, and that follow it."""
+    signed = PourStep.objects.filter(pour=step.pour_id, phase=step.phase, done_at__isnull=False)
+    earlier = signed.filter(order__lt=step.order).order_by("-done_at").first()
+    later = signed.filter(order__gt=step.order).order_by("done_at").first()
+    return _as_events(earlier), _as_events(later)
+
+
+def _as_events(step: PourStep | None) -> list[Event]:
+    return [] if step is None else [(f"{step.name} was signed", step.done_at)]
 
 
 MOST_MIN = 1440

@@ -122,8 +122,9 @@ class StepViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewS
         def work(body: dict[str, Any]) -> PourStep:
             step = self.get_object()
             results = steps.judged(step, body.pop("results", []))
-            values = {"at": clock.now(), **body, "results": results}
-            return steps.sign_step(step=step, by=request.user, **values)
+            now = clock.now()
+            values = {"at": now, **body, "results": results}
+            return steps.sign_step(step=step, now=now, by=request.user, **values)
 
         return self.once(work)
 

@@ -100,10 +100,12 @@ def sign_step(request: HttpRequest, pk: int) -> HttpResponse:
     step = get_object_or_404(PourStep, pk=pk, pour__order__site=request.site)
     begun = request.POST.get("took_min", "")
     took_min = int(begun) if begun.isascii() and begun.isdigit() and len(begun) < 5 else 0
+    now = clock.now()
     try:
         cures.sign_step(
             step=step,
-            at=clock.now(),
+            at=now,
+            now=now,
             by=request.user,
             took_min=took_min if 1 <= took_min <= steps.MOST_MIN else None,
         )

@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Sum
+from django.db.models import F, Max, Min, Sum
 
 from planning.batches.lines import purpose
 from planning.batches.models import (
@@ -30,6 +30,7 @@ from planning.pours.models import Pour, PourStatus
 from planning.weigh_in.losses import leave_to_plan, take_from_lift
 from shared import clock
 from shared.errors import Invalid, ShopError
+from shared.times import Event, happened
 from shop import stores
 
 OPEN = (BatchStatus.PLANNED, BatchStatus.WEIGHING, BatchStatus.WEIGHED)
@@ -103,6 +104,8 @@ def record_weighing(
     if already_kg is not None:
         _same_as_seen(line, already_kg, weighed_kg)
     container_id = _container_for(line, container_code, reason)
+    came = stores.received_at(container_id)
+    at = happened(at, now=now, after=[("the container came in", came)], site=batch.site)
     weighing = Weighing.objects.create(
         line=line,
         key=key,
@@ -276,6 +279,7 @@ def record_entry(
             )
         return found
     batch = Batch.objects.select_for_update().get(pk=batch.pk)
+    at = happened(at, now=now, after=_before_entry(batch, kind, portion), site=batch.site)
     facts = _with_dew_point(dict(facts or {}))
     entry = BatchEntry(
         batch=batch,
@@ -302,6 +306,23 @@ def record_entry(
         follow(entry)
     entry.save()
     return entry
+
+
+def _before_entry(batch: Batch, kind: str, portion: BatchPortion | None) -> list[Event]:
+    """Return what an entry follows: weighing, first contact, the lifts below those it fills."""
+    if kind in (EntryKind.CONTACT, EntryKind.SCRAPPED):
+        first = Weighing.objects.filter(line__batch=batch).aggregate(at=Min("at"))["at"]
+        return [(f"batch {batch.number} was weighed", first)]
+    if kind not in (EntryKind.POURED, EntryKind.SHORT, EntryKind.LEAK):
+        return []
+    found: list[Event] = [(f"first contact of batch {batch.number}", batch.contact_at)]
+    portions = batch.portions.all() if portion is None else [portion]
+    for one in portions if kind == EntryKind.POURED else ():
+        lift = one.lift
+        below = BatchPortion.objects.filter(lift__pour=lift.pour_id, lift__number__lt=lift.number)
+        last = below.aggregate(at=Max("poured_at"))["at"]
+        found.append((f"the lift below {lift} was poured", last))
+    return found
 
 
 def _with_dew_point(facts: dict[str, Any]) -> dict[str, Any]:

@@ -16,7 +16,7 @@ class NewWeighingSerializer(StrictSerializer):
 
     line = fields.RelatedIdField(queryset=BatchLine.objects.all(), site_path="batch__site")
     weighed_kg = fields.DecimalField(**KG)
-    at = fields.MomentField(required=False, help_text="When it was weighed; now if left out.")
+    at = fields.HappenedField(required=False, help_text="When it was weighed; now if left out.")
     container_code = fields.TextField(
         required=False, max_length=60, allow_blank=True, default="", help_text="As scanned."
     )
@@ -81,7 +81,7 @@ class NewEntrySerializer(StrictSerializer):
     """Something that happened to a batch."""
 
     kind = fields.ChoiceField(choices=EntryKind.choices)
-    at = fields.MomentField(required=False)
+    at = fields.HappenedField(required=False)
     portion = fields.RelatedIdField(
         queryset=BatchPortion.objects.all(),
         site_path="batch__site",

@@ -19,6 +19,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
+from shared import clock, times
 from shared.access.models import Site
 from shared.api.access import access_of
 from shared.units import unit_of_name
@@ -158,6 +159,18 @@ class MomentField(serializers.DateTimeField):
         if value is None or isinstance(value, str):
             return value
         return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+class HappenedField(MomentField):
+    """A moment at which something happened: neither ahead of now nor before all records."""
+
+    def to_internal_value(self, value: Any) -> datetime:
+        """Return the moment; what it must follow or precede is the action's to judge."""
+        moment, now = super().to_internal_value(value), clock.now()
+        if fault := times.out_of_time(moment, now):
+            code, limit, words = fault
+            raise refuse(f"{words.removeprefix('it ')}.", code, limit.isoformat())
+        return moment
 
 
 class DayField(serializers.DateField):

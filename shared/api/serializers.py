@@ -81,7 +81,7 @@ class StrictModelSerializer(Strict, serializers.ModelSerializer):
         models.TextField: fields.TextField,
         models.BooleanField: fields.YesNoField,
         models.DecimalField: fields.DecimalField,
-        models.DateTimeField: fields.MomentField,
+        models.DateTimeField: fields.HappenedField,
         models.DateField: fields.DayField,
         models.TimeField: fields.ClockField,
         models.IntegerField: fields.WholeField,

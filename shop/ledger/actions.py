@@ -11,6 +11,7 @@ from shared import clock
 from shared.access.models import User
 from shared.errors import Invalid
 from shared.retry import retried
+from shared.times import in_order
 from shop.errors import (
     AlreadyReversed,
     LotExpired,
@@ -254,11 +255,11 @@ def reverse(
         raise NotReversible(
             f"{key_of_original} is itself a reversal; book the right movement instead."
         )
-    if happened_at < first.happened_at:
-        raise NotReversible(
-            f"The correction at {happened_at.isoformat()} lies before the movement, "
-            f"{first.happened_at.isoformat()}."
-        )
+    happened_at = in_order(
+        happened_at,
+        field="happened_at",
+        after=[("the movement that it reverses", first.happened_at)],
+    )
     containers = locked(row.container_id for row in originals)
     posted = []
     for row in sorted(originals, key=lambda r: r.container_id):

@@ -10,7 +10,8 @@ from shared import clock
 from shared.access.models import Site, User
 from shared.errors import Invalid
 from shared.retry import retried
-from shop.keys import key_for, moment
+from shared.times import happened
+from shop.keys import key_for
 from shop.ledger import actions
 from shop.ledger.goods_in import Goods, Pack
 from shop.ledger.models import MovementKind
@@ -29,7 +30,7 @@ def record(body: Mapping[str, Any], *, who: str, by: User) -> MovementInfo:
     """Write the movement that a caller asked for."""
     shared = {
         "key": key_for(who, body.get("client_reference")),
-        "happened_at": moment(body.get("happened_at")),
+        "happened_at": happened(body.get("happened_at"), now=clock.now(), field="happened_at"),
         "by": by,
         "reason": body.get("reason", ""),
     }

@@ -8,8 +8,10 @@ from decimal import Decimal
 from shared import clock
 from shared.access.models import Site, User
 from shared.retry import retried
+from shared.times import SKEW
 from shop.errors import KeyReused, NotEnoughStock
 from shop.ledger import actions
+from shop.ledger.in_time import received_at
 from shop.ledger.models import Movement
 from shop.ledger.posting import amount, exact, info
 from shop.lots.queries import containers
@@ -44,7 +46,8 @@ def issue_from_material(
     day = clock.local(happened_at, Site.objects.get(pk=site_id)).date()
     for source in containers(site_id, [material_id], usable_on=day):
         part = min(left, source.free)
-        if part > 0:
+        came = received_at(source.id)
+        if part > 0 and (came is None or came <= happened_at + SKEW):
             taken.append(
                 actions.issue(
                     container_id=source.id,

@@ -9,7 +9,7 @@ one conditional UPDATE, and a CHECK of the database stands behind it.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -21,6 +21,7 @@ from django.db.models.functions import Round
 from shared import clock
 from shared.errors import Invalid
 from shop.errors import KeyReused, NotEnoughStock, NotFound
+from shop.ledger.in_time import after_receipt
 from shop.ledger.models import Movement, MovementKind, Reservation
 from shop.ledger.opening import opened
 from shop.lots.models import Container, Lot
@@ -122,9 +123,14 @@ def post(entry: Entry, container: Container) -> MovementInfo:
     ------
     NotEnoughStock
         If the balance would fall below zero or below what others have reserved.
+    Invalid
+        If it is dated before the container's contents came in.
     KeyReused
         If another transaction has just used the key for something else.
     """
+    entry = replace(
+        entry, happened_at=after_receipt(container, entry.happened_at, kind=entry.kind)
+    )
     changes: dict[str, Any] = {
         "balance": in_steps(F("balance") + entry.quantity),
         "reserved": in_steps(F("reserved") - entry.used),

@@ -67,7 +67,7 @@ class NewMovementSerializer(StrictSerializer):
     )
     purpose = fields.TextField(max_length=120, required=False)
     reverses = fields.RelatedIdField(queryset=Movement.objects.all(), required=False)
-    happened_at = fields.MomentField(required=False)
+    happened_at = fields.HappenedField(required=False)
     reason = fields.TextField(max_length=200, required=False, allow_blank=True)
     client_reference = fields.TextField(
         max_length=80, required=False, help_text="Unique for the caller; guards for ever."
@@ -133,7 +133,7 @@ class ReceivedLotSerializer(PricesForFew, StrictSerializer):
 
 class ReceiptSerializer(StrictSerializer):
     site = fields.SiteField()
-    received_at = fields.MomentField(required=False)
+    received_at = fields.HappenedField(required=False)
     reason = fields.TextField(max_length=200, required=False)
     goods = ReceivedLotSerializer(many=True, allow_empty=False, max_length=100)
 

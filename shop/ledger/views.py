@@ -12,7 +12,8 @@ from rest_framework.response import Response
 from shared import clock
 from shared.api import fields, idempotency, viewsets
 from shared.api.problems import BadParameter
-from shop.keys import key_for, moment
+from shared.times import happened
+from shop.keys import key_for
 from shop.ledger import booking
 from shop.ledger import serializers as forms
 from shop.ledger.goods_in import Received, receive_goods
@@ -115,7 +116,9 @@ class ReceiptView(viewsets.ScopedView):
                 site=body["site"],
                 goods=goods,
                 key=key_for("receipt", None),
-                received_at=moment(body.get("received_at"), "received_at"),
+                received_at=happened(
+                    body.get("received_at"), now=clock.now(), field="received_at"
+                ),
                 by=request.user,
                 reason=body.get("reason", ""),
             )

@@ -139,7 +139,7 @@ class CertificateSerializer(StrictSerializer):
 
 
 class OpeningSerializer(StrictSerializer):
-    at = fields.MomentField(required=False)
+    at = fields.HappenedField(required=False)
 
 
 class PlacingSerializer(StrictSerializer):

@@ -15,6 +15,8 @@ from rest_framework.renderers import JSONRenderer
 from shared import clock
 from shared.api import viewsets
 from shared.api.uploads import AnyFile, OneFile, Upload
+from shared.times import happened
+from shop.ledger.in_time import after_receipt
 from shop.lots import actions
 from shop.lots import serializers as forms
 from shop.lots.certificates import MOST_BYTES
@@ -168,7 +170,8 @@ class ContainerViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.Site
         row = self.get_object()
 
         def work(body: dict[str, Any]) -> Container:
-            actions.open_container(row.pk, at=body.get("at") or clock.now())
+            at = after_receipt(row, happened(body.get("at"), now=clock.now()), field="at")
+            actions.open_container(row.pk, at=at)
             return self.get_object()
 
         return self.once(work)

@@ -159,7 +159,7 @@ class OrderedLineSerializer(StrictSerializer):
 class OrderReceiptSerializer(StrictSerializer):
     """Goods of one delivery against the lines of an order, all or nothing."""
 
-    received_at = fields.MomentField(required=False)
+    received_at = fields.HappenedField(required=False)
     accept_over = fields.YesNoField(required=False, default=False)
     goods = OrderedLineSerializer(many=True, allow_empty=False, max_length=100)
 

@@ -11,6 +11,7 @@ from shared import clock
 from shared.api import idempotency, viewsets
 from shared.api.serializers import StrictSerializer
 from shared.errors import Invalid
+from shared.times import happened
 from shop.ledger.goods_in import Goods, Pack
 from shop.purchasing import actions, mailing
 from shop.purchasing import serializers as forms
@@ -117,7 +118,12 @@ class PurchaseOrderViewSet(
             order=order,
             goods=goods,
             key=key[:100],
-            received_at=body.get("received_at", clock.now()),
+            received_at=happened(
+                body.get("received_at"),
+                now=clock.now(),
+                field="received_at",
+                after=[(f"{order} was ordered", order.ordered_at)],
+            ),
             by=self.request.user,
             accept_over=body["accept_over"],
         )

@@ -7,10 +7,11 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Max
 
 from shared.access.models import User
 from shared.errors import Invalid
+from shared.times import Event, in_order
 from shop.errors import NotFound, Refused
 from shop.stores_types import ToolInfo
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolHalf, ToolKind, ToolStatus
@@ -131,6 +132,7 @@ def add_event(
             raise Refused(f"The key {key} was used for another event; use a new key.", key=key)
         return earlier
     _refuse_event(tool, kind, shots)
+    at = in_order(at, after=_before_it(tool, kind))
     event = ToolEvent.objects.create(
         tool=tool, kind=kind, key=key, at=at, by=by, shots=shots, words=words, facts=facts or {}
     )
@@ -142,6 +144,14 @@ def add_event(
     if after and after != tool.status:
         Tool.objects.filter(pk=tool.pk).update(status=after, version=F("version") + 1)
     return event
+
+
+def _before_it(tool: Tool, kind: str) -> list[Event]:
+    """Return what an event follows: shots and what ends a tool follow its last demoulding."""
+    if kind == ToolEventKind.NOTE:
+        return []
+    last = tool.halves.aggregate(at=Max("demoulded_at"))["at"]
+    return [(f"{tool.code} was demoulded", last)]
 
 
 def _after_inspection(tool: Tool, facts: dict[str, Any]) -> str | None:

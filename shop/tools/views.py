@@ -6,8 +6,10 @@ from typing import Any, ClassVar
 
 from django.core.exceptions import PermissionDenied
 
+from shared import clock
 from shared.api import idempotency, viewsets
-from shop.keys import key_for, moment
+from shared.times import happened
+from shop.keys import key_for
 from shop.registers_api import RegisterViewSet
 from shop.tools import actions
 from shop.tools import serializers as forms
@@ -54,7 +56,7 @@ class ToolEventViewSet(
         if not self.access.may("tools:write", tool.site_id):
             raise PermissionDenied("This needs tools:write at the site of the tool.")
         key = key_for(idempotency.principal(self.request), body.pop("client_reference", None))
-        at = moment(body.pop("at", None), "at")
+        at = happened(body.pop("at", None), now=clock.now())
         serializer.instance = actions.add_event(
             tool_id=tool.pk, key=key, at=at, by=self.request.user, **body
         )

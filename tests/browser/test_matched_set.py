@@ -54,7 +54,7 @@ def prepare(page, pour, clock, by_touch):
     for step in pour.steps.filter(phase="before").order_by("order"):
         clock.move_to(step.planned_end)
         if step.coat_number is not None or not step.checks:
-            sign_step(step=step, at=step.planned_end)
+            sign_step(step=step, at=step.planned_end, now=step.planned_end)
             continue
         page.goto(f"/pours/{pour.pk}/#step-{step.pk}")
         steps.sign_by_touch(page, step, MEASURED, took_min=by_touch)

@@ -59,7 +59,8 @@ def receive(buyer, code, lot, kilograms):
                 "expires_on": (today() + timedelta(days=20)).isoformat(),
                 "containers": [{"quantity": {"value": kilograms, "unit": "kg"}}],
             }
-        ]
+        ],
+        "received_at": (datetime.now(UTC) - timedelta(days=3)).isoformat(),
     }
     key = f"receipt-of-{lot}-0001"
     buyer.post("receipts", body, key=key)

@@ -14,6 +14,7 @@ import itertools
 import json
 import os
 from collections import Counter, defaultdict
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -24,14 +25,14 @@ ROWS_THAT_EXIST = {"17": "1", "main": "DEMO"}
 """The description's examples of an id and of a site, and what the demo shop has instead."""
 EXAMPLES_OF_FORMATS = {
     "date": "2000-01-03",
-    "date-time": "2000-01-03T07:30:00Z",
+    "date-time": f"{datetime.now(UTC) - timedelta(hours=2):%Y-%m-%dT%H:%M:%SZ}",
     "time": "07:30:00",
 }
 EXAMPLES_BY_NAME = {
     "checks": [],
     "counterpart": "other:training",
     "ends": "16:30:00",
-    "ends_at": "2000-01-04T07:30:00Z",
+    "ends_at": f"{datetime.now(UTC) - timedelta(hours=1):%Y-%m-%dT%H:%M:%SZ}",
     "highest_c": "30",
     "kind": "note",
     "lowest_c": "10",

@@ -80,7 +80,7 @@ def test_work_done_is_no_change_of_the_plan(take, replan, technician, now):
     technician.post(DAY)
     from planning.pours.steps import sign_step
 
-    sign_step(step=pour.steps.first(), at=now + timedelta(hours=2))
+    sign_step(step=pour.steps.first(), at=now, now=now)
     assert "HAS CHANGED" not in technician.get(DAY).content.decode()
 
 

@@ -116,7 +116,7 @@ def test_who_saw_it_pass_says_so_by_page_or_rest(cure, reminder, client):
             content_type="application/json",
             headers={"Idempotency-Key": "peak-too-early-0001"},
         )
-        assert wrong.status_code == 409
+        assert wrong.status_code == 422
         assert "was poured" in wrong.json()["detail"]
         answer = client.post(f"{pour}lifts/1/peak/", follow=True)
         assert "past its peak" in answer.content.decode()

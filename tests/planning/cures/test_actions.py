@@ -56,7 +56,7 @@ def test_a_warm_core_never_counts_as_lasting(cure):
 
 def test_a_reading_from_the_future_is_refused(cure):
     at = cure.poured_at + timedelta(hours=2)
-    with pytest.raises(Invalid, match="ahead of now"):
+    with pytest.raises(Invalid, match="must not be in the future"):
         clocks.log_temperatures(
             site_id=cure.lift.pour.order.site_id,
             rows=[{"key": "x", "at": at, "celsius": Decimal(20)}],
@@ -104,7 +104,51 @@ def test_signing_a_coat_issues_the_release_agent_once(planned):
     planned()
     step = Pour.objects.get().steps.filter(coat_number=1).get()
     for _ in range(2):
-        sign_step(step=step, at=step.planned_end)
+        sign_step(step=step, at=step.planned_end, now=step.planned_end)
     (row,) = step.materials
     movement = Movement.objects.get(counterpart=f"pour:{step.pour_id}")
     assert movement.quantity == -Decimal(row["quantity"])
+
+
+@pytest.mark.parametrize("minutes", [-5, 0, 3])
+def test_demoulding_early_is_judged_by_the_clock_now_whatever_time_is_given(cure, minutes):
+    now = cure.demould_due_at - timedelta(minutes=2)
+    with pytest.raises(ShopError, match="in 2 min"):
+        actions.demould(
+            pour=cure.lift.pour,
+            at=now + timedelta(minutes=minutes),
+            now=now,
+            verdict="accept",
+            key="k",
+        )
+    assert not Demould.objects.exists()
+
+
+def test_a_demoulding_ahead_of_now_is_refused(cure):
+    now = cure.poured_at + timedelta(minutes=10)
+    with pytest.raises(Invalid, match="must not be in the future"):
+        actions.demould(
+            pour=cure.lift.pour,
+            at=cure.demould_due_at + timedelta(hours=1),
+            now=now,
+            verdict="accept",
+            key="k",
+        )
+
+
+def test_nothing_is_demoulded_before_its_last_lift_was_poured(cure):
+    with pytest.raises(Invalid, match="before lift 1 was poured"):
+        actions.demould(
+            pour=cure.lift.pour,
+            at=cure.poured_at - timedelta(hours=1),
+            now=cure.demould_due_at,
+            verdict="accept",
+            key="k",
+        )
+
+
+def test_a_casting_has_no_temperature_of_its_own_before_it_is_mixed(cure):
+    Batch.objects.update(contact_at=cure.poured_at - timedelta(minutes=10))
+    with pytest.raises(Invalid, match="was mixed"):
+        reading(cure, -2, "22", where="core", pour=cure.lift.pour)
+    assert reading(cure, -2, "22"), "the air has"

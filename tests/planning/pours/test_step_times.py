@@ -37,7 +37,7 @@ def slow(take, now):
     """Four pours whose smoothing took twice its 15 min; a fifth one is still to be planned."""
     for n in range(1, 5):
         step = take(f"T-{n}").steps.get(name=SMOOTH)
-        sign_step(step=step, at=now - timedelta(hours=n), took_min=30)
+        sign_step(step=step, at=now - timedelta(hours=n), now=now, took_min=30)
     Pour.objects.update(status="cancelled")
     return take("T-5")
 
@@ -97,7 +97,7 @@ def test_a_step_signed_before_the_one_above_it_does_not_spoil_the_week(
 ):
     pour = take("T-1")
     step = pour.steps.get(name=SMOOTH)
-    sign_step(step=step, at=now - timedelta(hours=1), took_min=15)
+    sign_step(step=step, at=now - timedelta(hours=1), now=now, took_min=15)
     wish = plans.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     plan = plans.solve(plan_id=wish.pk, now=now)
     assert (plan.violations, plan.plan["unplaced"]) == ([], [])

@@ -182,3 +182,70 @@ def test_conditions_carry_the_dew_point(batch):
     entry = enter(batch, "conditions", facts=facts)
     assert entry.facts["dew_point_c"] == pytest.approx(9.2551746, abs=0.02)
     assert entry.facts["margin_k"] == pytest.approx(2.74, abs=0.02)
+
+
+def test_nothing_is_weighed_from_a_container_before_it_came_in(batch):
+    came = Movement.objects.filter(kind="receipt").latest("happened_at").happened_at
+    line = batch.lines.get(role="resin")
+    with pytest.raises(Invalid, match="before the container came in"):
+        actions.record_weighing(
+            line=line,
+            weighed_kg=line.target_kg,
+            key="early",
+            at=came - timedelta(days=400),
+            now=batch.planned_start,
+        )
+    assert not Movement.objects.filter(kind="issue").exists()
+
+
+def test_nothing_is_poured_before_its_first_contact(batch):
+    """A time nine days back would start the lift's clock nine days back."""
+    weigh(batch, "resin")
+    weigh(batch, "hardener")
+    at = batch.planned_contact
+    with pytest.raises(Invalid, match="was weighed"):
+        actions.record_entry(
+            batch=batch, kind="contact", key="c", at=at - timedelta(days=1), now=at
+        )
+    with pytest.raises(Invalid, match="must not be in the future"):
+        actions.record_entry(
+            batch=batch, kind="contact", key="c", at=at + timedelta(days=3), now=at
+        )
+    enter(batch, "contact")
+    for days in (0.1, 9):
+        with pytest.raises(Invalid, match="before first contact"):
+            actions.record_entry(
+                batch=batch, kind="poured", key="p", at=at - timedelta(days=days), now=at
+            )
+    assert not Cure.objects.exists()
+    batch.refresh_from_db()
+    assert batch.status == "mixing"
+
+
+def test_a_pot_poured_by_a_slow_clock_counts_from_first_contact(batch):
+    weigh(batch, "resin")
+    weigh(batch, "hardener")
+    enter(batch, "contact")
+    batch.refresh_from_db()
+    now = batch.contact_at + timedelta(minutes=1)
+    entry = actions.record_entry(
+        batch=batch, kind="poured", key="p", at=batch.contact_at - timedelta(minutes=2), now=now
+    )
+    assert entry.at == batch.contact_at
+    assert Cure.objects.get().poured_at == batch.contact_at
+
+
+def test_a_lift_is_not_poured_before_the_one_below_it(take, planned):
+    planned(take(depth_mm="60"))
+    lower, upper = Batch.objects.order_by("planned_start")
+    for batch in (lower, upper):
+        weigh(batch, "resin", key=f"r{batch.pk}")
+        weigh(batch, "hardener", key=f"h{batch.pk}")
+        at = upper.planned_start
+        actions.record_entry(batch=batch, kind="contact", key=f"c{batch.pk}", at=at, now=at)
+    at = upper.planned_start + timedelta(hours=2)
+    actions.record_entry(batch=lower, kind="poured", key="p1", at=at, now=at)
+    with pytest.raises(Invalid, match="before the lift below"):
+        actions.record_entry(
+            batch=upper, kind="poured", key="p2", at=at - timedelta(hours=1), now=at
+        )

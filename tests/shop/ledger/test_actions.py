@@ -249,3 +249,26 @@ def test_the_ledger_cannot_be_edited():
         Movement.objects.update(quantity=6)
     with pytest.raises(IntegrityError, match="append-only"), transaction.atomic():
         Movement.objects.all().delete()
+
+
+def test_nothing_happens_to_a_container_before_it_came_in():
+    container = make_container(holds=10)
+    came = Movement.objects.get(container=container).happened_at
+    with pytest.raises(Invalid, match="came in"):
+        issue(container, 1, happened_at=came - timedelta(hours=1))
+    with pytest.raises(Invalid, match="came in"):
+        actions.take_out(
+            kind=MovementKind.SCRAP, container_id=container.pk, quantity=Decimal(1), key="s",
+            counterpart="waste", happened_at=came.replace(year=1),
+        )  # fmt: skip
+    assert state(container) == (Decimal(10), 0)
+
+
+def test_a_reversal_is_not_dated_before_the_movement_it_reverses():
+    container = make_container(holds=10)
+    issue(container, 4)
+    with pytest.raises(Invalid, match="before the movement that it reverses"):
+        actions.reverse(
+            key_of_original="i1", key="r", reason="wrong can",
+            happened_at=NOW - timedelta(hours=1),
+        )  # fmt: skip

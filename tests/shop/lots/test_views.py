@@ -1,4 +1,4 @@
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -190,3 +190,15 @@ def test_a_label_that_never_expires_by_the_last_day_there_is_can_be_shown(api, b
         assert api("planner").get(f"/api/v1/{path}").status_code == 200, path
     for path in ("/stock/", "/stock/lots/", f"/stock/lots/{lot.pk}/", "/outlook/"):
         assert browser_of("purchasing").get(path).status_code == 200, path
+
+
+def test_a_container_is_not_opened_before_it_came_in(api, site):
+    container = make_container(make_lot(site), holds=5)
+    client = api("technician")
+    came = container.movements.get().happened_at
+    early = (came - timedelta(days=1)).isoformat().replace("+00:00", "Z")
+    answer = client.post(f"/api/v1/containers/{container.pk}/openings", {"at": early})
+    assert answer.status_code == 422
+    assert "came in" in answer.data["detail"]
+    container.refresh_from_db()
+    assert container.opened_at is None

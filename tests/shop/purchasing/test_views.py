@@ -171,3 +171,14 @@ def test_an_order_mailed_through_the_api_leaves_after_it_is_stored(
     assert mail.to == ["orders@supplier.example"]
     assert mail.attachments[0][0] == f"{order.number}.pdf"
     assert PurchaseOrder.objects.get(pk=order.pk).mailed_at is not None
+
+
+def test_goods_do_not_come_before_they_were_ordered(api, site):
+    pack = make_pack()
+    order = make_order(site, pack)
+    (line,) = order.lines.all()
+    body = {"goods": [goods(str(line.pk))], "received_at": "2026-11-20T08:00:00Z"}
+    answer = api("purchasing").post(f"{ORDERS}/{order.pk}/receipts", body, format="json")
+    assert answer.status_code == 422, answer.content
+    assert "was ordered" in answer.json()["detail"]
+    assert not Movement.objects.exists()
