@@ -47,9 +47,7 @@ class SeenSerializer(StrictSerializer):
 class ReadingSerializer(StrictModelSerializer):
     """A temperature seen; without a pour it is the shop's air."""
 
-    pour = fields.RelatedIdField(
-        queryset=Pour.objects.all(), site_path="order__site", required=False, allow_null=True
-    )
+    pour = fields.RelatedIdField(queryset=Pour.objects.all(), required=False, allow_null=True)
 
     class Meta:
         model = TemperatureReading
@@ -59,7 +57,7 @@ class ReadingSerializer(StrictModelSerializer):
 class DemouldSerializer(StrictModelSerializer):
     """The record of taking a casting off."""
 
-    pour = fields.RelatedIdField(queryset=Pour.objects.all(), site_path="order__site")
+    pour = fields.RelatedIdField(queryset=Pour.objects.all())
     at = fields.HappenedField(required=False)
     photo = serializers.SerializerMethodField()
 

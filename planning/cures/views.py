@@ -33,7 +33,6 @@ class CureViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewS
     queryset = Cure.objects.select_related("lift__pour__order__site").order_by("id")
     serializer_class = CureSerializer
     scope_noun = "cures"
-    site_path = "lift__pour__order__site"
     filterset_fields = {
         "lift__pour": ["exact"],
         "done_at": ["isnull"],
@@ -97,7 +96,6 @@ class DemouldViewSet(
     queryset = Demould.objects.select_related("pour__order__site").order_by("id")
     serializer_class = DemouldSerializer
     scope_noun = "cures"
-    site_path = "pour__order__site"
     filterset_fields = {"pour": ["exact"], "verdict": ["exact"]}
 
     def perform_create(self, serializer: Any) -> None:

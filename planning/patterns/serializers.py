@@ -59,5 +59,5 @@ class SetupSerializer(StrictModelSerializer):
 class UseSerializer(StrictSerializer):
     """The pour that gets the casting of one half."""
 
-    pour = fields.RelatedIdField(queryset=Pour.objects.all(), site_path="order__site")
+    pour = fields.RelatedIdField(queryset=Pour.objects.all())
     half = fields.ChoiceField(choices=["A", "B"], default="A")

@@ -83,7 +83,6 @@ class PourViewSet(
     queryset = Pour.objects.select_related("order", "order__site").order_by("id")
     serializer_class = PourSerializer
     scope_noun = "tool_orders"
-    site_path = "order__site"
     filterset_fields = {
         "status": ["exact"],
         "order": ["exact"],
@@ -105,7 +104,6 @@ class StepViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewS
     queryset = PourStep.objects.prefetch_related("planned_people").order_by("id")
     serializer_class = PourStepSerializer
     scope_noun = "steps"
-    site_path = "pour__order__site"
     filterset_fields = {
         "pour": ["exact"],
         "phase": ["exact"],

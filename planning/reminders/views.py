@@ -105,7 +105,6 @@ class SettingsViewSet(
     queryset = ReminderSettings.objects.order_by("id")
     serializer_class = SettingsSerializer
     scope_noun = "reminders"
-    site_path = None
 
     def get_queryset(self) -> Any:
         """Return the caller's own row, made on first use."""

@@ -22,7 +22,6 @@ class RouteViewSet(
     queryset = Route.objects.prefetch_related("steps").order_by("id")
     serializer_class = RouteSerializer
     scope_noun = "routes"
-    site_path = None
 
     def perform_create(self, serializer: Any) -> None:
         """Store a route with its steps."""

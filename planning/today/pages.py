@@ -141,7 +141,10 @@ def note_minutes(request: HttpRequest, pk: int) -> HttpResponse:
 def take_up(request: HttpRequest, pk: int) -> HttpResponse:
     """Confirm a reminder: somebody sees to it."""
     reminder = get_object_or_404(Reminder, pk=pk, site=request.site)
-    reminder_actions.confirm(reminder=reminder, by=request.user, now=clock.now())
+    try:
+        reminder_actions.confirm(reminder=reminder, by=request.user, now=clock.now())
+    except ShopError as error:
+        messages.error(request, error.message)
     return _back(request)
 
 

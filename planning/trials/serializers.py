@@ -57,5 +57,5 @@ class TrialSerializer(StrictModelSerializer):
 class NewTrialSerializer(StrictSerializer):
     """Asking 1 to 6 questions of a plan that is worked out."""
 
-    plan = fields.RelatedIdField(queryset=WeekPlan.objects.all(), site_path="site")
+    plan = fields.RelatedIdField(queryset=WeekPlan.objects.all())
     questions = QuestionSerializer(many=True)

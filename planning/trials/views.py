@@ -25,7 +25,6 @@ class TrialViewSet(
     serializer_class = TrialSerializer
     read_serializer_class = TrialSerializer
     scope_noun = "plans"
-    site_path = "plan__site"
     filterset_fields = {"plan": ["exact"], "state": ["exact"]}
 
     def get_queryset(self) -> Any:

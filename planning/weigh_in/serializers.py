@@ -14,7 +14,7 @@ KG = {"max_digits": 10, "decimal_places": 4}
 class NewWeighingSerializer(StrictSerializer):
     """What the scale showed for one row of the sheet."""
 
-    line = fields.RelatedIdField(queryset=BatchLine.objects.all(), site_path="batch__site")
+    line = fields.RelatedIdField(queryset=BatchLine.objects.all())
     weighed_kg = fields.DecimalField(**KG)
     at = fields.HappenedField(required=False, help_text="When it was weighed; now if left out.")
     container_code = fields.TextField(
@@ -84,14 +84,13 @@ class NewEntrySerializer(StrictSerializer):
     at = fields.HappenedField(required=False)
     portion = fields.RelatedIdField(
         queryset=BatchPortion.objects.all(),
-        site_path="batch__site",
         required=False,
         allow_null=True,
     )
     facts = FactsSerializer(required=False)
     words = fields.TextField(required=False, max_length=400, allow_blank=True, default="")
     amends = fields.RelatedIdField(
-        queryset=BatchEntry.objects.all(), site_path="batch__site", required=False, allow_null=True
+        queryset=BatchEntry.objects.all(), required=False, allow_null=True
     )
 
 

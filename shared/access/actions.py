@@ -162,8 +162,16 @@ def issue_token(
     return token, secret
 
 
-def revoke_token(*, token: AccessToken) -> None:
+def revoke_token(*, token: AccessToken, by: User) -> None:
     """Take a token back for good; a second time changes nothing."""
+    access = access_of_user(by)
+    sites = token.sites.values_list("pk", flat=True)
+    if not all(access.may("accounts:write", site) for site in sites):
+        raise ShopError(
+            f"{token.name} also works at sites you do not run; ask an administrator there.",
+            "not_yours",
+            403,
+        )
     if token.revoked_at is None:
         token.revoked_at = clock.now()
         token.save(update_fields=["revoked_at"])

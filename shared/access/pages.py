@@ -158,6 +158,11 @@ def issue_token(request: Any, pk: int) -> HttpResponse:
 def revoke_token(request: Any, pk: int, token_pk: int) -> HttpResponse:
     """Take a token back."""
     found = _person(request, pk)
-    actions.revoke_token(token=get_object_or_404(queries.tokens_of(found), pk=token_pk))
-    messages.success(request, "The token was taken back; it opens nothing any more.")
+    token = get_object_or_404(queries.tokens_of(found), pk=token_pk)
+    try:
+        actions.revoke_token(token=token, by=request.user)
+    except ShopError as error:
+        messages.error(request, f"{error.message} Nothing was changed.")
+    else:
+        messages.success(request, "The token was taken back; it opens nothing any more.")
     return redirect("person", pk)

@@ -29,7 +29,6 @@ class SiteViewSet(
     serializer_class = SiteSerializer
     scope_noun = "sites"
     scope_actions = {"create": "accounts:write"}
-    site_path = "pk"
     sort_fields = ("code", "name", "id")
 
     def perform_create(self, serializer: Any) -> None:

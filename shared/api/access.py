@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from shared.access.models import AccessToken, Membership, Site, User
+from shared.access.ownership import site_id_of, site_path_of
 from shared.api.roles import ROLES, SCOPES
 
 
@@ -28,8 +29,19 @@ class Access:
             return any(scope in scopes for scopes in self.scopes_by_site.values())
         return scope in self.scopes_by_site.get(site_id, frozenset())
 
-    def filter(self, rows: QuerySet[Any], scope: str, path: str) -> QuerySet[Any]:
-        """Return the rows that belong to sites with the scope; `path` leads to the site."""
+    def may_row(self, scope: str, row: Model) -> bool:
+        """
+        Tell whether this may be done to a row: the scope is held at the very site it belongs to.
+
+        A row of no site, such as a material, is open to who holds the scope anywhere.
+        """
+        return self.may(scope, site_id_of(row))
+
+    def rows(self, rows: QuerySet[Any], scope: str) -> QuerySet[Any]:
+        """Return the rows for which `may_row` says yes."""
+        path = site_path_of(rows.model)
+        if path is None:
+            return rows if self.may(scope) else rows.none()
         return rows.filter(**{f"{path}__in": self.sites_with(scope)})
 
 

@@ -13,7 +13,6 @@ from decimal import Decimal
 from typing import Any
 
 from django.apps import apps
-from django.db.models import Model
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -21,6 +20,7 @@ from rest_framework.exceptions import ErrorDetail
 
 from shared import clock, times
 from shared.access.models import Site
+from shared.access.ownership import owners_path_of, site_path_of
 from shared.api.access import access_of
 from shared.units import unit_of_name
 
@@ -220,33 +220,29 @@ class RelatedIdField(serializers.PrimaryKeyRelatedField):
     """
     A link to another row by its id.
 
-    Rows of sites where the caller may not read the view's noun are unknown to them. The way from
-    the row to its site is `site` where the model has one; give `site_path` for any other. A row of
-    the other app is named as `model="shop.Tool"`, since its class may not be imported.
+    Rows at whose own site the caller does not hold the very scope of the call are unknown to
+    them, and in a change of a row those of other sites than its own. A row of the other app is
+    named as `model="shop.Tool"`, since its class may not be imported.
     """
 
-    def __init__(
-        self, *, site_path: str | None = None, model: str | None = None, **kwargs: Any
-    ) -> None:
-        self.site_path = site_path
+    def __init__(self, *, model: str | None = None, **kwargs: Any) -> None:
         self.model = model
         if model is not None:
             kwargs["queryset"] = True  # only marks the field as one that is read
         super().__init__(**kwargs)
 
     def get_queryset(self) -> Any:
-        """Return the rows the caller knows."""
+        """Return the rows the caller may name in this call."""
         if self.model is not None:
             rows = apps.get_model(self.model)._default_manager.all()
         else:
             rows = super().get_queryset()
         request = self.context.get("request")
-        if rows is None or request is None:
+        if rows is None or request is None or site_path_of(rows.model) is None:
             return rows
-        path = self.site_path or site_path_of(rows.model)
-        if path is None:
-            return rows
-        return rows.filter(**{f"{path}__in": list(access_of(request).scopes_by_site)})
+        if owner := owners_path_of(rows.model):
+            rows = rows.select_related(owner)
+        return _rows_of_call(rows, self.context)
 
     def run_validation(self, data: Any = serializers.empty) -> Any:
         """Take null alone as no row; an empty text is no id."""
@@ -263,17 +259,21 @@ class RelatedIdField(serializers.PrimaryKeyRelatedField):
     def to_internal_value(self, data: Any) -> Any:
         """Return the row behind the id."""
         key = IdField().to_internal_value(data)
+        rows = self.get_queryset()
         try:
-            return self.get_queryset().get(pk=key)
-        except self.get_queryset().model.DoesNotExist:
+            return rows.get(pk=key)
+        except rows.model.DoesNotExist:
             raise refuse("is not the id of anything here.", "does_not_exist") from None
 
 
-def site_path_of(model: type[Model]) -> str | None:
-    """Return the way from a model to its site: `site`, or none when it has no such field."""
-    if model is Site:
-        return "pk"
-    return "site" if any(field.name == "site" for field in model._meta.get_fields()) else None
+def _rows_of_call(rows: Any, context: Any) -> Any:
+    """Return the rows that a call may name: where its scope is held, and of its address's site."""
+    from shared.api.permissions import scope_of
+
+    view, request = context["view"], context["request"]
+    found = access_of(request).rows(rows, scope_of(view, request.method))
+    site = getattr(view, "site_of_address", None)
+    return found if site is None else found.filter(**{str(site_path_of(rows.model)): site})
 
 
 @extend_schema_field({"type": "string", "example": "main"})
@@ -311,11 +311,7 @@ class SiteField(serializers.Field):
         return value.code
 
     def _sites(self) -> list[Site]:
-        from shared.api.permissions import scope_of
-
-        request, view = self.context["request"], self.context["view"]
-        scope = scope_of(view, request.method)
-        return list(Site.objects.filter(pk__in=access_of(request).sites_with(scope)))
+        return list(_rows_of_call(Site.objects.all(), self.context))
 
 
 class _TextSchema(OpenApiSerializerFieldExtension):

@@ -21,6 +21,7 @@ from django_filters.rest_framework import (
 from django_filters.utils import get_model_field
 from rest_framework.filters import BaseFilterBackend
 
+from shared.access.ownership import site_path_of
 from shared.api.fields import MOMENT
 from shared.api.pagination import OWN
 from shared.api.problems import BadParameter
@@ -134,7 +135,7 @@ class KnownParameters(BaseFilterBackend):
         if getattr(view, "action", None) != "list":
             return known
         known |= {*OWN, "sort"}
-        if getattr(view, "site_path", None):
+        if _of_a_site(view):
             known.add("site")
         filterset = Filters().get_filterset_class(view, queryset)
         return known | set(filterset.base_filters if filterset else ())
@@ -149,7 +150,7 @@ class KnownParameters(BaseFilterBackend):
                 "schema": {"type": "string"},
             }
         ]
-        if getattr(view, "site_path", None):
+        if _of_a_site(view):
             found.append(
                 {
                     "name": "site",
@@ -159,6 +160,12 @@ class KnownParameters(BaseFilterBackend):
                 }
             )
         return found
+
+
+def _of_a_site(view: Any) -> bool:
+    """Tell whether the rows of a view belong each to a site."""
+    rows = getattr(view, "queryset", None)
+    return rows is not None and site_path_of(rows.model) is not None
 
 
 def check_known(request: Any, known: set[str]) -> None:

@@ -15,6 +15,7 @@ from django.db import models
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
+from shared.access.ownership import site_id_of
 from shared.api import fields
 from shared.api.etags import etag
 
@@ -36,7 +37,13 @@ def _whole(serializer: Any) -> Iterator[None]:
 
 
 class Strict:
-    """Refuse members that are unknown or only to be read."""
+    """
+    Refuse members that are unknown or only to be read, and rows of two sites in one body.
+
+    `one_site = False` says that a body lists things that have nothing to do with one another.
+    """
+
+    one_site = True
 
     def to_internal_value(self, data: Any) -> Any:
         """Name every member that does not belong, then read the others."""
@@ -51,12 +58,34 @@ class Strict:
             if wrong:
                 raise serializers.ValidationError(wrong)
         with _whole(self):
-            return super().to_internal_value(data)
+            values = super().to_internal_value(data)
+        if self.one_site:
+            self._check_one_site(values)
+        return values
+
+    def _check_one_site(self, values: Mapping[str, Any]) -> None:
+        named = [(name, site_id_of(row)) for name, value in values.items() for row in _rows(value)]
+        first = next((site for _, site in named if site is not None), None)
+        wrong = {name for name, site in named if site not in (None, first)}
+        if wrong:
+            words = "belongs to another site; what is linked must all be of one site."
+            raise serializers.ValidationError(
+                {name: [fields.detail(words, "other_site")] for name in sorted(wrong)}
+            )
 
     @staticmethod
     def _unknown(known: Mapping[str, Any]) -> ErrorDetail:
         names = ", ".join(name for name, field in known.items() if not field.read_only)
         return fields.detail(f"is not a field here; fields are {names}.", "unknown_field")
+
+
+def _rows(value: Any) -> Iterator[models.Model]:
+    """Yield the rows that a value of a body names, at any depth."""
+    if isinstance(value, models.Model):
+        yield value
+    elif isinstance(value, Mapping | list | tuple):
+        for part in value.values() if isinstance(value, Mapping) else value:
+            yield from _rows(part)
 
 
 class StrictSerializer(Strict, serializers.Serializer):
@@ -129,6 +158,7 @@ def BulkOf(item: Any, most: int = 500) -> type[StrictSerializer]:
         (StrictSerializer,),
         {
             "items": item(many=True, allow_empty=False, max_length=most),
+            "one_site": False,
             "__module__": item.__module__,
         },
     )

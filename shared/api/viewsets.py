@@ -12,7 +12,6 @@ A step's `views.py` looks like this::
         queryset = Lot.objects.select_related("site", "material")
         serializer_class = LotSerializer            # a StrictModelSerializer
         scope_noun = "lots"                         # a noun of shared.api.roles
-        site_path = "site"                          # way to the site; None if it has none
         filterset_fields = {"status": ["exact"]}    # or filterset_class; unknown names answer 400
         sort_fields = ("expires_on", "id")
 
@@ -38,6 +37,7 @@ from functools import cache
 from typing import Any, ClassVar
 
 from django.db.models import Model, QuerySet
+from django.http import Http404
 from rest_framework import mixins
 from rest_framework.decorators import action
 from rest_framework.generics import GenericAPIView
@@ -47,6 +47,7 @@ from rest_framework.serializers import BaseSerializer
 from rest_framework.viewsets import GenericViewSet
 
 from shared.access.models import Site
+from shared.access.ownership import site_path_of
 from shared.api import etags, idempotency
 from shared.api.access import Access, access_of
 from shared.api.filters import FIELDS, KnownParameters
@@ -66,6 +67,8 @@ class Scoped:
     scope_actions: ClassVar[dict[str, str]] = {}
     extra_parameters: ClassVar[tuple[str, ...]] = ()
     key_required = True
+    site_of_address: int | None = None
+    """The site of the row that a change names in its address; links in its body are of it too."""
     request: Any
 
     @property
@@ -126,7 +129,6 @@ class ScopedView(Scoped, GenericAPIView):
 class SiteViewSet(Scoped, GenericViewSet):
     """Rows of the sites at which the caller holds the scope; all others do not exist."""
 
-    site_path: str | None = "site"
     sort_fields: tuple[str, ...] = ()
     versioned = True
     lookup_value_regex = "[1-9][0-9]{0,17}"
@@ -135,17 +137,29 @@ class SiteViewSet(Scoped, GenericViewSet):
     def get_queryset(self) -> QuerySet[Any]:
         """Return the rows the caller may touch with this method."""
         rows = super().get_queryset()
-        if getattr(self, "swagger_fake_view", False) or self.site_path is None:
+        if getattr(self, "swagger_fake_view", False):
             return rows
-        rows = self.access.filter(rows, self.scope, self.site_path)
+        rows = self.access.rows(rows, self.scope)
         code = self.request.query_params.get("site") if self.action == "list" else None
-        if code is None:
+        path = site_path_of(rows.model)
+        if code is None or path is None:
             return rows
-        return rows.filter(**{self.site_path: self.site(code).pk})
+        return rows.filter(**{path: self.site(code).pk})
+
+    def initial(self, request: Any, *args: Any, **kwargs: Any) -> None:
+        """Let the caller in; before the body of a change is read, its row must be theirs."""
+        super().initial(request, *args, **kwargs)
+        changes = request.method not in SAFE_METHODS and hasattr(self, request.method.lower())
+        if changes and "pk" in kwargs:
+            rows = self.get_queryset().filter(pk=kwargs["pk"])
+            found = list(rows.values_list(site_path_of(rows.model) or "pk", flat=True)[:1])
+            if not found:
+                raise Http404
+            self.site_of_address = found[0] if site_path_of(rows.model) else None
 
     def site(self, code: str | None = None) -> Site:
         """Return the site of a code, or the caller's only one; refuse others with a 400."""
-        sites = Site.objects.filter(pk__in=self.access.sites_with(self.scope))
+        sites = self.access.rows(Site.objects.all(), self.scope)
         found = [site for site in sites if code in (None, site.code)]
         if len(found) == 1:
             return found[0]

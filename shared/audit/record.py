@@ -14,6 +14,7 @@ from django.db.models import Model
 from django.db.models.signals import post_delete, post_save, pre_save
 
 from shared import clock
+from shared.access.ownership import site_id_of
 from shared.audit.models import AuditEntry
 from shared.caller import current_request
 
@@ -124,7 +125,7 @@ def enter(deed: str, row: Model, before: dict[str, Any], after: dict[str, Any]) 
         username=user.get_username() if known else "",
         token=token.prefix if token is not None else "",
         request_id=getattr(request, "request_id", ""),
-        site_id=site_of(row),
+        site_id=site_id_of(row),
         deed=deed,
         kind=row._meta.label_lower,
         object_id=row.pk or 0,
@@ -132,14 +133,3 @@ def enter(deed: str, row: Model, before: dict[str, Any], after: dict[str, Any]) 
         before=before,
         after=after,
     )
-
-
-def site_of(row: Model) -> int | None:
-    """Return the site a row belongs to, directly or over what it is part of."""
-    if row._meta.label_lower == "shared.site":
-        return row.pk
-    for way in ("", "person", "lot", "order"):
-        owner: Any = getattr(row, way, None) if way else row
-        if owner is not None and getattr(owner, "site_id", None) is not None:
-            return owner.site_id
-    return None

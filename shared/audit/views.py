@@ -27,7 +27,6 @@ class AuditViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteView
     queryset = AuditEntry.objects.all()
     serializer_class = AuditEntrySerializer
     scope_noun = "audit"
-    site_path = None
     filterset_class = AuditFilter
 
     def get_queryset(self) -> Any:

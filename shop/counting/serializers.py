@@ -64,9 +64,7 @@ def _line(line: CountLine, complete: bool) -> dict[str, Any]:
 
 
 class FigureSerializer(StrictSerializer):
-    container = fields.RelatedIdField(
-        queryset=Container.objects.select_related("lot__material"), site_path="lot__site"
-    )
+    container = fields.RelatedIdField(queryset=Container.objects.select_related("lot__material"))
     quantity = QuantityField()
 
 

@@ -55,7 +55,6 @@ class NewMovementSerializer(StrictSerializer):
     kind = fields.ChoiceField(choices=TAKEN, required=False)
     container = fields.RelatedIdField(
         queryset=Container.objects.select_related("lot__material"),
-        site_path="lot__site",
         required=False,
     )
     quantity = QuantityField(required=False)
@@ -96,13 +95,9 @@ class NewMovementSerializer(StrictSerializer):
 class SplitSerializer(StrictSerializer):
     """Part of a container into another one of its lot, or into a new one."""
 
-    container = fields.RelatedIdField(
-        queryset=Container.objects.select_related("lot__material"), site_path="lot__site"
-    )
+    container = fields.RelatedIdField(queryset=Container.objects.select_related("lot__material"))
     quantity = QuantityField()
-    into = fields.RelatedIdField(
-        queryset=Container.objects.all(), site_path="lot__site", required=False
-    )
+    into = fields.RelatedIdField(queryset=Container.objects.all(), required=False)
     code = fields.TextField(max_length=60, required=False, validators=[LOT_CODE])
     location = fields.RelatedIdField(queryset=Location.objects.all(), required=False)
     reason = fields.TextField(max_length=200, required=False)

@@ -158,7 +158,6 @@ class ContainerViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.Site
     serializer_class = forms.ContainerSerializer
     read_serializer_class = forms.ContainerSerializer
     scope_noun = "lots"
-    site_path = "lot__site"
     versioned = False
     filterset_class = ContainerFilter
     sort_fields = ("code", "balance", "id")

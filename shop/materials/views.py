@@ -24,7 +24,6 @@ class SupplierViewSet(RegisterViewSet):
     queryset = Supplier.objects.all()
     serializer_class = forms.SupplierSerializer
     scope_noun = "materials"
-    site_path = None
     filterset_fields: ClassVar = {"code": ["exact"]}
     sort_fields = ("code", "name", "id")
 
@@ -35,7 +34,6 @@ class SupplierClosureViewSet(RegisterViewSet):
     queryset = SupplierClosure.objects.all()
     serializer_class = forms.SupplierClosureSerializer
     scope_noun = "materials"
-    site_path = None
     versioned = False
     filterset_fields: ClassVar = {"supplier": ["exact"]}
     sort_fields = ("first_day", "id")
@@ -47,7 +45,6 @@ class MaterialViewSet(RegisterViewSet):
     queryset = Material.objects.all()
     serializer_class = forms.MaterialSerializer
     scope_noun = "materials"
-    site_path = None
     filterset_fields: ClassVar = {"code": ["exact"], "kind": ["exact"]}
     sort_fields = ("code", "name", "id")
 
@@ -58,7 +55,6 @@ class PackViewSet(RegisterViewSet):
     queryset = Pack.objects.all()
     serializer_class = forms.PackSerializer
     scope_noun = "materials"
-    site_path = None
     versioned = False
     filterset_fields: ClassVar = {"material": ["exact"], "supplier": ["exact"], "gtin": ["exact"]}
     sort_fields = ("material", "supplier", "content", "id")
@@ -71,7 +67,6 @@ class LearnedCodeViewSet(RegisterViewSet):
     serializer_class = forms.LearnedCodeSerializer
     scope_noun = "materials"
     scope_actions: ClassVar = {"create": "movements:write"}
-    site_path = None
     versioned = False
     filterset_fields: ClassVar = {"supplier": ["exact"], "text": ["exact"]}
 
@@ -91,6 +86,5 @@ class ResinSystemViewSet(RegisterViewSet):
     queryset = ResinSystem.objects.all()
     serializer_class = forms.ResinSystemSerializer
     scope_noun = "materials"
-    site_path = None
     filterset_fields: ClassVar = {"code": ["exact"], "resin": ["exact"], "hardener": ["exact"]}
     sort_fields = ("code", "name", "id")

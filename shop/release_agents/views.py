@@ -15,6 +15,5 @@ class ReleaseRecipeViewSet(RegisterViewSet):
     queryset = ReleaseRecipe.objects.all()
     serializer_class = ReleaseRecipeSerializer
     scope_noun = "materials"
-    site_path = None
     filterset_fields: ClassVar = {"code": ["exact"], "material": ["exact"]}
     sort_fields = ("code", "id")

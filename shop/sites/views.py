@@ -28,7 +28,6 @@ class ShiftViewSet(RegisterViewSet):
     queryset = models.Shift.objects.all()
     serializer_class = forms.ShiftSerializer
     scope_noun = "sites"
-    site_path = "person__site"
     versioned = False
     filterset_fields: ClassVar = {"person": ["exact"], "weekday": ["exact"]}
 
@@ -39,7 +38,6 @@ class DayChangeViewSet(RegisterViewSet):
     queryset = models.DayChange.objects.all()
     serializer_class = forms.DayChangeSerializer
     scope_noun = "sites"
-    site_path = "person__site"
     versioned = False
     filterset_fields: ClassVar = {"person": ["exact"], "day": ["exact", "gte", "lte"]}
 
@@ -110,6 +108,5 @@ class StorageSpellViewSet(RegisterViewSet):
     queryset = models.StorageSpell.objects.all()
     serializer_class = forms.StorageSpellSerializer
     scope_noun = "lots"
-    site_path = "location__site"
     versioned = False
     filterset_fields: ClassVar = {"location": ["exact"]}

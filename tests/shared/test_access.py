@@ -7,6 +7,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.test import Client
 
+from planning.reminders.models import Reminder
 from shared import clock
 from shared.access import actions
 from shared.access.models import AccessToken, Membership, User
@@ -14,7 +15,10 @@ from shared.api.access import access_of_token, access_of_user
 from shared.api.authentication import digest
 from shared.api.roles import ROLES, SCOPES
 from shared.errors import Invalid, ShopError
-from tests.callers import caller, make_user
+from tests.callers import caller, make_token, make_user
+from tests.conftest import NOON
+
+BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
 def test_roles_may_read_whatever_they_may_change():
@@ -189,3 +193,34 @@ def test_the_command_prints_a_working_token(site, capsys):
     ):
         with pytest.raises(CommandError, match=words):
             call_command("access_token", "ordering-system", *wrong)
+
+
+def test_a_token_of_other_sites_too_is_left_to_who_runs_them(site, other_site):
+    """Somebody who works at two sites keeps the token of the other one."""
+    person = make_user("planner", site)
+    Membership.objects.create(user=person, site=other_site, role="technician")
+    make_token(person, [site, other_site])
+    boss = Client()
+    boss.force_login(make_user("administrator", other_site), backend=BACKEND)
+    token = person.tokens.get()
+    boss.post(f"/people/{person.pk}/tokens/{token.pk}/")
+    token.refresh_from_db()
+    assert token.revoked_at is None
+    boss.force_login(make_user("administrator", site, "both"), backend=BACKEND)
+    Membership.objects.create(
+        user=User.objects.get(username="both"), site=other_site, role="administrator"
+    )
+    boss.post(f"/people/{person.pk}/tokens/{token.pk}/")
+    token.refresh_from_db()
+    assert token.revoked_at is not None
+
+
+def test_a_reminder_that_is_not_due_is_answered_in_words(site, browser_of, frozen):
+    """A page left open asks for a reminder that has moved meanwhile."""
+    reminder = Reminder.objects.create(
+        site=site, key="r", kind="demould", subject="pour:1", title="Demould Q1",
+        due_at=NOON, created_at=NOON, changed_at=NOON,
+    )  # fmt: skip
+    answer = browser_of("planner").post(f"/reminders/{reminder.pk}/take-up/", follow=True)
+    assert answer.status_code == 200
+    assert "Demould Q1” is not due yet" in answer.content.decode()

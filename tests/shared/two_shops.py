@@ -1,0 +1,124 @@
+"""The invented shop at two sites, and one person for each pair of roles in them."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+
+from planning.demo import actions as demo
+from planning.patterns.models import PatternMesh
+from planning.reminders.models import Delivery, Reminder
+from planning.rules.models import PlanningRules
+from planning.schedule.models import WeekPlan
+from planning.trials.models import PlanTrial
+from shared import clock
+from shared.access.models import Membership, Site, User
+from shared.access.ownership import site_path_of
+from shared.api.roles import ROLES
+from shop.counting.models import CycleCount
+from shop.demo import load_shop
+from shop.lots.models import Lot
+from shop.materials.models import Pack
+from shop.proposals.models import PurchaseProposal
+from shop.recalls.models import Recall
+from shop.sites.models import (
+    ClosedDay,
+    DayChange,
+    ExpectedTemperature,
+    Location,
+    Person,
+    StorageSpell,
+)
+from tests.callers import Caller, caller, make_user
+
+NOBODY = "nobody"
+HELD = {**ROLES, NOBODY: frozenset()}
+"""What somebody may do at a site, by role; nothing without one."""
+
+
+@dataclass
+class TwoShops:
+    """The invented shop twice, and one person for each pair of roles in it."""
+
+    here: Site
+    there: Site
+    clients: dict[tuple[str, str], Caller] = field(default_factory=dict)
+
+    def client(self, here: str, there: str) -> Caller:
+        """Return the client of somebody with one role here and one there."""
+        if (here, there) not in self.clients:
+            user = make_user("", self.here, f"{here}-{there}")
+            for role, site in ((here, self.here), (there, self.there)):
+                if role != NOBODY:
+                    Membership.objects.create(user=user, site=site, role=role)
+            self.clients[here, there] = caller(user, [self.here, self.there])
+        return self.clients[here, there]
+
+    def row(self, model: Any, site: Site) -> Any:
+        """Return some row of a site."""
+        rows = model._default_manager.filter(**{str(site_path_of(model)): site.pk})
+        return rows.order_by("pk").first()
+
+
+def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
+    shelf, person = shops.row(Location, site), shops.row(Person, site)
+    now = clock.now()
+    DayChange.objects.create(person=person, day="2026-12-24")
+    StorageSpell.objects.create(
+        location=shelf, starts_at=now, ends_at=now + timedelta(hours=1),
+        lowest_c=19, mean_c=20, highest_c=21,
+    )  # fmt: skip
+    by = User.objects.earliest("pk")
+    CycleCount.objects.create(site=site, location=shelf, started_at=now, started_by=by)
+    PatternMesh.objects.create(
+        site=site, name="half", file_name="half.stl", stored=f"{site.code}.stl", size_bytes=84,
+        unit="mm", handed_in_at=now, asked_at=now,
+    )  # fmt: skip
+    PlanningRules.objects.get_or_create(site=site)
+    lot = shops.row(Lot, site)
+    Recall.objects.create(
+        site=site, material=lot.material, lot_code=lot.code, reason="doubt", at=now
+    )
+    plan = shops.row(WeekPlan, site)
+    PlanTrial.objects.create(plan=plan, questions=[], asked_at=now)
+    ClosedDay.objects.create(site=site, day="2026-12-25")
+    ExpectedTemperature.objects.create(site=site, day="2026-12-28", shop_c=18)
+    Reminder.objects.create(
+        site=site, key=f"two:{site.code}", kind="demould", subject="pour:1", title="Demould",
+        due_at=now, created_at=now, changed_at=now,
+    )  # fmt: skip
+    Delivery.objects.create(
+        key=f"two:{site.code}", site=site, user=by, channel="page", due_at=now, try_at=now
+    )
+    pack = Pack.objects.earliest("pk")
+    PurchaseProposal.objects.create(
+        site=site, supplier=pack.supplier, material=pack.material, order_on="2026-12-01",
+        arrives_on="2026-12-08", quantity=5, packs=[], covers=[], left_over=0, goods_cost=1,
+        sentence="Order 5 kg.", money_sentence="It costs 1 EUR.", currency="EUR", proven=True,
+        worked_out_at=now,
+    )  # fmt: skip
+
+
+def two_shops() -> TwoShops:
+    """Bring in the demo, and the same once more as a second site; call inside a transaction."""
+    call_command("load_demo", verbosity=0)
+    here, now = Site.objects.get(), clock.now()
+    data = json.loads(Path(settings.ROOT, "fixtures/demo/shop.json").read_text())
+    data["site"] |= {"code": "north", "name": "North"}
+    there = load_shop(data, now - demo.HISTORY, "north-demo-shop")
+    Membership.objects.filter(site=there).delete()
+    demo.load_orders(there, data["orders"], now)
+    demo.plan_and_work(there, now)
+    found = TwoShops(here, there)
+    for place in (here, there):
+        _rows_the_demo_lacks(found, place)
+    for kind in HELD:
+        for other in HELD:
+            found.client(kind, other)
+    return found
