@@ -8,12 +8,12 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import F, Max, QuerySet
+from django.db.models import QuerySet
 
 from planning.batch_sheets.words import POURING_STEPS
 from planning.batches.changes import changes_since, last_print, planned_of
 from planning.batches.models import Batch, BatchStatus
-from planning.clocks.models import Cure
+from planning.clocks.standing import running
 from planning.pours.models import PourStatus, PourStep
 from planning.schedule.models import PlanState, WeekPlan
 from shared.access.models import Site
@@ -262,34 +262,23 @@ def demoulds_of(site: Site, day: date, now: datetime | None = None) -> list[dict
     """
     Return castings that may be demoulded by the end of a day and are not demoulded yet.
 
-    A casting may be touched when all of its lifts may: the last lift's clock decides, also where
-    that lift is due on a later day than the one below.
+    The latest clock of all its lifts decides, on whatever day it falls due.
     """
     _, end = window(site, day)
-    cures = (
-        Cure.objects.filter(
-            lift__pour__order__site=site,
-            done_at__isnull=True,
-            lift__pour__status=PourStatus.CURING,
-        )
-        .annotate(last_due_at=Max("lift__pour__lifts__cure__demould_due_at"))
-        .filter(last_due_at__lt=end, demould_due_at=F("last_due_at"))
-        .select_related("lift__pour__order__tool", "lift__place")
-        .order_by("demould_due_at", "pk")
-    )
-    latest = {cure.lift.pour_id: cure for cure in cures}
-    return [
+    rows = [
         {
-            "pour": str(cure.lift.pour),
-            "pour_id": cure.lift.pour_id,
-            "tool": cure.lift.pour.order.tool.name,
-            "place": "" if cure.lift.place is None else cure.lift.place.name,
-            "due_at": cure.demould_due_at,
-            "ready": now is not None and cure.demould_due_at <= now,
-            "basis": cure.basis,
+            "pour": str(one.pour),
+            "pour_id": one.pour.pk,
+            "tool": one.pour.order.tool.name,
+            "place": "" if one.top.lift.place is None else one.top.lift.place.name,
+            "due_at": one.ready_at,
+            "ready": now is not None and one.may_demould(now),
+            "basis": one.latest.basis,
         }
-        for cure in latest.values()
+        for one in running(order__site=site, status=PourStatus.CURING)
+        if one.ready_at is not None and one.ready_at < end
     ]
+    return sorted(rows, key=lambda row: (row["due_at"], row["pour_id"]))
 
 
 def totals_of(rows: Iterable[dict[str, Any]]) -> dict[str, Decimal]:

@@ -11,6 +11,7 @@ from django.db.models import F, Sum
 
 from planning.batches.models import Batch
 from planning.clocks.models import Cure
+from planning.clocks.standing import standing
 from planning.cures.models import Demould
 from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
@@ -50,16 +51,19 @@ def demould(
             "demoulded.",
             code="not_curing",
         )
-    cures = list(Cure.objects.filter(lift__pour=pour).select_related("lift"))
+    cures = Cure.objects.filter(lift__pour=pour).select_related("lift")
     at = happened(
         at,
         now=now,
         after=[(f"lift {cure.lift.number} was poured", cure.poured_at) for cure in cures],
         site=pour.order.site,
     )
-    due = max(cure.demould_due_at for cure in cures)
+    stands = standing(pour)
+    assert stands is not None
+    assert stands.ready_at is not None  # it is curing, so all its lifts are poured
+    due = stands.ready_at
     # The clock says what is safe now; a time that somebody gives does not make it so.
-    if now < due and not early_reason:
+    if not stands.may_demould(now) and not early_reason:
         left = round((due - now).total_seconds() / 60)
         raise NotCured(
             f"{pour} may be demoulded from {due:%Y-%m-%d %H:%M} UTC, in {left} min. To demould "

@@ -9,6 +9,7 @@ from typing import Any
 from planning.batches.models import Batch, BatchEntry, EntryKind, Lift
 from planning.clocks.actions import FULL_MM, open_mm, rest_of
 from planning.clocks.models import Cure, TemperatureReading
+from planning.clocks.standing import standing
 from planning.cures.models import Demould
 from planning.pours.models import Pour, PourStatus
 from planning.schedule.because import plan_since
@@ -42,14 +43,10 @@ def _state(lift: Lift, cure: Cure | None, now: datetime) -> tuple[str, str]:
     return "curing", "Curing"
 
 
-def demould_due(lifts: list[dict[str, Any]]) -> datetime | None:
+def demould_due(pour: Pour) -> datetime | None:
     """Return when the whole casting may be taken off; none while something is missing."""
-    cures = [row["cure"] for row in lifts]
-    if not cures or any(cure is None for cure in cures):
-        return None
-    if lifts[0]["lift"].pour.status == PourStatus.POURING:
-        return None  # poured short: a lift is missing that no plan has yet
-    return max(cure.demould_due_at for cure in cures)
+    stands = standing(pour)
+    return None if stands is None else stands.ready_at
 
 
 def missing_of(pour: Pour, lifts: list[dict[str, Any]], now: datetime) -> dict[str, Any] | None:

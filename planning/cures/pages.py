@@ -58,7 +58,7 @@ def _page(
     context: dict[str, Any] = {
         "pour": found,
         "lifts": lifts,
-        "due": page_data.demould_due(lifts),
+        "due": page_data.demould_due(found),
         "missing": page_data.missing_of(found, lifts, now),
         "batches": page_data.batches_of(found),
         "steps": _open_steps(steps, given, may["steps"]),

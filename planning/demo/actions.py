@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from planning.batches.models import Batch, BatchStatus
-from planning.clocks.models import Cure
+from planning.clocks.standing import standing
 from planning.cures import actions as cures
 from planning.pours import actions as pours
 from planning.pours.models import Pour, PourStatus, PourStep, ToolOrder
@@ -108,7 +108,9 @@ def _do_step(step: PourStep) -> None:
     pour = Pour.objects.get(pk=step.pour_id)
     first_after = pour.steps.filter(phase=Phase.AFTER).order_by("order").first()
     if step == first_after and pour.status == PourStatus.CURING:
-        due = max(c.demould_due_at for c in Cure.objects.filter(lift__pour=pour))
+        stands = standing(pour)
+        assert stands is not None
+        due = stands.latest.demould_due_at
         cures.demould(
             pour=pour,
             key=f"demo:pour:{pour.pk}",

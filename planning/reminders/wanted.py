@@ -8,8 +8,8 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, F, Max, OuterRef, Q
 
-from planning.batches.models import Lift
 from planning.clocks.models import Cure
+from planning.clocks.standing import Standing, running
 from planning.pours.models import OrderStatus, PourStatus, PourStep, ToolOrder
 from planning.reminders.models import Kind
 from planning.reminders.staffing import last_out
@@ -49,15 +49,10 @@ Source = Callable[[datetime, Ids], Iterator[Wanted]]
 
 
 def _running(only: Ids) -> Iterator[Cure]:
-    above = Lift.objects.filter(pour=OuterRef("lift__pour"), number__gt=OuterRef("lift__number"))
     rows = Cure.objects.filter(
         done_at__isnull=True,
         lift__pour__status__in=(PourStatus.POURING, PourStatus.CURING),
         lift__pour__order__status=OrderStatus.OPEN,
-    ).annotate(
-        # A mould that is not full yet wants a further lift, planned or not.
-        has_next=Exists(above) | Q(lift__pour__status=PourStatus.POURING),
-        next_cast=Exists(above.filter(cure__isnull=False)),
     )
     if only is not None:
         rows = rows.filter(pk__in=only)
@@ -89,46 +84,56 @@ def _of_cure(kind: str, cure: Cure, due_at: datetime, title: str, words: str) ->
     )
 
 
+def _castings(only: Ids) -> Iterator[Standing]:
+    """Castings of open orders, all or those whose top lift's clock has one of the given ids."""
+    narrow: dict[str, object] = {"order__status": OrderStatus.OPEN}
+    if only is not None:
+        narrow["lifts__cure__in"] = only
+    for one in running(**narrow):
+        if only is None or one.top.pk in only:
+            yield one
+
+
 def cures_complete(now: datetime, only: Ids = None) -> Iterator[Wanted]:
-    """A casting that may be demoulded once the cure of its last lift has run."""
-    for cure in _running(only):
-        if not cure.has_next:  # type: ignore[attr-defined]
-            due = cure.demould_due_at
+    """A casting that may be taken off: the clock of each of its lifts has run."""
+    for one in _castings(only):
+        if one.ready_at is not None:
             yield _of_cure(
                 Kind.CURE_COMPLETE,
-                cure,
-                due,
-                f"{cure.lift.pour} may be demoulded",
-                f"Cure time runs until {_wall(due, cure)}, from {cure.basis}.",
+                one.top,
+                one.ready_at,
+                f"{one.pour} may be demoulded",
+                f"Cure time runs until {_wall(one.ready_at, one.top)}, from {one.latest.basis}.",
             )
 
 
 def lifts_open(now: datetime, only: Ids = None) -> Iterator[Wanted]:
-    """A lift that can bear the next one."""
-    for cure in _running(only):
-        if cure.has_next and not cure.next_cast:  # type: ignore[attr-defined]
-            due, until = cure.next_opens_at, cure.next_closes_at
-            bonds = f" It still bonds until {_wall(until, cure)}." if until else ""
-            yield _of_cure(
-                Kind.NEXT_LIFT_OPENS,
-                cure,
-                due,
-                f"{cure.lift.pour}: the next lift may be poured",
-                f"Lift {cure.lift.number} can bear it from {_wall(due, cure)}.{bonds}",
-            )
+    """A casting that can bear its next lift."""
+    for one in _castings(only):
+        if one.awaits_lift:
+            due, number = one.opens_at, one.top.lift.number
+            words = f"Lift {number} can bear it from {_wall(due, one.top)}."
+            if one.closes_at is not None and one.no_window:
+                words += (
+                    f" It stops bonding before, {_wall(one.closes_at, one.top)}: abrade first."
+                )
+            elif one.closes_at is not None:
+                words += f" It still bonds until {_wall(one.closes_at, one.top)}."
+            title = f"{one.pour}: the next lift may be poured"
+            yield _of_cure(Kind.NEXT_LIFT_OPENS, one.top, due, title, words)
 
 
 def lifts_close(now: datetime, only: Ids = None) -> Iterator[Wanted]:
-    """A lift that soon stops bonding to the next one."""
-    for cure in _running(only):
-        until = cure.next_closes_at
-        if cure.has_next and not cure.next_cast and until is not None:  # type: ignore[attr-defined]
+    """A casting that soon stops bonding to its next lift, where there is a window at all."""
+    for one in _castings(only):
+        until = one.closes_at
+        if one.awaits_lift and until is not None and not one.no_window:
             yield _of_cure(
                 Kind.NEXT_LIFT_CLOSES,
-                cure,
-                min(until, max(cure.next_opens_at, until - CLOSES_LEAD)),
-                f"{cure.lift.pour}: pour the next lift by {_wall(until, cure)}",
-                f"Lift {cure.lift.number} bonds until then.",
+                one.top,
+                min(until, max(one.opens_at, until - CLOSES_LEAD)),
+                f"{one.pour}: pour the next lift by {_wall(until, one.top)}",
+                f"Lift {one.top.lift.number} bonds until then.",
             )
 
 

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from planning.batches.lifts import lifts_of
 from planning.batches.models import Batch, BatchStatus
+from planning.clocks.standing import standing_of
 from planning.core import plan as core
 from planning.pours.models import Pour, PourStep
 from planning.routes.models import Phase
@@ -170,8 +171,8 @@ def _printed_tasks(
         feeding = [{p.batch_id for p in lift.portions.all()} for lift in lifts]
         if not lifts or not all(batches and batches <= kept for batches in feeding):
             continue
-        cures = [lift.cure.demould_due_at for lift in lifts if hasattr(lift, "cure")]
-        ready = max(cures, default=now)
+        stands = standing_of(pour, lifts)
+        ready = now if stands is None else stands.latest.demould_due_at
         after = [step for step in pour.steps.all() if step.phase == Phase.AFTER]
         for step in sorted(after, key=lambda step: step.order):
             if step.done_at is not None:

@@ -11,6 +11,7 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from planning.batches.models import Batch
+from planning.clocks.standing import standing_of
 from planning.core import plan as core
 from planning.core import problem as given
 from planning.core.step_times import Pace
@@ -279,11 +280,10 @@ def _stands_on(pour: Pour) -> str | None:
 
 def _cure_min(pour: Pour) -> int | None:
     """The time the running cure clock gives, once the last lift is poured."""
-    lifts = sorted(pour.lifts.all(), key=lambda lift: lift.number)
-    cure = getattr(lifts[-1], "cure", None) if lifts else None
-    if cure is None or pour.status != PourStatus.CURING:
+    stands = standing_of(pour, pour.lifts.all())
+    if stands is None or stands.ready_at is None:
         return None
-    return max(1, math.ceil((cure.demould_due_at - cure.poured_at).total_seconds() / 60))
+    return max(1, math.ceil((stands.ready_at - stands.top.poured_at).total_seconds() / 60))
 
 
 def _step(step: PourStep, known: Mapping[str, Pace]) -> given.Step:

@@ -8,9 +8,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from planning.batch_sheets.queries import batches_of, sheet
-from planning.batches.models import Batch, BatchStatus, Lift
-from planning.clocks.models import Cure
-from planning.pours.models import PourStatus
+from planning.batches.models import Batch, BatchStatus
+from planning.clocks.standing import Standing, running
 from shared.access.models import Site
 from shop import stores
 
@@ -103,58 +102,46 @@ def agenda(found: Mapping[str, Any], now: datetime) -> list[dict[str, Any]]:
 
 def curing(site: Site, now: datetime) -> list[dict[str, Any]]:
     """Return every running clock, the next one to act on first: the hand-over of a shift."""
-    cures = (
-        Cure.objects.filter(lift__pour__order__site=site, done_at__isnull=True)
-        .exclude(lift__pour__status__in=[PourStatus.FAILED, PourStatus.CANCELLED])
-        .select_related("lift__pour__order__tool", "lift__place")
-    )
-    newest: dict[int, Cure] = {}
-    for cure in cures:
-        held = newest.get(cure.lift.pour_id)
-        if held is None or cure.lift.number > held.lift.number:
-            newest[cure.lift.pour_id] = cure
-    planned = {
-        (lift.pour_id, lift.number): lift
-        for lift in Lift.objects.filter(pour__in=newest, cure__isnull=True)
-    }
-    rows = [
-        _curing_row(cure, planned.get((cure.lift.pour_id, cure.lift.number + 1)), now)
-        for cure in newest.values()
-    ]
+    rows = [_curing_row(one, now) for one in running(order__site=site)]
     return sorted(rows, key=lambda row: (row["next_at"], row["pour_id"]))
 
 
-def _curing_row(cure: Cure, above: Lift | None, now: datetime) -> dict[str, Any]:
-    row = {
-        "pour": str(cure.lift.pour),
-        "pour_id": cure.lift.pour_id,
-        "tool": cure.lift.pour.order.tool.name,
-        "lift": cure.lift.number,
-        "place": "" if cure.lift.place is None else cure.lift.place.name,
-        "poured_at": cure.poured_at,
-        "peak_due_at": cure.peak_due_at,
-        "peak_passed": (cure.peak_passed_at or cure.peak_due_at) <= now,
-        "opens_at": cure.next_opens_at,
-        "closes_at": cure.next_closes_at,
-        "demould_due_at": cure.demould_due_at,
-        "above": above,
-        "rest_open": above is None and cure.lift.pour.status == PourStatus.POURING,
-        "basis": cure.basis,
+def _curing_row(one: Standing, now: datetime) -> dict[str, Any]:
+    top = one.top
+    state, words, next_at = _state(one, now)
+    return {
+        "pour": str(one.pour),
+        "pour_id": one.pour.pk,
+        "tool": one.pour.order.tool.name,
+        "lift": top.lift.number,
+        "place": "" if top.lift.place is None else top.lift.place.name,
+        "poured_at": top.poured_at,
+        "peak_due_at": top.peak_due_at,
+        "peak_passed": (top.peak_passed_at or top.peak_due_at) <= now,
+        "opens_at": one.opens_at,
+        "closes_at": one.closes_at,
+        "no_window": one.no_window,
+        "ready_at": one.ready_at,
+        "above": one.next_lift,
+        "rest_open": one.rest_open,
+        "basis": one.latest.basis,
+        "state": state,
+        "words": words,
+        "next_at": next_at,
     }
-    state, words, next_at = _state(row, now)
-    return {**row, "state": state, "words": words, "next_at": next_at}
 
 
-def _state(row: Mapping[str, Any], now: datetime) -> tuple[str, str, datetime]:
-    if row["above"] is None and not row["rest_open"]:
-        if row["demould_due_at"] <= now:
-            return "due", "May be demoulded", row["demould_due_at"]
-        return "curing", "Leave it alone", row["demould_due_at"]
-    what = "the rest, not planned yet" if row["rest_open"] else f"lift {row['lift'] + 1}"
-    if now < row["opens_at"]:
-        return "curing", f"Too early for {what}", row["opens_at"]
-    if row["closes_at"] is not None and row["closes_at"] <= now:
-        return "missed", "Recoat window closed: abrade and clean first", row["closes_at"]
+def _state(one: Standing, now: datetime) -> tuple[str, str, datetime]:
+    if one.ready_at is not None:
+        if one.may_demould(now):
+            return "due", "May be demoulded", one.ready_at
+        return "curing", "Leave it alone", one.ready_at
+    what = "the rest, not planned yet" if one.rest_open else f"lift {one.top.lift.number + 1}"
+    if not one.may_pour_over(now):
+        return "curing", f"Too early for {what}", one.opens_at
+    if not one.still_bonds(now):
+        assert one.closes_at is not None
+        return "missed", "Recoat window closed: abrade and clean first", one.closes_at
     words = f"{what[0].upper()}{what[1:]}"
-    words = f"{words}: may go on" if row["rest_open"] else f"{words} may go on"
-    return "open_now", words, row["closes_at"] or row["opens_at"]
+    words = f"{words}: may go on" if one.rest_open else f"{words} may go on"
+    return "open_now", words, one.closes_at or one.opens_at

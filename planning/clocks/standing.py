@@ -1,0 +1,115 @@
+"""
+When a casting may be poured over and taken off: the one answer for everything that says it.
+
+A casting is one body: nothing may be done to it before the clock of each of its lifts allows it,
+wherever the later clock sits.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from planning.batches.models import Lift
+from planning.clocks.models import Cure
+from planning.pours.models import Pour, PourStatus
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a pour stands of which at least one lift is poured."""
+
+    pour: Pour
+    cast: tuple[Cure, ...]
+    """Clocks of its poured lifts, from the bottom up."""
+    next_lift: Lift | None
+    """The lowest lift that is planned and not poured."""
+
+    @property
+    def top(self) -> Cure:
+        """The clock of the highest lift that is poured."""
+        return self.cast[-1]
+
+    @property
+    def rest_open(self) -> bool:
+        """Whether the mould is not full and no lift is planned for what is missing."""
+        return self.next_lift is None and self.pour.status == PourStatus.POURING
+
+    @property
+    def awaits_lift(self) -> bool:
+        """Whether something is still to be poured into it."""
+        return self.next_lift is not None or self.rest_open
+
+    @property
+    def ready_at(self) -> datetime | None:
+        """When it may be taken off; None while a lift is missing."""
+        return None if self.awaits_lift else self.latest.demould_due_at
+
+    @property
+    def latest(self) -> Cure:
+        """The clock that is the last to let the casting be taken off."""
+        return max(self.cast, key=lambda cure: cure.demould_due_at)
+
+    def may_demould(self, now: datetime) -> bool:
+        """Whether it may be taken off now."""
+        return self.ready_at is not None and self.ready_at <= now
+
+    @property
+    def opens_at(self) -> datetime:
+        """From when on it bears another lift: each lift below must be gelled and cool enough."""
+        return max(cure.next_opens_at for cure in self.cast)
+
+    @property
+    def closes_at(self) -> datetime | None:
+        """Until when another lift still bonds to the top one without abrading."""
+        return self.top.next_closes_at
+
+    @property
+    def no_window(self) -> bool:
+        """Whether it stops bonding before it can bear the next lift, which is then abraded for."""
+        return self.closes_at is not None and self.closes_at < self.opens_at
+
+    def may_pour_over(self, now: datetime) -> bool:
+        """Whether the next lift may be poured now."""
+        return self.opens_at <= now
+
+    def still_bonds(self, now: datetime) -> bool:
+        """Whether the top lift still bonds now."""
+        return self.closes_at is None or now < self.closes_at
+
+
+def standing(pour: Pour) -> Standing | None:
+    """Return where a pour stands; None before its first lift is poured."""
+    lifts = list(Lift.objects.filter(pour=pour).select_related("cure", "place"))
+    return standing_of(pour, lifts)
+
+
+def standing_of(pour: Pour, lifts: Iterable[Lift]) -> Standing | None:
+    """Return where a pour stands by its lifts, which were read with their clocks."""
+    rows = sorted(lifts, key=lambda lift: lift.number)
+    cast = tuple(lift.cure for lift in rows if hasattr(lift, "cure"))
+    waiting = [lift for lift in rows if not hasattr(lift, "cure")]
+    return Standing(pour, cast, waiting[0] if waiting else None) if cast else None
+
+
+def running(**narrow: object) -> list[Standing]:
+    """
+    Return the castings whose clocks run, narrowed by fields of the pour; two queries.
+
+    What has failed, was cancelled or is off its mould is left out.
+    """
+    pours: QuerySet[Pour] = Pour.objects.filter(
+        status__in=(PourStatus.POURING, PourStatus.CURING), **narrow
+    )
+    lifts = Lift.objects.filter(pour__in=pours).select_related(
+        "cure", "place", "pour__order__tool", "pour__order__site"
+    )
+    by_pour: dict[int, list[Lift]] = defaultdict(list)
+    for lift in lifts.order_by("pour", "number"):
+        by_pour[lift.pour_id].append(lift)
+    found = (standing_of(rows[0].pour, rows) for rows in by_pour.values())
+    return [one for one in found if one is not None and one.top.done_at is None]

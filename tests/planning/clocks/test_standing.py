@@ -1,0 +1,98 @@
+"""One answer on when a casting may be poured over and taken off, wherever it is asked."""
+
+from datetime import timedelta
+
+import pytest
+from django.db.models import F
+
+from planning.batch_sheets.queries import demoulds_of
+from planning.batches.models import Lift
+from planning.clocks import actions as clocks
+from planning.clocks.models import Cure
+from planning.clocks.standing import running, standing
+from planning.cures import actions
+from planning.cures.page_data import demould_due
+from planning.pours.models import Pour
+from planning.reminders.wanted import cures_complete, lifts_close, lifts_open
+from planning.schedule.snapshot import _cure_min
+from planning.today.queries import curing
+from shared.errors import ShopError
+
+HOUR = timedelta(hours=1)
+
+
+@pytest.fixture
+def lifts(take, planned):
+    """A casting of two lifts, none poured yet."""
+    planned(take(depth_mm="60"))
+    found = list(Lift.objects.order_by("number"))
+    assert len(found) == 2
+    return found
+
+
+@pytest.fixture
+def late_below(lifts):
+    """Both lifts are poured, and the clock of the lower one runs 5 h longer than the upper's."""
+    lower, upper = (clocks.start_clock(lift=lift, poured_at=lift.planned_end) for lift in lifts)
+    due = upper.demould_due_at + 5 * HOUR
+    Cure.objects.filter(pk=lower.pk).update(demould_due_at=due, basis="the slower one below")
+    pour = Pour.objects.get()
+    assert pour.status == "curing"
+    return pour, due
+
+
+def test_the_latest_clock_of_all_lifts_decides_everywhere(late_below, shop_site):
+    pour, due = late_below
+    before = due - HOUR
+    assert demould_due(pour) == due
+    assert standing(pour).latest.basis == "the slower one below"
+    (row,) = demoulds_of(shop_site, due.date() + timedelta(days=1), before)
+    assert (row["due_at"], row["ready"]) == (due, False)
+    (row,) = curing(shop_site, before)
+    assert (row["ready_at"], row["words"]) == (due, "Leave it alone")
+    (told,) = cures_complete(before)
+    assert told.due_at == due
+    top = standing(pour).top
+    assert _cure_min(pour) == round((due - top.poured_at).total_seconds() / 60)
+
+
+def test_the_upper_lifts_clock_alone_lets_nothing_be_taken_off(late_below):
+    pour, due = late_below
+    for early in (due - HOUR, due - timedelta(minutes=1)):
+        with pytest.raises(ShopError) as refusal:
+            actions.demould(pour=pour, key="k", at=early, now=early, verdict="accept")
+        assert refusal.value.code == "not_cured"
+    assert actions.demould(pour=pour, key="k", at=due, now=due, verdict="accept")
+
+
+def test_a_casting_that_misses_a_lift_is_never_ready(lifts, shop_site):
+    cure = clocks.start_clock(lift=lifts[0], poured_at=lifts[0].planned_end)
+    long_after = cure.demould_due_at + 100 * HOUR
+    stands = standing(cure.lift.pour)
+    assert stands.ready_at is None
+    assert not stands.may_demould(long_after)
+    assert list(cures_complete(long_after)) == []
+    assert demoulds_of(shop_site, long_after.date(), long_after) == []
+
+
+def test_the_next_lift_waits_for_every_lift_below(lifts, shop_site):
+    cure = clocks.start_clock(lift=lifts[0], poured_at=lifts[0].planned_end)
+    (row,) = curing(shop_site, cure.poured_at)
+    assert row["opens_at"] == cure.next_opens_at
+    (told,) = lifts_open(cure.poured_at)
+    assert told.due_at == cure.next_opens_at
+    assert "still bonds until" in told.words
+    assert len(list(lifts_close(cure.poured_at))) == 1
+
+
+def test_a_window_that_closes_before_it_opens_is_said_as_such(lifts, shop_site):
+    cure = clocks.start_clock(lift=lifts[0], poured_at=lifts[0].planned_end)
+    Cure.objects.filter(pk=cure.pk).update(next_closes_at=F("next_opens_at") - HOUR)
+    (one,) = running(order__site=shop_site)
+    assert one.no_window
+    (told,) = lifts_open(cure.poured_at)
+    assert told.due_at == cure.next_opens_at
+    assert "stops bonding before" in told.words
+    assert "abrade first" in told.words
+    assert "still bonds" not in told.words
+    assert list(lifts_close(cure.poured_at)) == []
