@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +20,10 @@ from planning.core.casting.surroundings import LONGEST_H, Surroundings
 
 Array = NDArray[np.float64]
 
-SURE, _SHARE = 1.645, 0.95
-"""95 % of a normal spread lie on one side of this many spreads."""
+SURE, _SHARE, _SURER = 1.645, 0.95, 2.33
+"""95 % of a normal spread lie on one side of 1.645 spreads, 99 % of 2.33."""
 _DRAWS = 32
-_FEW = 8
+_FEW, _STRANGE = 8, 3.5
 _STEP = 0.25
 _EVERY_H = 0.25
 _SHORTEST_H = 12.0
@@ -75,6 +75,7 @@ def model_clocks(lift: PouredLift, around: Surroundings, need: float) -> ModelCl
     lanes, times = _solve(lift, room, figures, need)
     best = {name: float(times.named(name)[0]) for name in NAMES}
     early, late = _of_draws(times, 1 + count)
+    early["bonds"] = float(times.bonds[1 + count :].min())
     ends, points = _far_points(known_now, times)
     careful, far = _careful(known_now, points, need)
     for i, (name, side) in enumerate(ends):
@@ -115,13 +116,25 @@ def _far_points(known_now: Posterior, times: Times) -> tuple[list[tuple[str, flo
     count = len(known_now.z)
     ends = [(name, side) for name in NAMES for side in (1.0, -1.0)]
     points = [
-        _point(known_now, times.named(name)[: 1 + count], side * SURE) for name, side in ends
+        _point(known_now, times.named(name)[: 1 + count], side * _spreads(name, side))
+        for name, side in ends
     ]
-    if sum(len(probe.hours) for probe in known_now.probes) < _FEW:
+    own = count - len(known_now.room.modes)
+    if float(np.abs(known_now.z[:own]).max(initial=0.0)) > _STRANGE:
+        # No lift is so unlike its system: a sensor fell out, or the record is another lift's.
+        again = list(range(len(ends)))
+    elif sum(len(probe.hours) for probe in known_now.probes) < _FEW:
         # So few readings may all be of a sensor that fell out: the window may not grow by them.
-        ends.append(("bonds", -1.0))
-        points.append(known_now.before + points[ends.index(("bonds", -1.0))] - known_now.z)
-    return ends, np.array(points)
+        again = [ends.index(("bonds", -1.0))]
+    else:
+        again = []
+    points += [known_now.before + points[i] - known_now.z for i in again]
+    return ends + [ends[i] for i in again], np.array(points)
+
+
+def _spreads(name: str, side: float) -> float:
+    # A lift near running away bonds for far less long than small steps from the likeliest tell.
+    return _SURER if (name, side) == ("bonds", -1.0) else SURE
 
 
 def _conversion_now(lift: PouredLift, lanes: Lanes) -> float:
@@ -168,15 +181,14 @@ def _careful(known_now: Posterior, points: Array, need: float) -> tuple[Lanes, T
             np.minimum(around, room.colder[:, None]),
             np.maximum(around, room.warmer[:, None]),
         ]
-    heats = [figures.heat] if known_now.heat_seen else [figures.heat, 0.0 * figures.heat]
-    kinds = [(r, h) for r in rooms for h in heats]
-    many = LaneFigures(
-        rate=np.tile(figures.rate, len(kinds)),
-        heat=np.concatenate([h for _, h in kinds]),
-        top_film=np.tile(figures.top_film, len(kinds)),
-        base_film=np.tile(figures.base_film, len(kinds)),
-        mix_c=np.tile(figures.mix_c, len(kinds)),
-    )
+    kinds = [(r, figures) for r in rooms]
+    if not known_now.heat_seen:
+        # Without own heat is far out already: the other figures go half as far.
+        cool = figures_of(lift, (points + known_now.z) / 2)
+        kinds += [(r, replace(cool, heat=0.0 * cool.heat)) for r in rooms]
+    many = LaneFigures(*(
+        np.concatenate([getattr(f, field.name) for _, f in kinds]) for field in fields(LaneFigures)
+    ))  # fmt: skip
     all_rooms = np.concatenate([r for r, _ in kinds], axis=1)
     return _times(lift, many, room.hours, all_rooms, need)
 

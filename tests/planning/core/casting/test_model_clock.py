@@ -160,8 +160,6 @@ def test_never_earlier_than_the_sheet_shifted_by_the_room_really_logged():
     assert clocks.closes.go_h <= 12.0 * 1.8
 
 
-def test_unknown_side_of_the_tool_widens_what_a_watched_lift_may_do():
-    watched = replace(LIFT, readings=logged("surface", 55.0, 4.0), now_h=4.0)
-    known, unknown = (clocks_of(replace(watched, base_known=k)) for k in (True, False))
-    assert unknown.demould.go_h > known.demould.go_h
+def test_unknown_side_of_the_tool_shortens_the_window():
+    known, unknown = (clocks_of(replace(LIFT, base_known=k)) for k in (True, False))
     assert unknown.closes.go_h < known.closes.go_h
