@@ -62,6 +62,24 @@ def shift_time(time: float, at_c: float, to_c: float, e_j_mol: float = USUAL_E_J
     return time * math.exp(exponent)
 
 
+def shift_range(
+    time: float, at_c: float, to_c: float, energies_j_mol: Sequence[float]
+) -> tuple[float, float]:
+    """
+    Return the shortest and the longest of a time shifted by each of several activation energies.
+
+    Of a system whose own energy was never measured the careful pair is asked: work that must be
+    over before goes by the shortest, waiting by the longest.
+
+    Examples
+    --------
+    >>> [round(t, 1) for t in shift_range(60.0, 25.0, 35.0, CAREFUL_E_J_MOL)]
+    [23.1, 32.9]
+    """
+    times = [shift_time(time, at_c, to_c, e) for e in energies_j_mol]
+    return min(times), max(times)
+
+
 def halving_rule_time(time: float, at_c: float, to_c: float) -> float:
     """
     Shift a time by the workshop rule that it halves for every 10 C.

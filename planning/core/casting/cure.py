@@ -66,7 +66,8 @@ def cure_clock(
 
     Notes
     -----
-    Equivalent age assumes one activation energy and no stall. Where the system has kinetics the
+    Equivalent age assumes no stall, and one activation energy: the system's own, or of a careful
+    pair the one by which it takes longer. Where the system has kinetics the
     conversion asked is `demould_conversion`, else the one its own datasheet demould time implies
     at the datasheet's temperature.
     """
@@ -75,9 +76,10 @@ def cure_clock(
     age_h = need_h = by_age_h = None
     if point is not None:
         need_h = point.minutes / 60
-        age_h = equivalent_age(times_h, temps_c, point.temp_c, system.usual_e_j_mol)[-1]
-        by_age_h = time_at_age(
-            need_h, times_h, temps_c, then_c, point.temp_c, system.usual_e_j_mol
+        energies = system.energies_j_mol
+        age_h = min(equivalent_age(times_h, temps_c, point.temp_c, e)[-1] for e in energies)
+        by_age_h = max(
+            time_at_age(need_h, times_h, temps_c, then_c, point.temp_c, e) for e in energies
         )
     conversion, need = None, demould_conversion(system)
     by_cure_h, stalls = None, False

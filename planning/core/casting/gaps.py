@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from planning.core.casting import require
-from planning.core.casting.arrhenius import shift_time
+from planning.core.casting.arrhenius import shift_range
 from planning.core.casting.exotherm import solve_lift, solve_lifts
 from planning.core.casting.faces import Face
 from planning.core.casting.kinetics import isothermal_time_min
@@ -92,8 +92,8 @@ def lift_window(
     require.positive(depth_mm=depth_mm)
     require.temperature(shop_c=shop_c)
     sheet = system.datasheet
-    printed_opens = _hours(sheet.least_gap, shop_c, system.usual_e_j_mol)
-    printed_closes = _hours(sheet.greatest_gap, shop_c, system.usual_e_j_mol)
+    _, printed_opens = _hours(system, sheet.least_gap, shop_c)
+    printed_closes, _ = _hours(system, sheet.greatest_gap, shop_c)
     gelled_h, cooled_h, never = _computed_opening(system, depth_mm, shop_c, base, top)
     known = [h for h in (gelled_h, cooled_h) if h is not None]
     opens_h = greatest(printed_opens, max(known) if known else None)
@@ -219,10 +219,10 @@ def _overlaps(system: SystemData, depth_mm: float, shop_c: float, base: Face, to
     """
     sheet = system.datasheet
     closes_h = least(
-        _hours(sheet.greatest_gap, shop_c, system.usual_e_j_mol),
+        _hours(system, sheet.greatest_gap, shop_c)[0],
         _bonds_until_h(system, depth_mm, shop_c, base, top),
     ).value
-    opens_h = _hours(sheet.least_gap, shop_c, system.usual_e_j_mol)
+    _, opens_h = _hours(system, sheet.least_gap, shop_c)
     if closes_h is None or (opens_h is not None and opens_h > closes_h):
         return False
     if not system.computable:
@@ -265,7 +265,11 @@ def _warmest_overlapping(
     return None
 
 
-def _hours(point: TimePoint | None, shop_c: float, e_j_mol: float) -> float | None:
+def _hours(
+    system: SystemData, point: TimePoint | None, shop_c: float
+) -> tuple[float, float] | tuple[None, None]:
+    """Return the shortest and longest that a printed gap may be in this shop."""
     if point is None:
-        return None
-    return shift_time(point.minutes, point.temp_c, shop_c, e_j_mol) / 60
+        return None, None
+    hours = point.minutes / 60
+    return shift_range(hours, point.temp_c, shop_c, system.energies_j_mol)

@@ -139,5 +139,9 @@ def _cautions(
             "At this temperature the cure stalls before demould; the casting needs warmth."
         )
     if not system.computable:
-        said.append("Datasheet points only, shifted by one activation energy.")
+        said.append(
+            "Datasheet points only, shifted by the stricter of two activation energies."
+            if system.e_j_mol is None
+            else "Datasheet points only, shifted by one activation energy."
+        )
     return said

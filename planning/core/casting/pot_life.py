@@ -7,9 +7,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from planning.core.casting import require
-from planning.core.casting.arrhenius import shift_time
+from planning.core.casting.arrhenius import shift_range
 from planning.core.casting.stricter import Limit, greatest, least
 from planning.core.casting.system import SystemData, TimePoint
+
+_Range = tuple[float, float] | tuple[None, None]
 
 
 def pot_life_min(
@@ -32,8 +34,9 @@ def pot_life_min(
     Returns
     -------
     Limit
-        The shorter of the datasheet's point, shifted to the warmer of shop and mix, and the
-        computed figure. The datasheet's point is not corrected for mass: no such law is known.
+        The shorter of the datasheet's point, shifted to the warmer of shop and mix by the
+        stricter activation energy, and the computed figure. The datasheet's point is not
+        corrected for mass: no such law is known.
 
     Raises
     ------
@@ -42,18 +45,20 @@ def pot_life_min(
     """
     require.temperature(shop_c=shop_c)
     warm_c = shop_c if mix_c is None else max(shop_c, mix_c)
-    printed = _shifted(system.datasheet.pot_life, warm_c, system.usual_e_j_mol)
-    return least(printed, _computed_pot_life(system, shop_c, mass_kg, mix_c))
+    shortest, _ = _shifted(system, system.datasheet.pot_life, warm_c)
+    return least(shortest, _computed_pot_life(system, shop_c, mass_kg, mix_c))
 
 
 def gel_early_min(system: SystemData, shop_c: float) -> Limit:
     """Return when a thin batch may gel at the earliest: the limit for pouring wet on wet, min."""
-    return least(*_gel(system, shop_c))
+    (shortest, _), computed = _gel(system, shop_c)
+    return least(shortest, computed)
 
 
 def gel_late_min(system: SystemData, shop_c: float) -> Limit:
     """Return when a thin batch has gelled at the latest: the limit for the next lift, min."""
-    return greatest(*_gel(system, shop_c))
+    (_, longest), computed = _gel(system, shop_c)
+    return greatest(longest, computed)
 
 
 @dataclass(frozen=True)
@@ -181,9 +186,9 @@ def _computed_pot_life(
     return solve_bucket(system, mass_kg, shop_c, mix_c=mix_c).pot_life_min
 
 
-def _gel(system: SystemData, shop_c: float) -> tuple[float | None, float | None]:
+def _gel(system: SystemData, shop_c: float) -> tuple[_Range, float | None]:
     require.temperature(shop_c=shop_c)
-    printed = _shifted(system.datasheet.gel, shop_c, system.usual_e_j_mol)
+    printed = _shifted(system, system.datasheet.gel, shop_c)
     if system.kinetics is None:
         return printed, None
     from planning.core.casting.kinetics import isothermal_time_min
@@ -191,8 +196,10 @@ def _gel(system: SystemData, shop_c: float) -> tuple[float | None, float | None]
     return printed, _finite(isothermal_time_min(system.kinetics, shop_c, system.gel_conversion))
 
 
-def _shifted(point: TimePoint | None, to_c: float, e_j_mol: float) -> float | None:
-    return None if point is None else shift_time(point.minutes, point.temp_c, to_c, e_j_mol)
+def _shifted(system: SystemData, point: TimePoint | None, to_c: float) -> _Range:
+    if point is None:
+        return None, None
+    return shift_range(point.minutes, point.temp_c, to_c, system.energies_j_mol)
 
 
 def _finite(minutes: float) -> float | None:

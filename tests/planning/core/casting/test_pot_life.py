@@ -51,7 +51,19 @@ def test_datasheet_point_is_shifted_and_not_corrected_for_mass():
     heavy = pot_life_min(SHEET_ONLY, 18.0, mass_kg=20.0)
     assert light == heavy
     assert light.basis == "datasheet"
-    assert light.value == pytest.approx(shift_time(50.0, 25.0, 18.0))
+    assert light.value == pytest.approx(shift_time(50.0, 25.0, 18.0, 46_000.0))
+    own = replace(SHEET_ONLY, e_j_mol=60_000.0)
+    assert pot_life_min(own, 18.0).value == pytest.approx(shift_time(50.0, 25.0, 18.0, 60_000.0))
+
+
+def test_careful_pair_shortens_pot_life_and_lengthens_waiting():
+    warm, cold = pot_life_min(SHEET_ONLY, 35.0).value, gel_late_min(SHEET_ONLY, 15.0).value
+    assert warm == pytest.approx(shift_time(50.0, 25.0, 35.0, 73_000.0))
+    assert cold == pytest.approx(shift_time(300.0, 25.0, 15.0, 73_000.0))
+    for energy in (54_600.0, 58_500.0, 59_800.0, 63_600.0, 70_700.0):  # measured on epoxies
+        assert warm <= shift_time(50.0, 25.0, 35.0, energy)
+        assert cold >= shift_time(300.0, 25.0, 15.0, energy)
+        assert gel_early_min(SHEET_ONLY, 15.0).value <= shift_time(300.0, 25.0, 15.0, energy)
 
 
 def test_stricter_of_datasheet_and_computed_holds_and_is_named():
