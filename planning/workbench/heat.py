@@ -50,8 +50,8 @@ def pot_life(form: PotLifeForm) -> Answer | None:
     if point is not None and info.activation_kj_mol is None and system.kinetics is None:
         rule = halving_rule_time(point.minutes, point.temp_c, max(shop_c, _or(mix_c, shop_c)))
         answer.say(
-            "No activation energy is recorded, so the stricter of 46 and 73 kJ/mol is taken, which "
-            "span what was measured on epoxies. The rule of thumb, half "
+            "No activation energy is recorded, so the stricter of 46 and 73 kJ/mol is taken; "
+            "they span what was measured on epoxies. The rule of thumb, half "
             f"the time for 10 °C more, says {rule:.0f} min."
         )
     handling = Handling(

@@ -317,7 +317,7 @@ class ResinSystem(models.Model):
         decimal_places=2,
         null=True,
         blank=True,
-        help_text="Empty: times halve for each 10 °C, which is 52.9 kJ/mol near 30 °C.",
+        help_text="Empty: the stricter of 46 and 73 kJ/mol is taken, each way.",
     )
     service_c = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
     cap_c = models.DecimalField(
