@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 SURE, _SHARE, _SURER = 1.645, 0.95, 2.33
 """95 % of a normal spread lie on one side of 1.645 spreads, 99 % of 2.33."""
 _DRAWS = 32
-_FEW, _STRANGE = 8, 3.5
+_FEW, _ANY = 8, -1
 _STEP = 0.25
 _EVERY_H = 0.25
 _SHORTEST_H = 12.0
@@ -77,14 +77,14 @@ def model_clocks(lift: PouredLift, around: Surroundings, need: float) -> ModelCl
     early, late = _of_draws(times, 1 + count)
     early["bonds"] = float(times.bonds[1 + count :].min())
     ends, points = _far_points(known_now, times)
-    careful, far = _careful(known_now, points, need)
+    careful, far, owners = _careful(known_now, points, need)
     for i, (name, side) in enumerate(ends):
-        values = far.named(name)[i :: len(ends)]
+        values = far.named(name)[(owners == i) | (owners == _ANY)]
         if side > 0:
             late[name] = max(late[name], float(values.max()))
         else:
             early[name] = min(early[name], float(values.min()))
-    hot = [i for i in range(len(far.gelled)) if ends[i % len(ends)] in _OPENING]
+    hot = [i for i, j in enumerate(owners.tolist()) if j == _ANY or ends[j] in _OPENING]
     opens = opens_h(lift, careful, far.gelled[hot], hot)
     best["opens"] = float(opens_h(lift, lanes, times.gelled[:1], [0])[0])
     early["opens"], late["opens"] = float(opens.min()), float(opens.max())
@@ -119,17 +119,11 @@ def _far_points(known_now: Posterior, times: Times) -> tuple[list[tuple[str, flo
         _point(known_now, times.named(name)[: 1 + count], side * _spreads(name, side))
         for name, side in ends
     ]
-    own = count - len(known_now.room.modes)
-    if float(np.abs(known_now.z[:own]).max(initial=0.0)) > _STRANGE:
-        # No lift is so unlike its system: a sensor fell out, or the record is another lift's.
-        again = list(range(len(ends)))
-    elif sum(len(probe.hours) for probe in known_now.probes) < _FEW:
+    if sum(len(probe.hours) for probe in known_now.probes) < _FEW:
         # So few readings may all be of a sensor that fell out: the window may not grow by them.
-        again = [ends.index(("bonds", -1.0))]
-    else:
-        again = []
-    points += [known_now.before + points[i] - known_now.z for i in again]
-    return ends + [ends[i] for i in again], np.array(points)
+        ends.append(("bonds", -1.0))
+        points.append(known_now.before + points[ends.index(("bonds", -1.0))] - known_now.z)
+    return ends, np.array(points)
 
 
 def _spreads(name: str, side: float) -> float:
@@ -171,26 +165,39 @@ def _point(known_now: Posterior, values: Array, spreads: float) -> Array:
     return point
 
 
-def _careful(known_now: Posterior, points: Array, need: float) -> tuple[Lanes, Times]:
-    """Solve the far points, with holes cold and warm, and without own heat until it is seen."""
+def _careful(
+    known_now: Posterior, points: Array, need: float
+) -> tuple[Lanes, Times, NDArray[np.int_]]:
+    """
+    Solve the far points, with holes cold and warm, and without own heat until it is seen.
+
+    The third answer says of every lane which point it belongs to, or `_ANY`.
+    """
     lift, room = known_now.lift, known_now.room
-    figures, around = figures_of(lift, points), room_lanes(room, points)
-    rooms = [around]
-    if np.isfinite(room.colder).any():
-        rooms = [
-            np.minimum(around, room.colder[:, None]),
-            np.maximum(around, room.warmer[:, None]),
-        ]
+    figures, rooms = figures_of(lift, points), _holed(room, room_lanes(room, points))
     kinds = [(r, figures) for r in rooms]
+    owners = np.tile(np.arange(len(points)), len(rooms))
     if not known_now.heat_seen:
-        # Without own heat is far out already: the other figures go half as far.
-        cool = figures_of(lift, (points + known_now.z) / 2)
-        kinds += [(r, replace(cool, heat=0.0 * cool.heat)) for r in rooms]
+        # Without own heat is far out already: the other figures stay the likeliest.
+        cool = figures_of(lift, known_now.z[None])
+        cool = replace(cool, heat=0.0 * cool.heat)
+        kinds += [(r, cool) for r in _holed(room, room_lanes(room, known_now.z[None]))]
+        owners = np.concatenate([owners, np.full(len(rooms), _ANY)])
     many = LaneFigures(*(
         np.concatenate([getattr(f, field.name) for _, f in kinds]) for field in fields(LaneFigures)
     ))  # fmt: skip
-    all_rooms = np.concatenate([r for r, _ in kinds], axis=1)
-    return _times(lift, many, room.hours, all_rooms, need)
+    lanes, times = _times(
+        lift, many, room.hours, np.concatenate([r for r, _ in kinds], axis=1), need
+    )
+    return lanes, times, owners
+
+
+def _holed(room: Room, around: Array) -> list[Array]:
+    """Return lanes of the room with its holes cold and with its holes warm, or as they are."""
+    if not np.isfinite(room.colder).any():
+        return [around]
+    cold, warm = room.colder[:, None], room.warmer[:, None]
+    return [np.minimum(around, cold), np.maximum(around, warm)]
 
 
 def _times(

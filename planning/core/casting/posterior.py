@@ -8,7 +8,7 @@ in the room already.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -27,7 +27,7 @@ measured scatter of times is 9 %, of heat 4.8 % (DSC of two compounds); the rest
 _TOP_SPREAD, _BASE_SPREAD, _UNKNOWN_BASE_SPREAD = 0.32, 0.4, 1.2
 _INSULATED_FILM, _USUAL_FILM = 0.3, 5.0
 _MIX_READ_K, _MIX_UNREAD_K = 1.0, 5.0
-_OFFSET_K, _PLACE_MM = 0.6, 5.0
+_OFFSET_K, _PLACE_MM = 0.75, 5.0
 _FIGURES = 5
 
 _SCATTER_K, _FREEDOM = 0.6, 4.0
@@ -37,6 +37,7 @@ _TURNS, _LONGEST_TURN, _STILL = 6, 2.0, 0.02
 _STEP = 0.2
 _SEEN_K, _SEEN_TIMES = 3.0, 2
 _HOT_SPARE_K = 20.0
+_STRANGE = 3.5
 
 
 @dataclass(frozen=True)
@@ -74,6 +75,12 @@ class Posterior:
         """The likeliest figures before the body was read; the room as it is known."""
         own = len(self.z) - len(self.room.modes)
         return np.where(np.arange(len(self.z)) < own, 0.0, self.z)
+
+    @property
+    def strange(self) -> bool:
+        """Whether no lift of the system is likely to be so."""
+        own = len(self.z) - len(self.room.modes)
+        return float(np.abs(self.z[:own]).max(initial=0.0)) > _STRANGE
 
     def draws(self, count: int) -> Array:
         """Return as many sets of figures as asked, the same ones every time, in pairs."""
@@ -145,10 +152,31 @@ def posterior(lift: PouredLift, room: Room) -> Posterior:
 
     Notes
     -----
+    A lift so fitted that it is unlike any of its system had a sensor that came out, or another
+    lift's: the readings before the steepest fall are tried, then none of the body's.
+
     Damped Gauss-Newton on misses weighted by Student's t and on z itself; the spread is that of
     the linearised problem at its end. Forward differences, all in one solve for each turn.
     """
     probes = probes_of(lift)
+    found = _fitted(lift, room, probes)
+    if found.strange:
+        found = _fitted(lift, room, tuple(_until_fall(probe) for probe in probes))
+    return _fitted(lift, room, ()) if found.strange else found
+
+
+def _until_fall(probe: Probe) -> Probe:
+    """Return a probe's readings before its steepest fall, where it may have come out."""
+    if len(probe.hours) < 2:
+        return probe
+    falls = np.diff(probe.temps_c) / np.diff(probe.hours)
+    kept = slice(0, int(falls.argmin()) + 1)
+    return replace(
+        probe, hours=probe.hours[kept], temps_c=probe.temps_c[kept], weights=probe.weights[kept]
+    )
+
+
+def _fitted(lift: PouredLift, room: Room, probes: tuple[Probe, ...]) -> Posterior:
     count = _FIGURES + 2 * len(probes) + len(room.modes)
     if not probes:
         return Posterior(lift, room, (), np.zeros(count), np.eye(count), False)
@@ -182,6 +210,10 @@ def _misses(
     count = len(z)
     steps = np.vstack([np.zeros(count), _STEP * np.eye(count), np.zeros(count)])
     lanes = z + steps
+    # What a lift of no heat would show at most: a warm mix and a sensor that reads high count.
+    kept = [4, *range(_FIGURES, count - len(room.modes), 2)]
+    lanes[-1, : count - len(room.modes)] = 0.0
+    lanes[-1, kept] = np.maximum(z[kept], 0.0)
     figures = figures_of(lift, lanes)
     figures.heat[-1] = 0.0
     last = max(float(p.hours[-1]) for p in probes)

@@ -14,12 +14,13 @@ Array = NDArray[np.float64]
 
 _LENGTH_H = 8.0
 """Rooms keep their temperature for about so long. Assumed, no source."""
-_READ_K, _OFFSET_K = 0.4, 0.5
+_READ_K, _OFFSET_K = 0.4, 0.6
 """Scatter of an hour's readings, and how far off a sensor of air may be all the time."""
 _MOST_MODES, _LEAST_VARIANCE = 18, 0.97
 _NARROWEST_K, _WIDEST_K = 2.0, 6.0
 _OVEN_READ_K, _OVEN_SET_K = 1.0, 2.5
-_STEPS_PAST_H, _STEPS_COMING_H = 1.0, 3.0
+_STEP_H, _MOST_STEPS = 1.0, 40
+_COMING_H, _STEP_COMING_H = 48.0, 3.0
 _TROUBLE_K = 1.5
 
 
@@ -105,8 +106,9 @@ def _unseen(lift: PouredLift, around: Surroundings, hours: Array) -> Array:
 
 
 def _knots(lift: PouredLift) -> Array:
-    past = np.arange(0.0, min(lift.now_h, 120.0) + _STEPS_PAST_H, _STEPS_PAST_H)
-    coming = np.arange(past[-1] + _STEPS_COMING_H, past[-1] + 48.0, _STEPS_COMING_H)
+    step = max(_STEP_H, lift.now_h / _MOST_STEPS)
+    past = np.arange(0.0, lift.now_h + step, step)
+    coming = np.arange(past[-1] + _STEP_COMING_H, past[-1] + _COMING_H, _STEP_COMING_H)
     return np.concatenate([past, coming])
 
 

@@ -1,0 +1,34 @@
+"""
+Clocks against random lifts whose truth another solver knows: a shortened run of the benchmark.
+
+The whole of it, 400 lifts for each way, is `tests/benchmarks/bench_clock.py`; its table lies in
+`tests/benchmarks/results/clock.md`.
+"""
+
+import statistics
+
+import pytest
+
+from tests.benchmarks.bench_clock import early_by, one_lift
+
+
+def outcome(way, seeds):
+    """Hours early beyond 10 min or 2 %, as shares of the truth, and lateness of each lift."""
+    rows = [one_lift(way, seed) for seed in seeds]
+    assert all(row["opened_h"] is not None for row in rows)
+    early = [early_by(row["opened_h"], row["true_h"]) / row["true_h"] for row in rows]
+    return early, [row["opened_h"] / row["true_h"] - 1 for row in rows], rows
+
+
+@pytest.mark.parametrize(("way", "seeds", "most_early"), [
+    ("calibrated", range(500, 506), 0),
+    ("data sheet", range(520, 526), 1),
+    ("no kinetics", range(540, 560), 1),
+])  # fmt: skip
+def test_random_lifts_are_not_opened_early(way, seeds, most_early):
+    early, late, rows = outcome(way, seeds)
+    assert sum(share > 0 for share in early) <= most_early
+    assert max(early) <= 0.25
+    assert statistics.median(late) < (0.5 if way != "no kinetics" else 2.5)
+    seconds = sorted(s for row in rows for s in row["seconds"])
+    assert statistics.median(seconds) < 0.5
