@@ -24,6 +24,7 @@ from shop.materials.queries import hazard_lines, materials_by_id, systems
 from shop.purchasing import queries as purchasing
 from shop.release_agents import queries as release_agents
 from shop.release_agents.models import ReleaseRecipe
+from shop.sites import queries as sites
 from shop.sites.queries import site_week
 from shop.stores_types import (
     ContainerInfo,
@@ -75,6 +76,7 @@ __all__ = [
     "reverse",
     "site_week",
     "soon_unusable",
+    "stamp",
     "system",
     "system_by_code",
     "systems",
@@ -196,3 +198,10 @@ def reserved_by_container(container_ids: Iterable[int], *, prefix: str) -> dict[
         .annotate(total=exact_sum("quantity"))
     )
     return {row["container"]: row["total"] for row in rows}
+
+
+def stamp(site_id: int) -> str:
+    """Return a text that differs once people, machines, places, stock or systems have changed."""
+    parts = (sites.stamp(site_id), lots.stamp(site_id), materials.stamp())
+    coming = [(row.line_id, str(row.quantity), row.due_on) for row in purchasing.due(site_id)]
+    return repr((parts, coming))

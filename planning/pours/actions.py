@@ -252,7 +252,11 @@ def ask_for_material(pour: Pour) -> None:
 
 @transaction.atomic
 def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
-    """Change a pour that has not been planned yet; its casting is worked out again."""
+    """
+    Change a pour that has not been planned yet; its casting is worked out again.
+
+    Its steps are copied anew only where their coats change with the area or the recipe.
+    """
     if pour.status != PourStatus.ASKED:
         raise OrderFixed(
             f"{pour} is {pour.get_status_display().lower()}; only a pour that is asked for can be "
@@ -262,6 +266,7 @@ def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
     changes = dict(changes)
     if pour.geometry == "mesh" and "pattern" not in changes:
         _leave_pattern(pour, changes)
+    before = (pour.release_area_m2, pour.release_recipe_id)
     for name, value in changes.items():
         setattr(pour, name, value)
     fields = {name: getattr(pour, name) for name in GEOMETRY_FIELDS}
@@ -274,8 +279,9 @@ def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
     pour.version = F("version") + 1
     pour.save()
     pour.refresh_from_db()
-    pour.steps.all().delete()
-    _copy_steps(pour, pour.order.route, casting.release_area_m2)
+    if (pour.release_area_m2, pour.release_recipe_id) != before:
+        pour.steps.all().delete()
+        _copy_steps(pour, pour.order.route, casting.release_area_m2)
     ask_for_material(pour)
     return pour
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import asdict
-from datetime import datetime, timedelta
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from time import monotonic
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.db.models import F, Max
@@ -19,15 +20,19 @@ from planning.core.problem import Limits, Settings
 from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus
 from planning.rules import actions as rules
-from planning.schedule import confirming, snapshot
-from planning.schedule.kept import STARTED
+from planning.schedule import confirming, fresh, queries, snapshot
 from planning.schedule.models import PlanState, WeekPlan
+from planning.schedule.stamp import stamp
+from planning.schedule.week_clock import Clock
+from shared import clock
 from shared.access.models import Site
 from shared.errors import Invalid, ShopError
 from shared.send import send
 
 LONGEST_SECONDS = 600
 STOP_ASKED_EVERY_S = 0.3
+TRIES = 4
+"""So often a plan is judged again when the shop changes while it is judged."""
 
 
 class PlanNotReady(ShopError):
@@ -79,6 +84,7 @@ def write_wish(
             asked_by=by,
             asked_at=now,
             reason=reason[:200],
+            own_settings=settings is not None,
             progress={"settings": plain.to_plain(settings or rules.settings_of(kept))},
         )
 
@@ -109,6 +115,8 @@ def solve(
     plan = WeekPlan.objects.select_related("site").get(pk=plan_id)
     if not claimed:
         return plan
+    plan.based_on = queries.confirmed_plan(plan.site_id)
+    plan.save(update_fields=["based_on"])
     try:
         problem = _problem(plan, now)
         answer = _work_out(plan, problem, on_progress)
@@ -118,17 +126,57 @@ def solve(
             state=PlanState.BROKEN, error=f"{error}"[:400], version=F("version") + 1
         )
         raise
-    WeekPlan.objects.filter(pk=plan.pk).update(
-        state=PlanState.BROKEN if violations else PlanState.READY,
+    _keep(plan, problem, answer, violations, now)
+    plan.refresh_from_db()
+    return plan
+
+
+@transaction.atomic
+def _keep(
+    plan: WeekPlan,
+    problem: core.Problem,
+    answer: core.Plan,
+    violations: list[dict[str, Any]],
+    now: datetime,
+) -> None:
+    """Keep a finished plan; of all that are ready at a site only the newest stays so."""
+    Site.objects.select_for_update().get(pk=plan.site_id)
+    rows = WeekPlan.objects.filter(site=plan.site_id)
+    later = rows.filter(pk__gt=plan.pk, state__in=[PlanState.READY, PlanState.CONFIRMED])
+    state = PlanState.BROKEN if violations else PlanState.READY
+    if state == PlanState.READY and later.exists():
+        state = PlanState.REPLACED
+    first, last = days_of(problem, answer, plan.site)
+    rows.filter(pk=plan.pk).update(
+        state=state,
         error=violations[0]["words"][:400] if violations else "",
         problem=plain.to_plain(problem),
         plan=plain.to_plain(answer),
         violations=violations,
+        first_day=first,
+        last_day=last,
         ready_at=now,
         version=F("version") + 1,
     )
-    plan.refresh_from_db()
-    return plan
+    if state == PlanState.READY:
+        rows.filter(pk__lt=plan.pk, state=PlanState.READY).update(
+            state=PlanState.REPLACED, version=F("version") + 1
+        )
+
+
+def days_of(problem: core.Problem, answer: core.Plan, site: Site) -> tuple[date, date]:
+    """Return the first and the last day on which a plan has work."""
+    moments = Clock.of(problem, site)
+    spans = [(batch.start_min, batch.end_min) for batch in answer.batches]
+    spans += [(task.start_min, task.end_min) for task in answer.tasks]
+    days = [
+        moments.instant(minute).astimezone(moments.zone).date()
+        for minute in (
+            min((a for a, _ in spans), default=0),
+            max((b for _, b in spans), default=0),
+        )
+    ]
+    return days[0], days[1]
 
 
 def _problem(plan: WeekPlan, now: datetime) -> core.Problem:
@@ -190,55 +238,164 @@ def ask_stop(*, plan: WeekPlan) -> None:
     WeekPlan.objects.filter(pk=plan.pk).update(stop_asked=True)
 
 
-@transaction.atomic
-def confirm(*, plan: WeekPlan, now: datetime, by: Any = None) -> WeekPlan:
-    """Make a plan the one the shop works by: batches numbered, lots reserved, steps dated."""
-    plan = WeekPlan.objects.select_for_update().select_related("site").get(pk=plan.pk)
+@dataclass(frozen=True)
+class Judged:
+    """A plan looked at again, and the stamp of the shop it was judged in."""
+
+    look: fresh.Look
+    seen: str
+
+
+def judge(*, plan: WeekPlan, now: datetime) -> Judged | None:
+    """
+    Judge a plan before a transaction begins in which it is confirmed; None where that is refused.
+
+    Checking takes too long to be done while rows are locked; `confirm` compares the stamp.
+    """
+    try:
+        seen = stamp(plan.site_id)
+        return Judged(look_now(plan, now), seen)
+    except ShopError:
+        return None  # said by `confirm`
+
+
+def confirm(
+    *, plan: WeekPlan, now: datetime, by: Any = None, judged: Judged | None = None
+) -> WeekPlan:
+    """
+    Make a plan the one the shop works by: batches numbered, lots reserved, steps dated.
+
+    The plan is first judged by the independent check against the shop as it is now, before the
+    site is locked; once it is locked, only a stamp of what it rests on is compared. If something
+    moved in between, it is judged again. `judged` hands in what was found before.
+
+    Raises
+    ------
+    PlanNotReady
+        When the plan is not ready, a newer one is, or it places no pour.
+    PlanOutOfDate
+        When it breaks a rule now, or when another plan was confirmed since it was made.
+    """
+    for _ in range(TRIES):
+        if judged is None:
+            seen = stamp(plan.site_id)
+            judged = Judged(look_now(plan, now), seen)
+        if judged.look.broken:
+            raise _out_of_date(plan, judged.look)
+        confirmed = _confirm_if_same(plan, judged, now, by)
+        if confirmed is not None:
+            return confirmed
+        judged = None
+    raise PlanOutOfDate(
+        f"The shop changes faster than plan {plan} can be judged; try again in a moment.",
+        code="plan_out_of_date",
+    )
+
+
+def look_now(plan: WeekPlan, now: datetime) -> fresh.Look:
+    """Judge a ready plan against the shop as it is now; raises when it may not be confirmed."""
+    plan.refresh_from_db()
+    _check_ready(plan)
+    was = plain.from_plain(core.Problem, plan.problem)
+    answer = plain.from_plain(core.Plan, plan.plan)
+    _check_still_newest(plan)
+    made_at = plan.started_at or plan.asked_at
+    now_is = snapshot.problem_again(
+        site=plan.site, basis=was, made_at=made_at, now=now, settings=_settings_now(plan)
+    )
+    hours_from = snapshot.hours_from(made_at, now)
+    from_min = Clock.of(was, plan.site).minute(hours_from)
+    return fresh.look_again(was, answer, now_is, from_min, ZoneInfo(plan.site.time_zone))
+
+
+def _settings_now(plan: WeekPlan) -> Settings:
+    """Return the settings a plan must keep: those given with it, else the site's rules now."""
+    if plan.own_settings:
+        return plain.from_plain(Settings, plan.progress["settings"])
+    return rules.settings_of(rules.rules_of(plan.site_id))
+
+
+def _check_ready(plan: WeekPlan) -> None:
+    if plan.state == PlanState.CONFIRMED:
+        raise PlanNotReady(
+            f"Plan {plan} was confirmed already{_by_and_when(plan)}; only one that is ready can "
+            "be confirmed.",
+            code="plan_not_ready",
+        )
     if plan.state != PlanState.READY:
         raise PlanNotReady(
             f"Plan {plan} is {plan.get_state_display().lower()}; only one that is ready can be "
             "confirmed.",
             code="plan_not_ready",
         )
-    problem = plain.from_plain(core.Problem, plan.problem)
-    answer = plain.from_plain(core.Plan, plan.plan)
-    _check_fresh(plan, problem, now)
-    confirming.confirm(plan=plan, problem=problem, answer=answer, now=now)
-    WeekPlan.objects.filter(site=plan.site, week=plan.week, state=PlanState.CONFIRMED).update(
-        state=PlanState.REPLACED, version=F("version") + 1
+    if not (plan.plan or {}).get("lifts"):
+        raise PlanNotReady(
+            f"Plan {plan} places no pour, so there is nothing to confirm. Its page says of each "
+            "pour why it is left out.",
+            code="nothing_placed",
+        )
+
+
+def _by_and_when(plan: WeekPlan) -> str:
+    if plan.confirmed_at is None:
+        return ""
+    at = clock.local(plan.confirmed_at, plan.site)
+    return f" by {plan.confirmed_by or 'a command'} on {at:%a %d %b at %H:%M}"
+
+
+def _check_still_newest(plan: WeekPlan) -> None:
+    """Refuse a plan that a later one, or another confirmed one, has overtaken."""
+    works_by = queries.confirmed_plan(plan.site_id)
+    if works_by is not None and works_by.pk != plan.based_on_id:
+        raise PlanOutOfDate(
+            f"Plan {works_by} was confirmed{_by_and_when(works_by)}, after plan {plan} was made "
+            "from the one before. Ask for a new plan: it starts from what is confirmed now.",
+            code="plan_out_of_date",
+            confirmed_plan=works_by.pk,
+        )
+    newer = WeekPlan.objects.filter(site=plan.site_id, pk__gt=plan.pk, state=PlanState.READY)
+    found = newer.defer("problem", "plan").order_by("-pk").first()
+    if found is not None:
+        raise PlanNotReady(
+            f"Plan {found}, asked for later, is ready; only the newest plan can be confirmed.",
+            code="newer_plan",
+            newer_plan=found.pk,
+        )
+
+
+def _out_of_date(plan: WeekPlan, look: fresh.Look) -> PlanOutOfDate:
+    words = f"Plan {plan} no longer holds and was not confirmed. {fresh.told(look.broken)}"
+    if look.changed:
+        words += f" Changed since it was made: {fresh.told(look.changed)}"
+    return PlanOutOfDate(
+        f"{words} Ask for a new plan: it moves as little as it can.",
+        code="plan_out_of_date",
+        broken=list(look.broken),
+        changed=list(look.changed),
     )
+
+
+@transaction.atomic
+def _confirm_if_same(plan: WeekPlan, judged: Judged, now: datetime, by: Any) -> WeekPlan | None:
+    """Write a plan's content if nothing has moved since it was judged; otherwise do nothing."""
+    Site.objects.select_for_update().get(pk=plan.site_id)
+    plan = WeekPlan.objects.select_for_update(of=("self",)).select_related("site").get(pk=plan.pk)
+    if plan.state != PlanState.READY or stamp(plan.site_id) != judged.seen:
+        return None
+    look = judged.look
+    confirming.confirm(plan=plan, problem=look.problem, answer=look.plan, now=now)
+    others = WeekPlan.objects.filter(
+        site=plan.site, state__in=[PlanState.CONFIRMED, PlanState.READY]
+    )
+    others.exclude(pk=plan.pk).update(state=PlanState.REPLACED, version=F("version") + 1)
+    explained = plain.from_plain(core.Plan, plan.plan)  # reasons may have been found meanwhile
+    held = replace(look.plan, late=explained.late, unplaced=explained.unplaced)
+    plan.problem, plan.plan = plain.to_plain(look.problem), plain.to_plain(held)
     plan.state = PlanState.CONFIRMED
     plan.confirmed_at, plan.confirmed_by = now, by
     plan.version += 1
     plan.save()
     return plan
-
-
-def _check_fresh(plan: WeekPlan, problem: core.Problem, now: datetime) -> None:
-    """Refuse when pours or begun work differ from what the plan was made from."""
-    asked = {int(pour.id) for pour in problem.pours}
-    open_now = set(
-        Pour.objects.filter(
-            pk__in=asked,
-            status__in=[
-                PourStatus.ASKED,
-                PourStatus.PLANNED,
-                PourStatus.POURING,
-                PourStatus.CURING,
-            ],
-        ).values_list("pk", flat=True)
-    )
-    gone = asked - open_now
-    begun = Batch.objects.filter(
-        site=plan.site, status__in=STARTED, portions__lift__pour__in=asked
-    ).values_list("number", flat=True)
-    known = {batch.id for batch in problem.frozen.batches}
-    new = sorted(set(begun) - known)
-    if gone or new:
-        words = f"batch {new[0]} has begun" if new else f"pour {min(gone)} is no longer open"
-        raise PlanOutOfDate(
-            f"Since plan {plan} was made, {words}; ask for a new plan.", code="plan_out_of_date"
-        )
 
 
 @transaction.atomic

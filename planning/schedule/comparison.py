@@ -1,4 +1,4 @@
-"""Two plans of one week side by side: figures, and when each pour is done."""
+"""Two plans of a site side by side: figures, and when each pour is done."""
 
 from __future__ import annotations
 
@@ -8,16 +8,12 @@ from typing import Any
 from planning.core import plain
 from planning.core import plan as core
 from planning.schedule.board import finish_min
-from planning.schedule.models import PlanState, WeekPlan
+from planning.schedule.models import WeekPlan
 
 
 def plan_before(plan: WeekPlan) -> WeekPlan | None:
-    """Return the plan that the shop worked by when this one was asked for."""
-    rows = WeekPlan.objects.filter(
-        site=plan.site_id, week=plan.week, revision__lt=plan.revision, confirmed_at__isnull=False
-    )
-    known = [PlanState.CONFIRMED, PlanState.REPLACED]
-    return rows.filter(state__in=known).order_by("-confirmed_at").first()
+    """Return the plan that the site worked by when this one was made, whatever its week."""
+    return plan.based_on
 
 
 def side_by_side(old: WeekPlan | None, new: WeekPlan) -> dict[str, Any]:
@@ -33,6 +29,7 @@ def side_by_side(old: WeekPlan | None, new: WeekPlan) -> dict[str, Any]:
         "pours": [_pour(pour, before, after) for pour in after.pours()],
         "gone": [] if before is None else sorted(before.names[p] for p in before.gone(after)),
         "moves": after.moves(),
+        "numbers_gone": after.numbers_gone(),
     }
 
 
@@ -74,6 +71,12 @@ class _Content:
 
     def lifts(self, pour: str) -> int:
         return sum(lift.pour == pour for lift in self.plan.lifts)
+
+    def numbers_gone(self) -> list[str]:
+        """Return confirmed batches that this plan does not go on with."""
+        previous = self.problem.previous
+        going_on = {batch.id for batch in self.plan.batches}
+        return sorted(b.id for b in (previous.batches if previous else ()) if b.id not in going_on)
 
     def moves(self) -> list[dict[str, Any]]:
         rows = []

@@ -14,7 +14,7 @@ from planning.core import plan as core
 from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
-from planning.schedule.models import WeekPlan
+from planning.schedule.models import PlanState, WeekPlan
 from planning.schedule.week_clock import Clock
 from shop import stores
 from shop.stores_types import NeedRow
@@ -249,8 +249,13 @@ class _Writer:
                 stores.tool_is_casting(pour.order.tool_id)
             ask_for_material(pour)
             rows += step_needs(pour)
-        source = f"steps:{self.plan.site_id}:{self.plan.week}"
-        stores.replace_requirements(site_id=self.plan.site_id, source=source, rows=rows)
+        site_id = self.plan.site_id
+        weeks = WeekPlan.objects.filter(site=site_id, state=PlanState.CONFIRMED)
+        for week in {self.plan.week, *weeks.values_list("week", flat=True)}:
+            own = rows if week == self.plan.week else []
+            stores.replace_requirements(
+                site_id=site_id, source=f"steps:{site_id}:{week}", rows=own
+            )
 
 
 def step_needs(pour: Pour) -> list[NeedRow]:

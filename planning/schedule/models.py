@@ -18,7 +18,11 @@ class PlanState(models.TextChoices):
 
 
 class WeekPlan(models.Model):
-    """One plan of one ISO week at one site."""
+    """
+    A plan of all open work of a site, from now to the end of an ISO week at least.
+
+    A site works by one plan, the confirmed one; weeks and days are views of it.
+    """
 
     site = models.ForeignKey("shared.Site", models.PROTECT, related_name="+")
     week = models.CharField(max_length=8, help_text="ISO week, such as 2026-W49.")
@@ -29,6 +33,17 @@ class WeekPlan(models.Model):
     plan = models.JSONField(null=True, editable=False)
     violations = models.JSONField(default=list, editable=False)
     progress = models.JSONField(default=dict, editable=False)
+    own_settings = models.BooleanField(
+        default=True, help_text="Given with the question; otherwise the site's rules hold."
+    )
+    based_on = models.ForeignKey(
+        "self",
+        models.SET_NULL,
+        null=True,
+        editable=False,
+        related_name="+",
+        help_text="The plan the site worked by when this one was made.",
+    )
     stop_asked = models.BooleanField(default=False)
     error = models.CharField(max_length=400, blank=True)
     reason = models.CharField(max_length=200, blank=True, help_text="What it was asked for.")
@@ -36,6 +51,8 @@ class WeekPlan(models.Model):
     asked_at = models.DateTimeField()
     started_at = models.DateTimeField(null=True)
     ready_at = models.DateTimeField(null=True)
+    first_day = models.DateField(null=True, editable=False, help_text="First day with work.")
+    last_day = models.DateField(null=True, editable=False, help_text="Last day with work.")
     confirmed_at = models.DateTimeField(null=True)
     confirmed_by = models.ForeignKey("shared.User", models.PROTECT, null=True, related_name="+")
     version = models.PositiveIntegerField(default=1, editable=False)
@@ -47,7 +64,7 @@ class WeekPlan(models.Model):
                 fields=["site", "week", "revision"], name="weekplan_revision_once"
             ),
             models.UniqueConstraint(
-                fields=["site", "week"],
+                fields=["site"],
                 condition=Q(state="confirmed"),
                 name="weekplan_one_confirmed",
             ),

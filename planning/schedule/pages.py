@@ -26,6 +26,8 @@ from shared.errors import ShopError
 
 THURSDAY = 4
 """Of the ISO week: by then an unplanned week is as good as over."""
+MOST_PLANS = 12
+"""So many plans of a week are listed, the newest first."""
 BEING_MADE = (PlanState.WAITING, PlanState.SOLVING)
 
 
@@ -77,7 +79,7 @@ def week(request: HttpRequest, week: str) -> HttpResponse:
         "before": week_name(monday - timedelta(days=7)),
         "after": week_name(monday + timedelta(days=7)),
         "plan": plan,
-        "others": queries.plans(site.pk, week),
+        "others": queries.plans_of(site.pk, week)[:MOST_PLANS],
         "one_day": shown[0] if len(shown) == 1 else None,
         "being_made": plan is not None and plan.state in BEING_MADE,
         "may_plan": request.access.may("plans:write", site.pk),
@@ -90,7 +92,7 @@ def week(request: HttpRequest, week: str) -> HttpResponse:
 def _chosen(request: HttpRequest, week: str) -> WeekPlan | None:
     asked = request.GET.get("plan", "")
     if asked.isdecimal():
-        return get_object_or_404(WeekPlan, pk=int(asked), site=request.site, week=week)
+        return get_object_or_404(WeekPlan, pk=int(asked), site=request.site)
     return queries.current_plan(request.site.pk, week)
 
 
@@ -109,7 +111,7 @@ def _content(plan: WeekPlan, shown: list[date]) -> dict[str, Any]:
         "board": board(problem, answer, zone, shown),
         "batches": _batch_rows(plan, problem, answer, shown, zone),
         "work": _work_rows(problem, answer, shown, zone),
-        "pours": _pour_rows(problem, answer, zone),
+        "pours": _pour_rows(problem, answer, zone, shown),
         **told(plan, problem, answer),
         "moves": [
             {
@@ -183,7 +185,16 @@ def _work_rows(
     ]
 
 
-def _pour_rows(problem: core.Problem, answer: core.Plan, zone: ZoneInfo) -> list[dict[str, Any]]:
+def _pour_rows(
+    problem: core.Problem, answer: core.Plan, zone: ZoneInfo, shown: Iterable[date]
+) -> list[dict[str, Any]]:
+    """Return the pours with work, or due, on the shown days."""
+    days = set(shown)
+    busy = {
+        piece.pour
+        for piece in pieces_of(problem, answer)
+        if days & {piece.start.astimezone(zone).date(), piece.end.astimezone(zone).date()}
+    }
     late = dict(late_pours(problem, answer))
     placed = {lift.pour for lift in answer.lifts}
     places = {place.id: place.name or place.id for place in problem.places}
@@ -201,6 +212,7 @@ def _pour_rows(problem: core.Problem, answer: core.Plan, zone: ZoneInfo) -> list
         }
         for pour in problem.pours
         if pour.id in placed
+        and (pour.id in busy or _at(problem, pour.due_min - 1).astimezone(zone).date() in days)
     ]
 
 

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from django.db.models import Q, QuerySet
 
 from planning.schedule.models import PlanState, WeekPlan
+from shared.units import parse_week
 
 LOST_AFTER = timedelta(seconds=20)
 
@@ -39,9 +40,37 @@ def plans(site_id: int, week: str | None = None) -> QuerySet[WeekPlan]:
     return rows if week is None else rows.filter(week=week)
 
 
+def confirmed_plan(site_id: int) -> WeekPlan | None:
+    """Return the plan a site works by."""
+    rows = WeekPlan.objects.filter(site_id=site_id, state=PlanState.CONFIRMED)
+    return rows.defer("problem", "plan", "violations").order_by("-confirmed_at").first()
+
+
+def plans_of(site_id: int, week: str) -> QuerySet[WeekPlan]:
+    """Return a site's plans that were asked for a week or reach into it, the newest first."""
+    return plans(site_id).filter(_reaches(week)).order_by("-pk")
+
+
+def _reaches(week: str) -> Q:
+    monday = parse_week(week)
+    reaches = Q(first_day__lt=monday + timedelta(days=7), last_day__gte=monday)
+    return Q(week=week) | reaches
+
+
 def current_plan(site_id: int, week: str) -> WeekPlan | None:
-    """Return the plan a week's page shows: one being made or ready, else the confirmed one."""
-    rows = WeekPlan.objects.filter(site_id=site_id, week=week)
+    """
+    Return the plan a week's page shows.
+
+    The site's newest plan that is being made or ready and reaches into the week, else the one
+    the site works by if it does, else the last one of that week that was worked by.
+    """
+    rows = WeekPlan.objects.filter(_reaches(week), site_id=site_id)
     open_states = Q(state__in=[PlanState.WAITING, PlanState.SOLVING, PlanState.READY])
-    newest = rows.filter(open_states).order_by("-revision").first()
-    return newest or rows.filter(state=PlanState.CONFIRMED).first()
+    works_by = confirmed_plan(site_id)
+    newer = rows.filter(open_states, pk__gt=0 if works_by is None else works_by.pk)
+    known = rows.filter(state__in=[PlanState.CONFIRMED, PlanState.REPLACED])
+    return (
+        newer.order_by("-pk").first()
+        or rows.filter(state=PlanState.CONFIRMED).first()
+        or known.filter(confirmed_at__isnull=False).order_by("-confirmed_at").first()
+    )

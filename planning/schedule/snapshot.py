@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -35,6 +35,10 @@ from shop.stores_types import ContainerInfo, SiteWeek, SystemInfo
 
 LOOK_AHEAD_DAYS = 14
 """From the Monday of the week: long enough for the cures of a week's last pours."""
+AFTER_LAST_DAYS = 8
+"""After the last day of work that is confirmed: room for it to move, with its cures."""
+LATE_READ = timedelta(minutes=30)
+"""A plan may be confirmed that long after it was made, though its first work should have begun."""
 NO_LIMIT_MIN = 10_000_000
 
 
@@ -57,25 +61,124 @@ def problem_of_week(
     """
     Gather one site's open pours and what there is to pour them with.
 
+    The plan runs from now, or from the first work begun, to the end of the week asked for and
+    to the end of all work that is confirmed, whatever its week: nothing confirmed is left out.
     `warmer_k` asks what the week would be in a shop so much warmer than expected, K.
     """
     monday, sunday = week_days(week)
     pours = _open_pours(site.pk, sunday)
     promised = promised_batches(site.pk, pours)
-    clock = _clock(site, monday, pours, promised)
+    clock = _clock(
+        site, min(monday, now.astimezone(ZoneInfo(site.time_zone)).date()), pours, promised
+    )
     first = clock.first_day
-    days = (monday - first).days + LOOK_AHEAD_DAYS
+    last = max(_last_day(pours, clock) + timedelta(days=AFTER_LAST_DAYS), sunday)
+    days = max((monday - first).days + LOOK_AHEAD_DAYS, (last - first).days + 1)
+    return _gathered(
+        _Basis(site, pours, promised, clock, days, paces_of(site)),
+        now=now,
+        hours_from=now,
+        settings=settings,
+        limits=limits,
+        freeze=freeze,
+        warmer_k=warmer_k,
+    )
+
+
+def problem_again(
+    *,
+    site: Site,
+    basis: core.Problem,
+    made_at: datetime,
+    now: datetime,
+    settings: given.Settings,
+) -> core.Problem:
+    """
+    Ask the question of `basis` again, of the shop as it is now.
+
+    Its minutes, its pours and its estimates of hands-on times are those of `basis`, with what has
+    been confirmed or begun since; people, stock, places, temperatures and steps are today's.
+    """
+    pours = _open_pours(site.pk, None, {int(pour.id) for pour in basis.pours})
+    promised = promised_batches(site.pk, pours)
+    clock = Clock.of(basis, site)
+    end = clock.instant(basis.horizon_min).astimezone(clock.zone).date()
+    again = _gathered(
+        _Basis(site, pours, promised, clock, (end - clock.first_day).days, {}),
+        now=now,
+        hours_from=hours_from(made_at, now),
+        settings=replace(settings, freeze_until_min=basis.settings.freeze_until_min),
+        limits=basis.limits,
+    )
+    return _with_paces_of(again, basis)
+
+
+def hours_from(made_at: datetime, now: datetime) -> datetime:
+    """Return from when on hours count that are left to a plan made some time before now."""
+    return min(now, max(made_at, now - LATE_READ))
+
+
+def _with_paces_of(problem: core.Problem, basis: core.Problem) -> core.Problem:
+    """Keep the hands-on times a plan was made with: each new record moves an estimate a little."""
+    known = {step.id: step for pour in basis.pours for step in (*pour.before, *pour.after)}
+    done = {task.step for task in problem.frozen.tasks}
+
+    def kept(step: given.Step) -> given.Step:
+        old = known.get(step.id)
+        if old is None or step.id in done:
+            return step
+        return replace(step, hands_min=old.hands_min)
+
+    pours = tuple(
+        replace(
+            pour,
+            before=tuple(kept(step) for step in pour.before),
+            after=tuple(kept(step) for step in pour.after),
+        )
+        for pour in problem.pours
+    )
+    return replace(problem, pours=pours)
+
+
+@dataclass(frozen=True)
+class _Basis:
+    """What a problem is gathered for: whose pours, over which days."""
+
+    site: Site
+    pours: list[Pour]
+    promised: list[Batch]
+    clock: Clock
+    days: int
+    known: Mapping[str, Pace]
+
+
+def paces_of(site: Site) -> Mapping[str, Pace]:
+    """Return the shop's own hands-on times, where its rules say to plan by them."""
+    return paces(site.pk) if rules_of(site.pk).own_times else {}
+
+
+def _gathered(
+    basis: _Basis,
+    *,
+    now: datetime,
+    hours_from: datetime,
+    settings: given.Settings,
+    limits: given.Limits,
+    freeze: timedelta = timedelta(0),
+    warmer_k: float = 0.0,
+) -> core.Problem:
+    site, pours, clock, days = basis.site, basis.pours, basis.clock, basis.days
+    first = clock.first_day
     shop = _warmed(stores.site_week(site.pk, first, days), warmer_k)
     systems = {info.id: info for info in stores.systems({pour.system_id for pour in pours})}
     shifts = {info.id: info.shifts for info in shop.people}
-    batches = kept_batches(promised, pours, now, shifts)
+    batches = kept_batches(basis.promised, pours, now, shifts)
     frozen = frozen_work(pours, batches, clock, now, shifts)
-    known = paces(site.pk) if rules_of(site.pk).own_times else {}
     starts = {
         first + timedelta(days=n): clock.midnight(first + timedelta(days=n)) for n in range(days)
     }
     end = clock.midnight(first + timedelta(days=days))
-    people = tuple(_person(info, clock, clock.minute(now)) for info in shop.people)
+    people = tuple(_person(info, clock, clock.minute(hours_from)) for info in shop.people)
     return core.Problem(
         origin=clock.origin.isoformat(),
         horizon_min=end,
@@ -98,7 +201,8 @@ def problem_of_week(
             for info in systems.values()
         ),
         pours=tuple(
-            _pour(pour, systems[pour.system_id], shop, clock, frozen, known) for pour in pours
+            _pour(pour, systems[pour.system_id], shop, clock, frozen, basis.known)
+            for pour in pours
         ),
         lots=_lots(site.pk, systems.values(), clock, end),
         staffed=_staffed(shop, clock),
@@ -137,8 +241,15 @@ def _with_thin_rests(
     return replace(settings, least_lift_mm=min(settings.least_lift_mm, thinnest))
 
 
-def _open_pours(site_id: int, sunday: date) -> list[Pour]:
-    """Everything unfinished that is due by the Sunday after and may start by this one."""
+def _open_pours(
+    site_id: int, sunday: date | None, asked: Iterable[int] = frozenset()
+) -> list[Pour]:
+    """
+    Return everything planned or begun, and of what is only asked for that which counts.
+
+    With a Sunday that is what is due by the one after and may start by this one; without, the
+    pours named in `asked`.
+    """
     found = (
         Pour.objects.filter(
             order__site_id=site_id,
@@ -157,12 +268,15 @@ def _open_pours(site_id: int, sunday: date) -> list[Pour]:
     )
     pours = list(found)
     begun = {PourStatus.PLANNED, PourStatus.POURING, PourStatus.CURING}
+    named = set(asked)
     wanted = {
         pour.pk
         for pour in pours
         if pour.status in begun
+        or pour.pk in named
         or (
-            pour.due_on <= sunday + timedelta(days=7)
+            sunday is not None
+            and pour.due_on <= sunday + timedelta(days=7)
             and (pour.earliest_on is None or pour.earliest_on <= sunday)
         )
     }
@@ -175,12 +289,20 @@ def _open_pours(site_id: int, sunday: date) -> list[Pour]:
     return [pour for pour in pours if pour.pk in wanted]
 
 
-def _clock(site: Site, monday: date, pours: list[Pour], batches: list[Batch]) -> Clock:
+def _last_day(pours: list[Pour], clock: Clock) -> date:
+    """Return the last day on which confirmed work is planned."""
+    ends = [step.planned_end for pour in pours for step in pour.steps.all()]
+    ends += [lift.planned_end for pour in pours for lift in pour.lifts.all()]
+    days = [at.astimezone(clock.zone).date() for at in ends if at is not None]
+    return max(days, default=clock.first_day)
+
+
+def _clock(site: Site, first: date, pours: list[Pour], batches: list[Batch]) -> Clock:
     zone = ZoneInfo(site.time_zone)
     begun = [batch.planned_start for batch in batches]
     steps = [step for pour in pours for step in pour.steps.all()]
     begun += [at for step in steps if (at := began(step) or step.planned_start) is not None]
-    first = min([monday, *(at.astimezone(zone).date() for at in begun)])
+    first = min([first, *(at.astimezone(zone).date() for at in begun)])
     return Clock(datetime.combine(first, time.min, zone), zone)
 
 

@@ -57,8 +57,10 @@ class PlanViewSet(
     @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
     def confirmations(self, request: Any, pk: Any = None) -> Any:
         """Confirm a ready plan: batches numbered, lots reserved, steps dated."""
+        plan, now = self.get_object(), clock.now()
+        judged = actions.judge(plan=plan, now=now)
         return self.once(
-            lambda body: actions.confirm(plan=self.get_object(), now=clock.now(), by=request.user)
+            lambda body: actions.confirm(plan=plan, now=now, by=request.user, judged=judged)
         )
 
     @extend_schema(responses={201: PlanSerializer})

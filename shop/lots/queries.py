@@ -81,3 +81,10 @@ def containers(
         if usable_on is None or clocks(row).usable_on(usable_on)
     ]
     return tuple(sorted(found, key=fefo_key))
+
+
+def stamp(site_id: int) -> str:
+    """Return a text that differs once what may be taken at a site has changed."""
+    rows = Container.objects.filter(lot__site=site_id, balance__gt=0).order_by("pk")
+    names = ("pk", "balance", "reserved", "opened_at", "lot__status", "lot__expires_on")
+    return repr(list(rows.values_list(*names, "lot__retested_on")))

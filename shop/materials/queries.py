@@ -49,3 +49,10 @@ def hazard_lines(material_ids: Iterable[int]) -> tuple[tuple[str, str], ...]:
         "hazard_statements", flat=True
     )
     return tuple(hazard_statements.lines(code for codes in listed for code in codes))
+
+
+def stamp() -> str:
+    """Return a text that differs once the data of a material or resin system has changed."""
+    names = ("pk", "version")
+    systems_now = list(ResinSystem.objects.order_by("pk").values_list(*names))
+    return repr((systems_now, list(Material.objects.order_by("pk").values_list(*names))))

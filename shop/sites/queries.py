@@ -116,3 +116,17 @@ def _people(site: Site, open_days: list[date]) -> tuple[PersonInfo, ...]:
         )
         for person in people
     )
+
+
+def stamp(site_id: int) -> str:
+    """Return a text that differs once what `site_week` reads of a site has changed."""
+    things = [
+        list(model._default_manager.filter(site=site_id).order_by("pk").values_list())
+        for model in (Person, Mixer, Scale, Place, ClosedDay, ExpectedTemperature)
+    ]
+    hours = [
+        list(model._default_manager.filter(person__site=site_id).order_by("pk").values_list())
+        for model in (Shift, DayChange)
+    ]
+    site = Site.objects.filter(pk=site_id).values_list("time_zone", "expected_c")
+    return repr((things, hours, list(site)))

@@ -24,7 +24,7 @@ def main() -> None:
     from planning.demo.actions import load_orders
     from planning.routes.actions import load_routes
     from planning.rules import actions as rules
-    from planning.schedule import actions, snapshot
+    from planning.schedule import actions, queries, snapshot
     from planning.schedule.models import WeekPlan
     from shop.demo import load_shop
 
@@ -43,7 +43,10 @@ def main() -> None:
         plan = plan_week(problem)
         sys.stdout.write(f"{dumps(problem)}\f{dumps(plan)}\f")
         WeekPlan.objects.filter(pk=wish.pk).update(
-            state="ready", problem=to_plain(problem), plan=to_plain(plan)
+            state="ready",
+            problem=to_plain(problem),
+            plan=to_plain(plan),
+            based_on=queries.confirmed_plan(site.pk),
         )
         actions.confirm(plan=wish, now=now)
         load_orders(site, [rush], now)
