@@ -54,6 +54,7 @@ for name, viewset in {
     "containers": lots.ContainerViewSet,
     "movements": ledger.MovementViewSet,
     "splits": ledger.SplitViewSet,
+    "mixes": ledger.MixViewSet,
     "reservations": ledger.ReservationViewSet,
     "requirements": ledger.RequirementViewSet,
     "tools": tools.ToolViewSet,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from decimal import Decimal
@@ -83,13 +84,21 @@ def _reversals() -> Iterator[Difference]:
 
 
 def _transfers() -> Iterator[Difference]:
-    """Transfers move between the shop's own containers, so each lot's transfers sum to zero."""
+    """Transfers move between the shop's own containers: between any two they sum to zero."""
     kind = Q(kind=MovementKind.TRANSFER) | Q(reverses__kind=MovementKind.TRANSFER)
-    sums = Movement.objects.filter(kind).order_by().values("container__lot")
-    for row in sums.annotate(total=exact_sum("quantity")).exclude(total=0):
-        words = f"transfers between its containers sum to {row['total']}, not 0"
-        lot = row["container__lot"]
-        yield Difference("transfer", f"lot {lot}", words, lot)
+    sums = Movement.objects.filter(kind).order_by().values_list("container", "counterpart")
+    pairs: dict[frozenset[str], Decimal] = defaultdict(lambda: ZERO)
+    for container, other, total in sums.annotate(total=exact_sum("quantity")):
+        pairs[frozenset((f"container:{container}", other))] += total
+    wrong = {pair: total for pair, total in pairs.items() if total}
+    names = Container.objects.in_bulk(
+        {int(side.removeprefix("container:")) for pair in wrong for side in pair}
+    )
+    for pair, total in sorted(wrong.items(), key=lambda item: sorted(item[0])):
+        ends = [names[int(side.removeprefix("container:"))] for side in sorted(pair)]
+        where = " and ".join(f"container {row.code}" for row in ends)
+        words = f"transfers between them sum to {total}, not 0"
+        yield Difference("transfer", where, words, ends[0].lot_id)
 
 
 def _purposes() -> Iterator[Difference]:

@@ -9,11 +9,12 @@ from shared import clock
 from shared.errors import Invalid
 from shop import page_forms as forms
 from shop.ledger import actions as ledger
-from shop.ledger import booking
+from shop.ledger import booking, mixing
 from shop.ledger.models import Movement, MovementKind
 from shop.ledger.posting import amount
 from shop.lots import actions as lots
 from shop.lots.models import Container, Lot
+from shop.lots.queries import clocks
 from shop.recalls import actions as recalls
 from shop.recalls.queries import in_force
 from shop.sites.models import Location
@@ -136,6 +137,27 @@ def split(request: Any, lot: Lot) -> str:
     return f"{amount(quantity, unit)} went into container {made.code}; print its label."
 
 
+def mix(request: Any, lot: Lot) -> str:
+    """Pour part of a container together with a container of another lot."""
+    container, unit = _container(request, lot), lot.material.unit
+    quantity = forms.number(request.POST, "quantity", unit)
+    other = mixing.can_by_code(lot.site_id, forms.text(request.POST, "other", 60))
+    into = other if other.lot.mixed else None
+    parts = [(container.pk, quantity), *([] if into else [(other.pk, other.balance)])]
+    made = mixing.mix(
+        parts=parts,
+        into=into,
+        key=_key(request),
+        at=clock.now(),
+        by=request.user,
+        location=other.location,
+    )
+    return (
+        f"{made.code} holds {amount(made.balance, unit)}, usable until "
+        f"{clocks(made).until or 'no limit'}; print its label."
+    )
+
+
 def _taking(kind: MovementKind, words: str) -> Deed:
     def take(request: Any, lot: Lot) -> str:
         container, unit = _container(request, lot), lot.material.unit
@@ -183,6 +205,7 @@ DEEDS: dict[str, tuple[str, Deed]] = {
     "open": ("lots:write", open_container),
     "move": ("lots:write", move),
     "split": ("movements:write", split),
+    "mix": ("movements:write", mix),
     "sample": ("movements:write", _taking(MovementKind.SAMPLE, "was taken as a sample")),
     "scrap": ("movements:write", _taking(MovementKind.SCRAP, "was scrapped")),
     "return": ("movements:write", _taking(MovementKind.RETURN, "goes back to the supplier")),

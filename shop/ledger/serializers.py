@@ -103,6 +103,27 @@ class SplitSerializer(StrictSerializer):
     reason = fields.TextField(max_length=200, required=False)
 
 
+class PartSerializer(StrictSerializer):
+    container = fields.RelatedIdField(
+        queryset=Container.objects.select_related("lot__material"), site_path="lot__site"
+    )
+    quantity = QuantityField()
+
+
+class MixSerializer(StrictSerializer):
+    """Several lots of one material into one can, a mixed lot as old as the oldest part."""
+
+    parts = PartSerializer(many=True, allow_empty=False, max_length=20)
+    into = fields.RelatedIdField(
+        queryset=Container.objects.all(),
+        site_path="lot__site",
+        required=False,
+        help_text="A can of a mixed lot to fill up; left out: a new one.",
+    )
+    location = fields.RelatedIdField(queryset=Location.objects.all(), required=False)
+    reason = fields.TextField(max_length=200, required=False)
+
+
 class ReceivedContainerSerializer(StrictSerializer):
     quantity = QuantityField(required=False)
     location = fields.RelatedIdField(queryset=Location.objects.all(), required=False)

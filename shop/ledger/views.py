@@ -13,7 +13,7 @@ from shared.api import fields, idempotency, viewsets
 from shared.api.problems import BadParameter
 from shared.times import happened
 from shop.keys import key_for
-from shop.ledger import booking
+from shop.ledger import booking, mixing
 from shop.ledger import serializers as forms
 from shop.ledger.goods_in import Received, receive_goods
 from shop.ledger.models import Movement, Requirement, Reservation
@@ -82,6 +82,33 @@ class SplitViewSet(viewsets.SiteViewSet):
             quantity = body.pop("quantity").of(container.lot.material)
             key = key_for("split", None)
             made = booking.split(**body, quantity=quantity, key=key, by=request.user)
+            return ContainerViewSet.queryset.get(pk=made.pk)
+
+        return self.once(work)
+
+
+class MixViewSet(viewsets.SiteViewSet):
+    """Several lots of one material into one can."""
+
+    queryset = Container.objects.select_related("lot__site", "lot__material", "location")
+    serializer_class = forms.MixSerializer
+    read_serializer_class = ContainerSerializer
+    scope_noun = "movements"
+    site_path = "lot__site"
+
+    @extend_schema(responses={201: ContainerSerializer})
+    def create(self, request: Any) -> Any:
+        """Mix; the answer is the can that was filled, a lot of its own."""
+
+        def work(body: dict[str, Any]) -> Container:
+            for part in body["parts"]:
+                _must(self, part["container"].lot.site_id)
+            parts = [
+                (part["container"].pk, part["quantity"].of(part["container"].lot.material))
+                for part in body.pop("parts")
+            ]
+            key, at = key_for("mix", None), clock.now()
+            made = mixing.mix(**body, parts=parts, key=key, at=at, by=request.user)
             return ContainerViewSet.queryset.get(pk=made.pk)
 
         return self.once(work)

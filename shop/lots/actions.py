@@ -14,6 +14,7 @@ from shared.errors import Invalid
 from shared.retry import retried
 from shop.core.shelf_life import usable_until
 from shop.errors import LotRecalled, NotFound, NotLonger, Refused
+from shop.ledger.genealogy import with_descendants
 from shop.ledger.opening import filled_from, opened
 from shop.lots.certificates import kind_of
 from shop.lots.models import Container, Lot, LotStatus, Placement
@@ -30,12 +31,13 @@ def hold(lot_ids: Iterable[int], *, reason: str) -> int:
     """
     Stop lots from being issued; return how many were not held before.
 
-    A finished lot is held too: what arrives of it later is then held as well.
+    A finished lot is held too: what arrives of it later is then held as well. So is every mixed
+    lot that holds some of it.
     """
     if not reason.strip():
         raise Invalid.one("reason", "required", "reason is empty; say why the lot is held.")
     held = 0
-    for lot in _locked(lot_ids):
+    for lot in _locked(with_descendants(lot_ids)):
         if lot.status != LotStatus.HELD:
             _set_status(lot, LotStatus.HELD, reason)
             held += 1
@@ -165,7 +167,20 @@ def correct_expiry(
     lot.expires_on = until
     lot.version += 1
     lot.save(update_fields=["expires_on", "expiry_note", "version"])
+    _shorten_mixed(lot, today)
     return lot
+
+
+def _shorten_mixed(lot: Lot, today: date) -> None:
+    """Bring forward what holds some of a lot whose expiry was put right to an earlier day."""
+    if lot.expires_on is None:
+        return
+    for mixed in _locked(with_descendants([lot.pk]) - {lot.pk}):
+        if mixed.expires_on is None or mixed.expires_on > lot.expires_on:
+            note = f"brought forward on {today} with lot {lot.code}, was {mixed.expires_on}"
+            mixed.expires_on, mixed.expiry_note = lot.expires_on, note[:500]
+            mixed.version += 1
+            mixed.save(update_fields=["expires_on", "expiry_note", "version"])
 
 
 def _as_labelled(lot: Lot, expires_on: date | None) -> date | None:

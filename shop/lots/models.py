@@ -52,6 +52,9 @@ class Lot(models.Model):
     expiry_note = models.CharField(
         max_length=500, blank=True, help_text="What the expiry was before it was put right."
     )
+    mixed = models.BooleanField(
+        default=False, editable=False, help_text="Poured together here from several lots."
+    )
     version = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:

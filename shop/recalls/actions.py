@@ -8,6 +8,7 @@ from shared.access.models import Site, User
 from shared.errors import Invalid
 from shared.retry import retried
 from shop.errors import NotFound, Refused
+from shop.ledger.genealogy import with_descendants
 from shop.lots.actions import hold
 from shop.lots.models import Lot
 from shop.materials.models import Material
@@ -31,14 +32,14 @@ def recall(*, lot_id: int, reason: str, at: datetime, by: User | None = None) ->
     if lot is None:
         raise NotFound(f"There is no lot {lot_id}.", lot=lot_id)
     found = _begin(lot.site, lot.material, lot.code, reason, at, by)
+    holding = with_descendants([lot.pk])
     for met in touched_lots(lot):
-        if met.pk != lot.pk:
-            RecalledLot.objects.get_or_create(
-                recall=found,
-                material=met.material,
-                code=met.code.upper(),
-                defaults={"site": lot.site},
-            )
+        RecalledLot.objects.get_or_create(
+            recall=found,
+            material=met.material,
+            code=met.code.upper(),
+            defaults={"site": None if met.pk in holding else lot.site},
+        )
     _hold_all(found)
     return found
 

@@ -38,8 +38,8 @@ def trace(request: Any) -> HttpResponse:
         context |= {
             "lot": shown,
             "taken": shown.taken,
-            "used": queries.total(shown.taken),
-            "lost": queries.total(shown.lost),
+            "used": queries.total(row for row in shown.taken if row.lot == found),
+            "lost": queries.total(row for row in shown.lost if row.lot == found),
             "sides": sides([row.counterpart for row in (*shown.taken, *shown.lost)]),
             "touched": [row for row in queries.touched_lots(found) if row.pk != found.pk],
         }

@@ -12,6 +12,7 @@ from django.db.models import Max, Q, QuerySet
 from django.db.models.functions import Coalesce
 
 from shared.access.models import Site, User
+from shop.ledger.genealogy import with_ancestors, with_descendants
 from shop.ledger.models import Movement, MovementKind
 from shop.lots.models import Container, Lot
 from shop.sums import exact_sum
@@ -54,11 +55,14 @@ class LotTrace:
     """Samples, waste, returns, differences at counts (above zero: less was found)."""
     tools: tuple[Tool, ...]
     left: tuple[Container, ...]
+    """Containers that hold something of it, those of mixed lots as well."""
+    mixed_into: tuple[Lot, ...] = ()
+    mixed_from: tuple[Lot, ...] = ()
 
     @property
     def quantity_left(self) -> Decimal:
-        """Return what all its containers still hold."""
-        return sum((row.balance for row in self.left), ZERO)
+        """Return what its own containers still hold."""
+        return sum((row.balance for row in self.left if row.lot_id == self.lot.pk), ZERO)
 
 
 @dataclass(frozen=True)
@@ -68,6 +72,8 @@ class ToolTrace:
     tool: Tool
     castings: tuple[str, ...]
     taken: tuple[Taken, ...]
+    lots: tuple[Lot, ...]
+    """Every lot in it: those it was cast from, and those that were mixed into them."""
 
 
 def _out() -> Any:
@@ -110,12 +116,14 @@ def _people(moves: Any) -> dict[tuple[int, str, str], tuple[str, ...]]:
 
 
 def lot_trace(lot: Lot) -> LotTrace:
-    """Return where a lot went and what is left."""
-    out = _net(_out().filter(container__lot=lot))
+    """Return where a lot went, itself and in mixed lots that hold some of it, and what is left."""
+    family = with_descendants([lot.pk])
+    out = _net(_out().filter(container__lot__in=family))
     taken = tuple(row for row in out if row.kind == MovementKind.ISSUE)
     tool_ids = {part.tool_id for row in out if row.use for part in row.use.parts}
     tools = Tool.objects.filter(pk__in=[pk for pk in tool_ids if pk], site=lot.site)
-    left = lot.containers.select_related("location").filter(balance__gt=0)
+    left = Container.objects.filter(lot__in=family, balance__gt=0)
+    parents = with_ancestors([lot.pk]) - {lot.pk}
     came = Q(kind=MovementKind.RECEIPT) | Q(reverses__kind=MovementKind.RECEIPT)
     received = Movement.objects.filter(came, container__lot=lot)
     return LotTrace(
@@ -124,8 +132,14 @@ def lot_trace(lot: Lot) -> LotTrace:
         taken,
         tuple(row for row in out if row.kind != MovementKind.ISSUE),
         tuple(tools),
-        tuple(left),
+        tuple(left.select_related("location", "lot").order_by("lot", "code")),
+        tuple(_named(family - {lot.pk})),
+        tuple(_named(parents)),
     )
+
+
+def _named(ids: Iterable[int]) -> QuerySet[Lot]:
+    return Lot.objects.filter(pk__in=list(ids)).select_related("material").order_by("pk")
 
 
 def lots_named(site: Site, code: str) -> QuerySet[Lot]:
@@ -147,17 +161,23 @@ def tool_trace(tool: Tool) -> ToolTrace:
     castings = castings_of(tool)
     went_in = counterparts_of(castings) | {f"{TOOL}{tool.pk}"}
     taken = _net(_out().filter(counterpart__in=went_in, site=tool.site))
-    return ToolTrace(tool, castings, tuple(taken))
+    every = with_ancestors({row.lot.pk for row in taken})
+    return ToolTrace(tool, castings, tuple(taken), tuple(_named(every)))
 
 
 def touched_lots(lot: Lot) -> list[Lot]:
-    """Return the lot and every lot that went into the same castings."""
-    taken = _net(_out().filter(container__lot=lot, about=MovementKind.ISSUE))
+    """
+    Return the lot and every lot that went into the same castings.
+
+    Mixed lots that hold some of it count as it does, and so do all parts of whatever was cast.
+    """
+    family = with_descendants([lot.pk])
+    taken = _net(_out().filter(container__lot__in=family, about=MovementKind.ISSUE))
     castings = {part.casting for row in taken if row.use for part in row.use.parts}
     together = counterparts_of(castings) | {row.counterpart for row in taken}
     rows = _out().filter(site=lot.site, about=MovementKind.ISSUE, counterpart__in=together)
-    ids = set(rows.values_list("container__lot", flat=True)) | {lot.pk}
-    return list(Lot.objects.filter(pk__in=ids).select_related("material").order_by("pk"))
+    met = set(rows.values_list("container__lot", flat=True))
+    return list(_named(with_ancestors(met) | family))
 
 
 def total(taken: Iterable[Taken]) -> Decimal:

@@ -82,8 +82,13 @@ class TraceView(viewsets.ScopedView):
                 "tool": str(tool.pk),
                 "castings": list(trace.castings),
                 "taken": [_taken(row) for row in trace.taken],
+                "lots": [_lot(row) for row in trace.lots],
             }
         )
+
+
+def _lot(row: Lot) -> dict[str, str]:
+    return {"id": str(row.pk), "code": row.code, "material_code": row.material.code}
 
 
 def _lot_shown(trace: queries.LotTrace) -> dict[str, Any]:
@@ -91,6 +96,8 @@ def _lot_shown(trace: queries.LotTrace) -> dict[str, Any]:
     unit = trace.lot.material.unit
     return {
         "lot": str(trace.lot.pk),
+        "mixed_into": [_lot(row) for row in trace.mixed_into],
+        "mixed_from": [_lot(row) for row in trace.mixed_from],
         "received": quantity((trace.received, unit)),
         "taken": [_taken(row) for row in trace.taken],
         "lost": [_taken(row) for row in trace.lost],

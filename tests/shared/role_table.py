@@ -64,7 +64,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("movements", "movements"),
     **rows("movements", "movements/{}", "GET"),
     **rows("weighings", "scale-readings", "POST"),
-    **rows("movements", "splits receipts scans", "POST"),
+    **rows("movements", "splits mixes receipts scans", "POST"),
     **rows("requirements", "reservations reservations/{} requirements requirements/{}", "GET"),
     **rows("tools", "tools tool-events"),
     **rows("tools", "tools/{}", "GET PATCH"),
