@@ -26,10 +26,12 @@ class Supply(NamedTuple):
     usable_until: date | None = None
     opened: bool = False
     due_on: date | None = None
+    claimed_as: str | None = None
+    """Name that reserved uses call it by, where its code is that of several containers."""
 
 
 class Use(NamedTuple):
-    """A dated need of a pour; with `lot` it is reserved from that lot."""
+    """A dated need of a pour; with `lot` it is reserved from the supply claimed as that."""
 
     day: date
     quantity: float
@@ -251,7 +253,7 @@ class _Run:
             else:
                 held = steps(supply.quantity)
                 self.opening += held
-                claims = aside.get(supply.code)
+                claims = aside.get(supply.claimed_as or supply.code)
                 free = self._set_aside(supply, held, claims) if claims else held
                 self._put(supply, free)
         self.shelf.sort()

@@ -1,8 +1,9 @@
 """
 From the database to the outlook of each material: a constant number of queries, however many.
 
-Sealed stock is summed by material and expiry in the database, so that a hundred thousand lots
-come over as some thousand sums. Opened containers come one by one: each has its own clock.
+Sealed stock is summed by material and expiry in the database, so that a hundred thousand lots come
+over as some thousand sums. Opened and reserved containers come one by one: each has a clock or
+a claim of its own.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
+from django.db.models import Q
 from django.db.models.functions import TruncDate
 
 from shared import clock
@@ -130,7 +132,7 @@ def stock(site: Site, today: date, material_ids: list[int] | None = None) -> dic
     """Read supplies and uses of every material at a site, in five queries."""
     found: dict[int, Stock] = defaultdict(Stock)
     _sealed(site, found, material_ids)
-    _opened(site, found, material_ids)
+    _by_container(site, found, material_ids)
     _reserved(site, found, material_ids)
     _required(site, found, material_ids)
     for due in purchasing.due(site.pk, material_ids):
@@ -146,7 +148,10 @@ def stock(site: Site, today: date, material_ids: list[int] | None = None) -> dic
 
 
 def _sealed(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
-    rows = Container.objects.filter(lot__site=site, balance__gt=0, opened_at__isnull=True)
+    """Sum sealed stock that nothing is reserved from."""
+    rows = Container.objects.filter(
+        lot__site=site, balance__gt=0, opened_at__isnull=True, reserved=0
+    )
     names = ["lot__material", "lot__status", "lot__expires_on"]
     if material_ids is not None:
         rows = rows.filter(lot__material__in=material_ids)
@@ -160,9 +165,10 @@ def _sealed(site: Site, found: dict[int, Stock], material_ids: list[int] | None)
             found[material].supplies.append(Supply(code, float(total), until))
 
 
-def _opened(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
+def _by_container(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
+    """Read one by one what has a clock or a reservation of its own."""
     rows = Container.objects.filter(
-        lot__site=site, balance__gt=0, opened_at__isnull=False
+        Q(opened_at__isnull=False) | Q(reserved__gt=0), lot__site=site, balance__gt=0
     ).select_related("lot__site", "lot__material")
     if material_ids is not None:
         rows = rows.filter(lot__material__in=material_ids)
@@ -171,28 +177,31 @@ def _opened(site: Site, found: dict[int, Stock], material_ids: list[int] | None)
             found[row.lot.material_id].not_released += row.balance
             continue
         found[row.lot.material_id].supplies.append(
-            Supply(row.lot.code, float(row.balance), clocks(row).until, opened=True)
+            Supply(
+                row.lot.code,
+                float(row.balance),
+                clocks(row).until,
+                opened=row.opened_at is not None,
+                claimed_as=_claim(row.pk),
+            )
         )
+
+
+def _claim(container_id: int) -> str:
+    return f"container {container_id}"
 
 
 def _reserved(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
     rows = Reservation.objects.filter(container__lot__site=site)
-    by_lot = material_ids is not None
     if material_ids is not None:
         rows = rows.filter(container__lot__material__in=material_ids)
     listed = rows.order_by().values_list(
-        "container__lot__material",
-        "container__lot__code",
-        "container__opened_at",
-        "container__lot__expires_on",
-        "purpose",
-        "needed_at",
-        "quantity",
+        "container__lot__material", "container", "purpose", "needed_at", "quantity"
     )
-    for material, lot, opened, until, purpose, needed_at, quantity in listed:
+    for material, container, purpose, needed_at, quantity in listed:
         day = clock.local(needed_at, site).date()
-        code = lot if by_lot or opened else sealed_code(until)
-        found[material].uses.append(Use(day, float(quantity), _named(purpose), code))
+        use = Use(day, float(quantity), _named(purpose), _claim(container))
+        found[material].uses.append(use)
 
 
 def sealed_code(until: date | None) -> str:
