@@ -1,7 +1,7 @@
 """All models of the shop app, gathered for Django."""
 
 from shop.counting.models import CountLine, CycleCount
-from shop.ledger.models import Movement, Requirement, Reservation
+from shop.ledger.models import Movement, Requirement, Reservation, UsedReservation
 from shop.lots.models import Container, Lot, Placement
 from shop.materials.models import (
     LearnedCode,
@@ -64,4 +64,5 @@ __all__ = [
     "Tool",
     "ToolEvent",
     "ToolHalf",
+    "UsedReservation",
 ]

@@ -21,7 +21,7 @@ from shop.errors import (
     NotFound,
     NotReversible,
 )
-from shop.ledger.models import USES, Movement, MovementKind, Reservation
+from shop.ledger.models import USES, Movement, MovementKind, Reservation, UsedReservation
 from shop.ledger.opening import opened
 from shop.ledger.posting import (
     Entry,
@@ -30,6 +30,7 @@ from shop.ledger.posting import (
     locked,
     post,
     repeat_of,
+    set_aside_again,
     shrink_reservations,
 )
 from shop.lots.models import Container, LotStatus
@@ -134,6 +135,10 @@ def issue(
         over = container.reserved - used - (container.balance - quantity)
         shrink_reservations(container, over, keep=purpose)
     posted = post(replace(entry, used=used), container)
+    UsedReservation.objects.get_or_create(
+        movement_id=posted.id,
+        defaults={"purpose": purpose, "quantity": used, "needed_at": own.needed_at},
+    )
     cut_reservation(own, used)
     return posted
 
@@ -247,7 +252,8 @@ def reverse(
     """
     Put a movement right by a counter-movement that names it; at most one for each movement.
 
-    A transfer has two rows and both are undone. What is taken back out must still be there.
+    A transfer has two rows and both are undone. What is taken back out must still be there. What
+    an issue had used up of a reservation is set aside again, while its use is still planned.
     """
     originals = _originals(key_of_original)
     first = originals[0]
@@ -275,7 +281,12 @@ def reverse(
 def _reverse_one(entry: Entry, row: Movement, containers: dict[int, Container]) -> MovementInfo:
     if Movement.objects.filter(reverses=row).exists():
         raise AlreadyReversed(f"The movement {row.key} has been reversed already.", key=row.key)
-    return post(entry, containers[row.container_id])
+    container = containers[row.container_id]
+    posted = post(entry, container)
+    used = UsedReservation.objects.filter(movement=row).first()
+    if used is not None:
+        set_aside_again(container, used)
+    return posted
 
 
 def _originals(key: str) -> list[Movement]:

@@ -6,15 +6,19 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from django.db import IntegrityError, transaction
+
 from shared import clock
 from shared.access.models import Site, User
 from shared.errors import Invalid
 from shared.retry import retried
 from shared.times import happened
+from shop.errors import KeyReused
 from shop.keys import key_for
 from shop.ledger import actions
 from shop.ledger.goods_in import Goods, Pack
-from shop.ledger.models import MovementKind
+from shop.ledger.models import Movement, MovementKind
+from shop.ledger.posting import locked
 from shop.ledger.serializers import SIDES
 from shop.lots.actions import place
 from shop.lots.models import Container
@@ -90,14 +94,18 @@ def split(
     location: Location | None = None,
     reason: str = "",
 ) -> Container:
-    """Move part of a container into another of its lot, or into a new one."""
+    """
+    Move part of a container into another of its lot, or into a new one.
+
+    A repeat of the key returns the container that was filled the first time.
+    """
     now = clock.now()
+    # The lot is locked before a code is chosen: two splits at once would choose the same.
+    locked([container.pk])
+    if done := Movement.objects.filter(key=f"{key}:{actions.IN}").first():
+        return _split_before(done, container, quantity)
     if into is None:
-        code = code or next_code(container)
-        if Container.objects.filter(code=code).exists():
-            words = f"code is {code!r}; another container carries that label."
-            raise Invalid.one("code", "unique", words, value=code)
-        into = Container.objects.create(lot=container.lot, code=code)
+        into = _labelled(container, code)
         shelf = location or container.location
         if shelf is not None:
             into = place(into.pk, location=shelf, at=now, by=by)
@@ -112,6 +120,23 @@ def split(
     )
     into.refresh_from_db()
     return into
+
+
+def _split_before(done: Movement, container: Container, quantity: Decimal) -> Container:
+    if (done.counterpart, done.quantity) != (f"container:{container.pk}", quantity):
+        raise KeyReused(f"The key {done.key} was used for another split; use a new key.")
+    return done.container
+
+
+def _labelled(container: Container, code: str) -> Container:
+    """Return a new container of the same lot; refuse a label that another one carries."""
+    code = code or next_code(container)
+    try:
+        with transaction.atomic():
+            return Container.objects.create(lot=container.lot, code=code)
+    except IntegrityError:
+        words = f"code is {code!r}; another container carries that label."
+        raise Invalid.one("code", "unique", words, value=code) from None
 
 
 def next_code(container: Container) -> str:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.db import IntegrityError, transaction
+
 from shared import clock
 from shared.access.models import Site, User
 from shared.errors import FieldProblem, Invalid
@@ -157,9 +159,7 @@ def _take_in(
     first = lot.containers.count() + 1
     made = []
     for n, pack in enumerate(goods.containers):
-        container = Container.objects.create(
-            lot=lot, code=pack.code or _code(lot, first + n), location=pack.location
-        )
+        container = _container(lot, pack, first + n)
         if pack.location is not None:
             Placement.objects.create(container=container, location=pack.location, since=at, by=by)
         receive(
@@ -230,11 +230,17 @@ def _first_status(site: Site, goods: Goods) -> tuple[LotStatus, str]:
     return (LotStatus.QUARANTINE if material.check_on_receipt else LotStatus.RELEASED), ""
 
 
-def _code(lot: Lot, n: int) -> str:
-    """Return a label code for a container; the lot's own number makes it unique everywhere."""
+def _container(lot: Lot, pack: Pack, n: int) -> Container:
+    """Return a new container; the lot's own number keeps a label apart from another lot's."""
     plain = f"{lot.code}/{n}"
-    taken = Container.objects.filter(code=plain).exists()
-    return f"{lot.code}/{lot.pk}.{n}" if taken else plain
+    for code in [pack.code] if pack.code else [plain, f"{lot.code}/{lot.pk}.{n}"]:
+        try:
+            with transaction.atomic():
+                return Container.objects.create(lot=lot, code=code, location=pack.location)
+        except IntegrityError:
+            taken = code
+    words = f"code is {taken!r}; another container carries that label."
+    raise Invalid.one("goods/containers/code", "unique", words, value=taken)
 
 
 def _earlier(key: str, goods: Sequence[Goods]) -> tuple[Received, ...]:

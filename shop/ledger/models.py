@@ -113,6 +113,25 @@ class Reservation(models.Model):
         return f"{self.quantity} of {self.container_id} for {self.purpose}"
 
 
+class UsedReservation(models.Model):
+    """What an issue used up of a reservation, so that undoing the issue sets it aside again."""
+
+    movement = models.OneToOneField(Movement, models.CASCADE, related_name="used_reservation")
+    purpose = models.CharField(max_length=120)
+    quantity = models.DecimalField(**QUANTITY)
+    needed_at = models.DateTimeField()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0), name="usedreservation_quantity_positive"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} for {self.purpose}"
+
+
 class Requirement(models.Model):
     """A dated need for a material, pushed by whoever plans (`source`); purchasing reads it."""
 

@@ -22,8 +22,9 @@ from shared import clock
 from shared.errors import Invalid
 from shop.errors import KeyReused, NotEnoughStock, NotFound
 from shop.ledger.in_time import after_receipt
-from shop.ledger.models import Movement, MovementKind, Reservation
+from shop.ledger.models import Movement, MovementKind, Reservation, UsedReservation
 from shop.ledger.opening import opened
+from shop.ledger.purposes import open_purposes
 from shop.lots.models import Container, Lot
 from shop.stores_types import MovementInfo
 from shop.sums import exact_sum
@@ -221,4 +222,32 @@ def cut_reservation(row: Reservation, by: Decimal) -> None:
         row.delete()
     else:
         row.quantity -= by
+        row.save(update_fields=["quantity"])
+
+
+def set_aside_again(container: Container, used: UsedReservation) -> None:
+    """
+    Give a use back what an issue, now undone, had taken of its reservation.
+
+    No more than what is free, and no more than the plan still wants where it can be asked.
+    """
+    prefixes, wanted = open_purposes()
+    more = min(used.quantity, container.balance - container.reserved)
+    if used.purpose.startswith(prefixes):
+        held = Reservation.objects.filter(purpose=used.purpose)
+        there = held.aggregate(total=exact_sum("quantity"))["total"]
+        more = min(more, wanted.get(used.purpose, ZERO) - there)
+    if more <= 0:
+        return
+    Container.objects.filter(pk=container.pk).update(reserved=in_steps(F("reserved") + more))
+    container.reserved += more
+    row, new = Reservation.objects.get_or_create(
+        container=container,
+        purpose=used.purpose,
+        defaults={
+            "quantity": more, "needed_at": used.needed_at, "created_at": clock.now()
+        },
+    )  # fmt: skip
+    if not new:
+        row.quantity += more
         row.save(update_fields=["quantity"])

@@ -104,9 +104,7 @@ class SplitSerializer(StrictSerializer):
 
 
 class PartSerializer(StrictSerializer):
-    container = fields.RelatedIdField(
-        queryset=Container.objects.select_related("lot__material"), site_path="lot__site"
-    )
+    container = fields.RelatedIdField(queryset=Container.objects.select_related("lot__material"))
     quantity = QuantityField()
 
 
@@ -116,7 +114,6 @@ class MixSerializer(StrictSerializer):
     parts = PartSerializer(many=True, allow_empty=False, max_length=20)
     into = fields.RelatedIdField(
         queryset=Container.objects.all(),
-        site_path="lot__site",
         required=False,
         help_text="A can of a mixed lot to fill up; left out: a new one.",
     )

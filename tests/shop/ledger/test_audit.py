@@ -84,7 +84,8 @@ def test_each_kind_of_difference_is_found(busy, planned, unguarded, kind, spoil)
     spoil(*busy)
     found = differences()
     assert kind in {d.kind for d in found}
-    assert all(d.lot_id == busy[0].lot_id for d in found)
+    past = "below zero in the past"
+    assert all(d.lot_id == busy[0].lot_id for d in found if d.kind != past)
 
 
 def test_a_reservation_nobody_wants_and_a_want_without_reservation(busy, planned):
@@ -113,7 +114,7 @@ def test_the_audit_asks_as_often_for_one_container_as_for_many(
 ):
     for _ in range(5):
         make_container(holds=1)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         differences()
 
 

@@ -186,6 +186,49 @@ def test_no_movement_is_lost_or_doubled_and_no_balance_falls_below_zero(shop):
     shop.run("manage.py", "audit_stock", "--skip-checks")
 
 
+SPLITS = """
+import django; django.setup()
+import json, threading
+from decimal import Decimal
+from django.db import connection
+from shared.errors import ShopError
+from shop.ledger.booking import split
+from shop.lots.models import Container
+from tests.factories.shop import make_container, make_lot, make_material, make_site
+
+site, material = make_site(code="SPLIT"), make_material(code="SPLIT")
+can = make_container(make_lot(site, material, code="SPLIT"), holds=60, code="SPLIT")
+answers, start = [], threading.Barrier(12)
+
+def write(n):
+    start.wait(20)
+    for m in range(4):
+        for again in range(2):
+            try:
+                made = split(container=can, quantity=Decimal(1), key=f"{n}:{m}", by=None)
+                answers.append((n, m, made.code))
+            except Exception as error:
+                answers.append((n, m, repr(error)))
+    connection.close()
+
+threads = [threading.Thread(target=write, args=(n,)) for n in range(12)]
+[t.start() for t in threads]; [t.join(120) for t in threads]
+can.refresh_from_db()
+codes = list(Container.objects.filter(lot=can.lot).values_list("code", flat=True))
+print(json.dumps({"answers": answers, "balance": str(can.balance), "codes": codes}))
+"""
+
+
+@pytest.mark.servers
+def test_splits_at_the_same_time_never_clash_and_each_repeat_is_the_same_can(shop):
+    found = json.loads(shop.run("-c", SPLITS).strip().splitlines()[-1])
+    answers = {tuple(answer) for answer in found["answers"]}
+    assert len(found["answers"]) == 96
+    assert len(answers) == 48, sorted(answers)[:4]
+    assert {code for _, _, code in answers} == set(found["codes"]) - {"SPLIT"}
+    assert found["balance"] == "12.0000"
+
+
 DEADLOCK = """
 import django; django.setup()
 import threading

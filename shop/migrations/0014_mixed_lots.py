@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0012_issues_name_their_use'),
+        ('shop', '0013_activation_energy_words'),
     ]
 
     operations = [
