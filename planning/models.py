@@ -26,6 +26,7 @@ from planning.routes.models import Route, RouteStep
 from planning.rules.models import PlanningRules
 from planning.schedule.models import WeekPlan
 from planning.trials.models import PlanTrial
+from planning.weigh_in.models import CastingQuarantine, GateRecord, WeighingAmendment
 
 __all__ = [
     "Batch",
@@ -33,11 +34,13 @@ __all__ = [
     "BatchEntry",
     "BatchLine",
     "BatchPortion",
+    "CastingQuarantine",
     "ChannelChoice",
     "Cure",
     "Delivery",
     "DeliveryItem",
     "Demould",
+    "GateRecord",
     "Heartbeat",
     "Lift",
     "PatternMesh",
@@ -54,4 +57,5 @@ __all__ = [
     "ToolOrder",
     "WeekPlan",
     "Weighing",
+    "WeighingAmendment",
 ]

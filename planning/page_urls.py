@@ -59,6 +59,7 @@ urlpatterns = [
     path("batches/<int:pk>/photo/", weigh_in.add_photo, name="batch-photo-add"),
     path("batch-photos/<int:pk>/", weigh_in.photo, name="batch-photo"),
     path("keeper.js", weigh_in.keeper, name="keeper"),
+    path("quarantines/<int:pk>/release/", weigh_in.release_quarantine, name="quarantine-release"),
     path("orders/", pours.orders, name="orders"),
     path("orders/new/", pours.new_order, name="order-new"),
     path("orders/file/", pours.load_file, name="orders-file"),

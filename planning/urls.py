@@ -14,6 +14,7 @@ from planning.routes.views import RouteViewSet
 from planning.rules.views import RulesViewSet
 from planning.schedule.views import PlanViewSet
 from planning.trials.views import TrialViewSet
+from planning.weigh_in.quarantine_api import CastingQuarantineViewSet
 from planning.weigh_in.scale_views import ScaleReadingView
 from planning.weigh_in.views import BatchViewSet
 from planning.workbench import urls as workbench
@@ -32,6 +33,7 @@ router.register("sheets", SheetViewSet, "sheet")
 router.register("cures", CureViewSet, "cure")
 router.register("temperatures", TemperatureViewSet, "temperature")
 router.register("demouldings", DemouldViewSet, "demoulding")
+router.register("casting-quarantines", CastingQuarantineViewSet, "casting-quarantine")
 
 api_urlpatterns: list[Any] = [
     *router.urls,

@@ -11,6 +11,7 @@ TABLES = (
     "shop_movement",
     "shop_toolevent",
     "planning_weighing",
+    "planning_weighingamendment",
     "planning_batchentry",
     "planning_temperaturereading",
     "shared_auditentry",

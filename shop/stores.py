@@ -53,6 +53,7 @@ __all__ = [
     "container",
     "container_by_code",
     "containers",
+    "containers_by_id",
     "expected_receipts",
     "find_tool",
     "free_reservations",
@@ -131,6 +132,12 @@ def container(container_id: int) -> ContainerInfo:
     if row is None:
         raise _missing("container", container_id)
     return lots.container_info(row)
+
+
+def containers_by_id(container_ids: Iterable[int]) -> dict[int, ContainerInfo]:
+    """Return containers by id, whatever their lots' status; one query."""
+    rows = lots.with_lots().filter(pk__in=set(container_ids))
+    return {row.pk: lots.container_info(row) for row in rows}
 
 
 def container_by_code(site_id: int, code: str) -> ContainerInfo:

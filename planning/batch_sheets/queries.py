@@ -13,6 +13,7 @@ from django.db.models import QuerySet
 from planning.batch_sheets.words import POURING_STEPS
 from planning.batches.changes import changes_since, last_print, planned_of
 from planning.batches.models import Batch, BatchStatus
+from planning.clocks.deadline import Deadline, deadlines
 from planning.clocks.standing import running
 from planning.pours.models import PourStatus, PourStep
 from planning.schedule.models import PlanState, WeekPlan
@@ -42,7 +43,8 @@ def batches_of(site: Site, day: date) -> QuerySet[Batch]:
             "people",
             "lines__container__lot__material",
             "lines__container__location",
-            "lines__weighings",
+            "lines__weighings__amendments",
+            "entries",
             "portions__lift__pour__order__tool",
             "portions__lift__place",
             "portions__lift__pour__lifts",
@@ -66,7 +68,8 @@ def sheet(
         batches = [b for b in batches if person_id in {p.pk for p in b.people.all()}]
         steps = [s for s in steps if person_id in {p.pk for p in s.planned_people.all()}]
     systems = {s.id: s for s in stores.systems({batch.system_id for batch in batches})}
-    rows = [batch_row(batch, systems[batch.system_id]) for batch in batches]
+    until = deadlines(batches)
+    rows = [batch_row(batch, systems[batch.system_id], until[batch.pk]) for batch in batches]
     materials = {m.id for s in systems.values() for m in (s.resin, s.hardener)}
     cautions = [{"code": code, "text": text} for code, text in stores.hazard_lines(materials)]
     for batch, row in zip(batches, rows, strict=True):
@@ -103,9 +106,8 @@ def revision_of(site: Site, day: date, batches: Iterable[Batch]) -> str:
     return f"{plan.week}, revision {plan.revision}"
 
 
-def batch_row(batch: Batch, info: SystemInfo) -> dict[str, Any]:
-    """Return one batch of a sheet. Latest pour time counts from first contact."""
-    contact = batch.contact_at or batch.planned_contact
+def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, Any]:
+    """Return one batch of a sheet."""
     lines = [line_row(line, batch) for line in batch.lines.all()]
     return {
         "id": batch.pk,
@@ -120,13 +122,13 @@ def batch_row(batch: Batch, info: SystemInfo) -> dict[str, Any]:
         "scale": "" if batch.scale is None else batch.scale.name,
         "readability_g": None if batch.scale is None else batch.scale.readability_g,
         "start_at": batch.planned_start,
-        "contact_at": contact,
+        "contact_at": deadline.counts_from,
         "pour_start_at": batch.planned_pour_start,
         "pour_end_at": batch.planned_pour_end,
         "end_at": batch.planned_end,
-        "pot_life_min": batch.pot_life_min,
-        "pot_life_basis": batch.pot_life_basis,
-        "latest_pour_at": contact + timedelta(minutes=batch.pot_life_min),
+        "pot_life_min": deadline.pot_life_min,
+        "pot_life_basis": deadline.basis,
+        "latest_pour_at": deadline.pour_by,
         "mixed_kg": batch.mixed_kg,
         "target_kg": sum((line["target_kg"] for line in lines), Decimal(0)),
         "poured_kg": sum((portion.kg for portion in batch.portions.all()), Decimal(0)),
@@ -140,7 +142,7 @@ def batch_row(batch: Batch, info: SystemInfo) -> dict[str, Any]:
 def line_row(line: Any, batch: Batch) -> dict[str, Any]:
     """Return one row to weigh: which lot, from which shelf, how much, how near."""
     container = line.container
-    weighed = [w.weighed_kg for w in line.weighings.all()]
+    weighed = [w.kg for w in line.weighings.all()]
     return {
         "id": line.pk,
         "role": line.role,

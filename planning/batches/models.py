@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import ClassVar
 
 from django.db import models
@@ -199,6 +200,12 @@ class Weighing(models.Model):
     def __str__(self) -> str:
         return f"{self.line}: {self.weighed_kg} kg"
 
+    @property
+    def kg(self) -> Decimal:
+        """Return what counts: the last amendment, else what was written down first, kg."""
+        amended = list(self.amendments.all())
+        return amended[-1].to_kg if amended else self.weighed_kg
+
 
 class EntryKind(models.TextChoices):
     CONTACT = "contact", "First contact: mixing began"
@@ -206,6 +213,12 @@ class EntryKind(models.TextChoices):
     POUR_STARTED = "pour_started", "Pouring began"
     POURED = "poured", "Poured"
     CONDITIONS = "conditions", "Air, surface and humidity"
+    CAN_EMPTY = "can_empty", "Can is empty"
+    NO_MORE = "no_more", "No more goes into this row"
+    HOT_POT = "hot_pot", "Hot pot"
+    SPILL = "spill", "Spill or splash"
+    ALL_CLEAR = "all_clear", "Trouble is over"
+    REWEIGHED = "reweighed", "Weighing amended"
     SCRAPPED = "scrapped", "Pot scrapped"
     LEAK = "leak", "Barrier leaked"
     SHORT = "short", "Poured short"
@@ -224,6 +237,9 @@ class BatchEntry(models.Model):
     by = models.ForeignKey("shared.User", models.PROTECT, null=True, related_name="+")
     portion = models.ForeignKey(
         "planning.BatchPortion", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    line = models.ForeignKey(
+        "planning.BatchLine", models.PROTECT, null=True, blank=True, related_name="+"
     )
     amends = models.ForeignKey(
         "self", models.PROTECT, null=True, blank=True, related_name="amendments"

@@ -16,6 +16,7 @@ from planning.cures.models import Demould
 from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
+from planning.weigh_in.quarantine import refuse_quarantined
 from shared.errors import ShopError
 from shared.times import happened
 from shop import stores
@@ -51,6 +52,8 @@ def demould(
             "demoulded.",
             code="not_curing",
         )
+    if verdict == "accept":
+        refuse_quarantined(pour)
     cures = Cure.objects.filter(lift__pour=pour).select_related("lift")
     at = happened(
         at,

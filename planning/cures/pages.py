@@ -22,6 +22,7 @@ from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
 from planning.schedule.because import ask_because
+from planning.weigh_in.quarantine import quarantines_of
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
@@ -52,6 +53,7 @@ def _page(
         "cures": request.access.may("cures:write", request.site.pk),
         "steps": request.access.may("steps:write", request.site.pk),
         "weighings": request.access.may("weighings:write", request.site.pk),
+        "quarantines": request.access.may("quarantines:write", request.site.pk),
     }
     system = stores.system(found.system_id)
     steps = _steps(found)
@@ -60,6 +62,7 @@ def _page(
         "lifts": lifts,
         "due": page_data.demould_due(found),
         "missing": page_data.missing_of(found, lifts, now),
+        "quarantines": quarantines_of(found),
         "batches": page_data.batches_of(found),
         "steps": _open_steps(steps, given, may["steps"]),
         "done": [s for s in steps if s.done_at is not None],

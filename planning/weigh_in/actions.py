@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Max, Min, Sum
+from django.db.models import F, Max, Min
 
 from planning.batches.lines import purpose
 from planning.batches.models import (
@@ -20,14 +20,18 @@ from planning.batches.models import (
     BatchPortion,
     BatchStatus,
     EntryKind,
-    Lift,
     Weighing,
 )
-from planning.clocks import actions as clocks
+from planning.core.casting import pot
 from planning.core.casting.dew_point import dew_point_c
-from planning.core.casting.mixing import Correction, MixRatio, correct_overpour
+from planning.core.casting.mixing import Correction
 from planning.pours.models import Pour, PourStatus
+from planning.weigh_in import contents, pouring
+from planning.weigh_in.contents import correction_of
+from planning.weigh_in.gate import LIVE_FOR, Passing, Verdict, judge
 from planning.weigh_in.losses import leave_to_plan, take_from_lift
+from planning.weigh_in.models import GateRecord
+from planning.weigh_in.quarantine import pours_of, quarantine_castings
 from shared import clock
 from shared.errors import Invalid, ShopError
 from shared.times import Event, happened
@@ -70,12 +74,15 @@ def record_weighing(
     container_code: str = "",
     reason: str = "",
     already_kg: Decimal | None = None,
+    already: bool = False,
 ) -> Weighed:
     """
     Write down what went into the pot and issue it from stores. A repeat returns the first.
 
     `already_kg` is what the caller knows to be weighed into this row; where the row holds another
-    mass by now, two people weigh for it and the second one is refused.
+    mass by now, two people weigh for it and the second one is refused. With `already`, or told
+    late, it has been weighed: it is recorded also from a lot that is held or expired by now, and
+    the gate then stops the pot.
     """
     found = Weighing.objects.filter(key=key).select_related("line").first()
     if found is not None:
@@ -128,13 +135,10 @@ def record_weighing(
             happened_at=at,
             by=by,
             reason=reason,
+            already=already or now - at > LIVE_FOR,
         )
     result = _weighed(weighing)
-    if result.ready:
-        stores.free_reservations(prefix=f"batch:{batch.pk}:")
-    status = BatchStatus.WEIGHED if result.ready else BatchStatus.WEIGHING
-    if batch.status != status:
-        Batch.objects.filter(pk=batch.pk).update(status=status, version=F("version") + 1)
+    settle_status(batch)
     return result
 
 
@@ -154,8 +158,9 @@ def _what_to_do() -> Iterator[None]:
 
 
 def _same_as_seen(line: BatchLine, already_kg: Decimal, weighed_kg: Decimal) -> None:
-    rows = list(line.weighings.select_related("by", "line__batch__site").order_by("at", "pk"))
-    there = sum((row.weighed_kg for row in rows), Decimal(0))
+    found = line.weighings.select_related("by", "line__batch__site")
+    rows = list(found.prefetch_related("amendments").order_by("at", "pk"))
+    there = sum((row.kg for row in rows), Decimal(0))
     if there == already_kg or not rows:
         return
     last = rows[-1]
@@ -198,60 +203,30 @@ def _container_for(line: BatchLine, code: str, reason: str) -> int:
     return other.id
 
 
-def weighed_kg(batch: Batch) -> dict[str, Decimal]:
-    """Return what is in the pot so far, by role, kg."""
-    rows = (
-        Weighing.objects.filter(line__batch=batch)
-        .values("line__role")
-        .annotate(kg=Sum("weighed_kg"))
-    )
-    totals = {"resin": Decimal(0), "hardener": Decimal(0)}
-    totals.update({row["line__role"]: row["kg"] for row in rows})
-    return totals
-
-
 def _weighed(weighing: Weighing) -> Weighed:
     batch = Batch.objects.select_related("scale", "mixer").get(pk=weighing.line.batch_id)
-    lines = list(batch.lines.all())
-    done = set(
-        Weighing.objects.filter(line__batch=batch).values_list("line_id", flat=True).distinct()
-    )
-    if any(line.pk not in done for line in lines):
+    if any(row.weighed_kg == 0 and not row.no_more for row in contents.rows_of(batch)):
         return Weighed(weighing, None, False)
     correction = correction_of(batch)
-    return Weighed(weighing, correction, correction is None or correction.within_tolerance)
+    return Weighed(weighing, correction, _is_ready(batch, correction))
 
 
-def correction_of(batch: Batch) -> Correction | None:
-    """Return how the pot stands against its ratio, and what to add if it is off."""
-    totals = weighed_kg(batch)
-    if totals["resin"] <= 0:
-        return None
-    info = stores.system(batch.system_id)
-    division = Decimal("0.1") if batch.scale is None else batch.scale.readability_g
-    poured = batch.portions.aggregate(kg=Sum("kg"))["kg"] or Decimal(0)
-    short = _short_role(info.hardener_per_100, totals)
-    containers = [line.container_id for line in batch.lines.all() if line.role == short]
-    stock = sum((stores.container(c).free for c in containers), Decimal(0))
-    pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
-    residue = batch.mixed_kg - poured
-    try:
-        return correct_overpour(
-            MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent)),
-            1000 * float(totals["resin"]),
-            1000 * float(totals["hardener"]),
-            float(division),
-            pot_g=1000 * float(min(pots)) if pots else float("inf"),
-            lift_g=1000 * float(poured * Decimal("1.05") + residue),
-            stock_g=1000 * float(stock),
-        )
-    except ValueError as error:
-        raise ShopError(f"Batch {batch.number}: {error}.", code="ratio_out_of_reach") from error
+def _is_ready(batch: Batch, correction: Correction | None) -> bool:
+    """Whether nothing is left to weigh and the ratio is kept."""
+    in_ratio = correction is not None and correction.within_tolerance
+    return in_ratio and pot.all_weighed(contents.rows_of(batch))
 
 
-def _short_role(hardener_per_100: Decimal, totals: Mapping[str, Decimal]) -> str:
-    wanted = totals["resin"] * hardener_per_100 / 100
-    return "resin" if totals["hardener"] > wanted else "hardener"
+def settle_status(batch: Batch) -> bool:
+    """Bring a pot that is being weighed to the status its weights give it; tell if it is ready."""
+    ready = _is_ready(batch, correction_of(batch))
+    if ready:
+        stores.free_reservations(prefix=f"batch:{batch.pk}:")
+    status = BatchStatus.WEIGHED if ready else BatchStatus.WEIGHING
+    if batch.status != status:
+        Batch.objects.filter(pk=batch.pk).update(status=status, version=F("version") + 1)
+        batch.status = status
+    return ready
 
 
 @transaction.atomic
@@ -267,9 +242,16 @@ def record_entry(
     facts: Mapping[str, Any] | None = None,
     words: str = "",
     amends: BatchEntry | None = None,
+    line: BatchLine | None = None,
     photo: Any = None,
+    passing: Passing = Passing(),  # noqa: B008 - frozen
 ) -> BatchEntry:
-    """Add an entry to a batch's log and do what follows from it. A repeat returns the first."""
+    """
+    Add an entry to a batch's log and do what follows from it. A repeat returns the first.
+
+    First contact and pouring go through the gate: what is about to happen is refused while
+    something stands in its way; what has happened is recorded, and its castings are quarantined.
+    """
     found = BatchEntry.objects.filter(key=key).first()
     if found is not None:
         if found.batch_id != batch.pk or found.kind != kind:
@@ -292,12 +274,15 @@ def record_entry(
         facts=facts,
         words=words,
         amends=amends,
+        line=line,
     )
     if photo is not None:
         entry.photo = photo
+    if kind == EntryKind.CONTACT:
+        return _contact(entry, passing)
+    if kind == EntryKind.POURED:
+        return _poured(entry, passing)
     follow = {
-        EntryKind.CONTACT: _contact,
-        EntryKind.POURED: _poured,
         EntryKind.SCRAPPED: _scrapped,
         EntryKind.LEAK: take_from_lift,
         EntryKind.SHORT: take_from_lift,
@@ -305,6 +290,8 @@ def record_entry(
     if follow is not None:
         follow(entry)
     entry.save()
+    if kind == EntryKind.NO_MORE:
+        _no_more(entry)
     return entry
 
 
@@ -325,6 +312,14 @@ def _before_entry(batch: Batch, kind: str, portion: BatchPortion | None) -> list
     return found
 
 
+def _no_more(entry: BatchEntry) -> None:
+    """Close a row that did not get its mass; hardener and portions follow what is in the pot."""
+    if entry.line is None:
+        raise Invalid.one("line", "missing", "line is empty; name the row that gets no more.")
+    if entry.batch.status in OPEN:
+        settle_status(entry.batch)
+
+
 def _with_dew_point(facts: dict[str, Any]) -> dict[str, Any]:
     if "air_c" in facts and "humidity_percent" in facts:
         dew = dew_point_c(float(facts["air_c"]), float(facts["humidity_percent"]))
@@ -334,52 +329,85 @@ def _with_dew_point(facts: dict[str, Any]) -> dict[str, Any]:
     return facts
 
 
-def _contact(entry: BatchEntry) -> None:
+def _contact(entry: BatchEntry, passing: Passing) -> BatchEntry:
     batch = entry.batch
-    if batch.status != BatchStatus.WEIGHED:
+    if batch.status not in (BatchStatus.WEIGHING, BatchStatus.WEIGHED):
         words = batch.get_status_display().lower()
-        why = "weigh resin and hardener first" if batch.status in OPEN else words
+        why = "; weigh resin and hardener first" if batch.status == BatchStatus.PLANNED else ""
         raise BatchFixed(
-            f"Batch {batch.number} cannot be mixed: it is {words}; {why}.", code="batch_fixed"
+            f"Batch {batch.number} cannot be mixed: it is {words}{why}.", code="batch_fixed"
+        )
+    verdict = judge(entry, list(batch.portions.all()), passing)
+    if batch.status == BatchStatus.WEIGHING and not verdict.late:
+        raise BatchFixed(
+            f"Batch {batch.number} cannot be mixed: a row has less than its least mass. Weigh the "
+            "rest, or say of that row that no more goes in.",
+            code="batch_fixed",
         )
     batch.status, batch.contact_at = BatchStatus.MIXING, entry.at
     batch.version += 1
     batch.save(update_fields=["status", "contact_at", "version"])
+    stores.free_reservations(prefix=f"batch:{batch.pk}:")
     Pour.objects.filter(
         lifts__portions__batch=batch, status__in=[PourStatus.PLANNED, PourStatus.ASKED]
     ).update(status=PourStatus.POURING, version=F("version") + 1)
+    return _kept(entry, verdict, pours_of(batch))
 
 
-def _poured(entry: BatchEntry) -> None:
+def _poured(entry: BatchEntry, passing: Passing) -> BatchEntry:
     """One portion is in, or all of them; the lift's clock starts with its last portion."""
     batch = entry.batch
     if batch.status != BatchStatus.MIXING:
-        raise BatchFixed(
-            f"Batch {batch.number} is {batch.get_status_display().lower()}; record first contact "
-            "before pouring.",
-            code="batch_fixed",
-        )
+        raise BatchFixed(_why_not_poured(batch), code="batch_fixed")
     open_portions = list(batch.portions.filter(poured_at__isnull=True).select_related("lift"))
     portions = [p for p in open_portions if entry.portion_id in (None, p.pk)]
     if not portions:
         raise BatchFixed(
             f"This portion of batch {batch.number} is poured already.", code="portion_poured"
         )
-    for portion in portions:
-        kg = entry.facts.get("kg") if entry.portion_id else None
-        portion.poured_kg = portion.kg if kg is None else Decimal(str(kg))
-        portion.poured_at = entry.at
-        portion.save(update_fields=["poured_kg", "poured_at"])
+    verdict = judge(entry, portions, passing)
+    missing = pouring.pour_portions(entry, portions, late=verdict.late)
     if len(portions) == len(open_portions):
         batch.status, batch.poured_at = BatchStatus.POURED, entry.at
         batch.version += 1
         batch.save(update_fields=["status", "poured_at", "version"])
-    for lift in Lift.objects.filter(portions__in=portions).select_related("pour__order__site"):
-        rows = list(lift.portions.values_list("kg", "lost_kg", "poured_at"))
-        whole = sum(kg - lost for kg, lost, _ in rows) >= lift.mass_kg - Decimal("0.001")
-        times = [at for *_, at in rows if at is not None]
-        if whole and len(times) == len(rows):
-            clocks.start_clock(lift=lift, poured_at=max(times))
+    kept = _kept(entry, verdict, {portion.lift.pour_id for portion in portions})
+    pouring.tell_missing(entry, missing)
+    pouring.start_clocks(portions)
+    return kept
+
+
+def _why_not_poured(batch: Batch) -> str:
+    said = f"Batch {batch.number} is {batch.get_status_display().lower()}"
+    if batch.status in OPEN:
+        return f"{said}; record first contact before pouring."
+    if batch.status == BatchStatus.POURED:
+        return f"{said}; each of its portions has its weight. Record a remark if it is otherwise."
+    return f"{said}; nothing of it can be poured."
+
+
+def _kept(entry: BatchEntry, verdict: Verdict, pours: Iterable[int]) -> BatchEntry:
+    """Keep an entry that came through the gate with what was found there."""
+    entry.save()
+    if not verdict.late and not verdict.hindrances:
+        return entry
+    GateRecord.objects.create(
+        entry=entry,
+        late=verdict.late,
+        hindrances=[{"code": one.code, "words": one.words} for one in verdict.hindrances],
+        reason=verdict.passing.reason,
+        decided_by=verdict.passing.decided_by,
+    )
+    if verdict.doubtful:
+        what = "Mixed" if entry.kind == EntryKind.CONTACT else "Poured"
+        told = " ".join(one.words for one in verdict.hindrances)
+        quarantine_castings(
+            entry=entry,
+            words=f"{what} although it was not ready: {told}",
+            now=entry.recorded_at,
+            pours=pours,
+        )
+    return entry
 
 
 def _scrapped(entry: BatchEntry) -> None:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
 from planning.batch_sheets.queries import batch_row
-from planning.batches.models import Batch, Weighing
+from planning.batches.models import Batch, BatchEntry, EntryKind, Weighing
 from planning.batches.printed import decimals_of
-from planning.core.casting.dew_point import LEAST_MARGIN_K
-from planning.core.casting.pot_life import pot_life_min
-from planning.system_data import system_data
+from planning.clocks.deadline import deadline_of
+from planning.weigh_in.contents import residue_kg
+from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.replan import offer_of
 from shop import stores
 from shop.stores_types import SystemInfo
@@ -28,10 +28,12 @@ def batch_with_parts(pk: int, site_id: int) -> Batch | None:
             "lines__container__location",
             "lines__weighings__container",
             "lines__weighings__by",
+            "lines__weighings__amendments",
             "portions__lift__pour__order__tool",
             "portions__lift__place",
             "portions__lift__pour__lifts",
             "entries__by",
+            "entries__gate",
         )
         .first()
     )
@@ -40,15 +42,11 @@ def batch_with_parts(pk: int, site_id: int) -> Batch | None:
 def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
     """Return a batch as its page shows it; masses are decimal text, times carry their offset."""
     info = stores.system(batch.system_id)
-    row = batch_row(batch, info)
+    row = batch_row(batch, info, deadline_of(batch))
     pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
-    pot_life, basis = _pot_life(batch, info)
-    contact = batch.contact_at or batch.planned_contact
+    closed = {entry.line_id for entry in batch.entries.all() if entry.kind == EntryKind.NO_MORE}
     return {
         **row,
-        "pot_life_min": pot_life,
-        "pot_life_basis": basis,
-        "latest_pour_at": contact + timedelta(minutes=pot_life),
         "status_words": batch.get_status_display(),
         "decimals": decimals_of(row["readability_g"]),
         "mix_min": info.mix_min,
@@ -56,10 +54,12 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "contacted_at": batch.contact_at,
         "planned_contact_at": batch.planned_contact,
         "lines": [
-            _line(line, plain) for line, plain in zip(_lines(batch), row["lines"], strict=True)
+            _line(line, plain, line.pk in closed)
+            for line, plain in zip(batch.lines.all(), row["lines"], strict=True)
         ],
         "cans": _cans(batch, info),
-        "least_margin_k": LEAST_MARGIN_K,
+        "gate": gate_of(batch, now),
+        "residue_kg": residue_kg(batch),
         "entries": [
             {
                 "id": entry.pk,
@@ -72,6 +72,8 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
                 "portion": entry.portion_id,
                 "words": entry.words,
                 "facts": entry.facts,
+                "line": entry.line_id,
+                "gate": _gate(entry),
             }
             for entry in batch.entries.all()
         ],
@@ -102,27 +104,7 @@ def _cans(batch: Batch, info: SystemInfo) -> list[dict[str, Any]]:
     ]
 
 
-def _pot_life(batch: Batch, info: SystemInfo) -> tuple[int, str]:
-    """Return the planned pot life, or a shorter one when the shop was found to be warmer."""
-    seen = [e for e in batch.entries.all() if e.kind == "conditions" and "air_c" in e.facts]
-    if not seen:
-        return batch.pot_life_min, batch.pot_life_basis
-    air_c = float(seen[-1].facts["air_c"])
-    try:
-        limit = pot_life_min(system_data(info), air_c, float(batch.mixed_kg))
-    except ValueError:  # measured far outside what the system's data reach
-        return batch.pot_life_min, batch.pot_life_basis
-    if limit.value is None or limit.value >= batch.pot_life_min:
-        return batch.pot_life_min, batch.pot_life_basis
-    source = "data sheet's" if limit.basis == "datasheet" else "computed"
-    return max(1, int(limit.value)), f"shorter than planned: {source} at the measured {air_c:g} °C"
-
-
-def _lines(batch: Batch) -> list[Any]:
-    return list(batch.lines.all())
-
-
-def _line(line: Any, plain: dict[str, Any]) -> dict[str, Any]:
+def _line(line: Any, plain: dict[str, Any], no_more: bool) -> dict[str, Any]:
     info = stores.container(line.container_id)
     return {
         **plain,
@@ -130,15 +112,30 @@ def _line(line: Any, plain: dict[str, Any]) -> dict[str, Any]:
         "usable_until": info.usable_until,
         "lot_status": info.lot_status,
         "weighings": [_weighing(weighing) for weighing in line.weighings.all()],
-        "weighed_kg": sum((w.weighed_kg for w in line.weighings.all()), Decimal(0)),
+        "no_more": no_more,
+        "weighed_kg": sum((w.kg for w in line.weighings.all()), Decimal(0)),
         "in_can_kg": info.balance,
+    }
+
+
+def _gate(entry: BatchEntry) -> dict[str, Any] | None:
+    found = getattr(entry, "gate", None)
+    if found is None:
+        return None
+    return {
+        "late": found.late,
+        "hindrances": found.hindrances,
+        "reason": found.reason,
+        "decided_by": found.decided_by,
     }
 
 
 def _weighing(weighing: Weighing) -> dict[str, Any]:
     return {
+        "id": weighing.pk,
         "key": weighing.key,
-        "kg": weighing.weighed_kg,
+        "kg": weighing.kg,
+        "first_kg": weighing.weighed_kg,
         "at": weighing.at,
         "container": weighing.container.code,
         "reason": weighing.reason,

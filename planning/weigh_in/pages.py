@@ -14,7 +14,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from planning.batches.models import Batch, BatchEntry, EntryKind
-from planning.weigh_in import actions, replan, scale_readings
+from planning.weigh_in import actions, quarantine, replan, scale_readings
+from planning.weigh_in.models import CastingQuarantine
 from planning.weigh_in.page_state import batch_with_parts, state_of
 from shared import clock
 from shared.api.permissions import needs
@@ -105,6 +106,24 @@ def ask_plan(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, error.message)
         return redirect("batch", pk=pk)
     return redirect("plan-compare", pk=plan.pk)
+
+
+@require_POST
+@needs("quarantines:write")
+def release_quarantine(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let a casting out of quarantine with a reason."""
+    found = get_object_or_404(CastingQuarantine, pk=pk, pour__order__site=request.site)
+    try:
+        quarantine.release(
+            quarantine=found,
+            reason=request.POST.get("reason", ""),
+            now=clock.now(),
+            by=request.user,
+        )
+        messages.success(request, f"{found.pour} is out of quarantine.")
+    except ShopError as error:
+        messages.error(request, error.message)
+    return redirect("pour", pk=found.pour_id)
 
 
 @needs("batches:read")

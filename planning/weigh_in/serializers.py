@@ -2,13 +2,53 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from planning.batches.models import BatchEntry, BatchLine, BatchPortion, EntryKind, Weighing
+from planning.batches.models import Batch, BatchEntry, BatchLine, BatchPortion, EntryKind, Weighing
+from planning.batches.serializers import BatchSerializer
+from planning.clocks.deadline import Deadline, deadlines
+from planning.weigh_in.models import GateRecord
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 
 KG = {"max_digits": 10, "decimal_places": 4}
+
+
+class LiveBatchSerializer(BatchSerializer):
+    """
+    A batch: one mix, one pot, one clock.
+
+    `pot_life_min` is the planned pot life; `pour_by` counts from first contact and from the
+    temperatures really seen, as every page and sheet shows it.
+    """
+
+    pour_by = serializers.SerializerMethodField()
+    pour_by_basis = serializers.SerializerMethodField()
+
+    @extend_schema_field(OpenApiTypes.DATETIME)
+    def get_pour_by(self, batch: Batch) -> datetime:
+        """Return when the pot life ends."""
+        return self._deadline(batch).pour_by
+
+    def get_pour_by_basis(self, batch: Batch) -> str:
+        """Return what that rests on."""
+        return self._deadline(batch).basis
+
+    def _deadline(self, batch: Batch) -> Deadline:
+        """Return a batch's deadline, read for a whole list at once."""
+        known: dict[int, Deadline] = self.context.setdefault("deadlines", {})
+        if batch.pk not in known:
+            listed = self.parent is not None and self.parent.instance
+            known.update(deadlines(listed or [batch]))
+        return known[batch.pk]
+
+    class Meta(BatchSerializer.Meta):
+        fields = [*BatchSerializer.Meta.fields, "pour_by", "pour_by_basis"]
+        read_only_fields = [name for name in fields if name != "pinned"]
 
 
 class NewWeighingSerializer(StrictSerializer):
@@ -21,6 +61,11 @@ class NewWeighingSerializer(StrictSerializer):
         required=False, max_length=60, allow_blank=True, default="", help_text="As scanned."
     )
     reason = fields.TextField(required=False, max_length=200, allow_blank=True, default="")
+    already = fields.YesNoField(
+        required=False,
+        default=False,
+        help_text="It is in the pot: recorded also from a lot that is held or expired by now.",
+    )
     already_kg = fields.DecimalField(
         required=False,
         allow_null=True,
@@ -72,13 +117,20 @@ class FactsSerializer(StrictSerializer):
     humidity_percent = fields.DecimalField(
         required=False, min_value=1, max_value=100, max_digits=4, decimal_places=1
     )
+    mix_c = fields.DecimalField(
+        required=False, min_value=-30, max_value=100, max_digits=5, decimal_places=1
+    )
     pot_c = fields.DecimalField(
         required=False, min_value=-30, max_value=300, max_digits=5, decimal_places=1
     )
 
 
 class NewEntrySerializer(StrictSerializer):
-    """Something that happened to a batch."""
+    """
+    Something that happened to a batch.
+
+    First contact and pouring are refused while something stands in the way; see the batch's gate.
+    """
 
     kind = fields.ChoiceField(choices=EntryKind.choices)
     at = fields.HappenedField(required=False)
@@ -92,12 +144,69 @@ class NewEntrySerializer(StrictSerializer):
     amends = fields.RelatedIdField(
         queryset=BatchEntry.objects.all(), required=False, allow_null=True
     )
+    line = fields.RelatedIdField(queryset=BatchLine.objects.all(), required=False, allow_null=True)
+    already = fields.YesNoField(
+        required=False,
+        default=False,
+        help_text="It has happened: recorded whatever stands in its way, castings quarantined.",
+    )
+    gate_reason = fields.TextField(
+        required=False,
+        max_length=200,
+        allow_blank=True,
+        default="",
+        help_text="Why to go on although something stands in the way that a reason passes.",
+    )
+    decided_by = fields.TextField(
+        required=False, max_length=80, allow_blank=True, default="", help_text="Who decides that."
+    )
+
+
+class GateRecordSerializer(StrictModelSerializer):
+    """What stood in the way of a contact or pour, and on whose word it went on."""
+
+    class Meta:
+        model = GateRecord
+        fields = ["late", "hindrances", "reason", "decided_by"]
+        read_only_fields = fields
+
+
+class HindranceSerializer(serializers.Serializer):
+    """One thing that stands in the way of mixing or pouring."""
+
+    code = serializers.CharField()
+    words = serializers.CharField()
+    what_to_do = serializers.CharField()
+    reason_passes = serializers.BooleanField()
+    clears_at = serializers.DateTimeField(allow_null=True)
+
+
+class PortionGateSerializer(serializers.Serializer):
+    """What a portion gets from what is really in the pot, and what stands in its way."""
+
+    portion = serializers.CharField()
+    offered_kg = serializers.DecimalField(max_digits=10, decimal_places=4)
+    hindrances = HindranceSerializer(many=True)
+
+
+class GateSerializer(serializers.Serializer):
+    """Whether a pot may be mixed and its portions poured, as things stand now."""
+
+    contact = HindranceSerializer(many=True)
+    portions = PortionGateSerializer(many=True)
+    pourable_kg = serializers.DecimalField(max_digits=16, decimal_places=8)
+    missing_kg = serializers.DecimalField(max_digits=16, decimal_places=8)
+    over_kg = serializers.DecimalField(max_digits=16, decimal_places=8)
+    pour_by = serializers.DateTimeField()
+    pot_life_min = serializers.IntegerField()
+    pot_life_basis = serializers.CharField()
 
 
 class EntrySerializer(StrictModelSerializer):
     """An entry of a batch's log; `photo` is where its picture is, empty without one."""
 
     photo = serializers.SerializerMethodField()
+    gate = GateRecordSerializer(read_only=True, allow_null=True, default=None)
 
     def get_photo(self, entry: BatchEntry) -> str:
         """Return the address of the photo."""
@@ -113,6 +222,8 @@ class EntrySerializer(StrictModelSerializer):
             "recorded_at",
             "portion",
             "amends",
+            "line",
+            "gate",
             "facts",
             "words",
             "photo",

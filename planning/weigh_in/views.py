@@ -14,11 +14,14 @@ from rest_framework.response import Response
 
 from planning.batch_sheets import actions as batch_sheets
 from planning.batches.models import Batch, BatchEntry, EntryKind
-from planning.batches.serializers import BatchSerializer
-from planning.weigh_in import actions
+from planning.weigh_in import actions, contents
+from planning.weigh_in.gate import Passing
+from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.serializers import (
     CorrectionSerializer,
     EntrySerializer,
+    GateSerializer,
+    LiveBatchSerializer,
     NewEntrySerializer,
     NewWeighingSerializer,
     WeighedSerializer,
@@ -38,16 +41,17 @@ class BatchViewSet(
 
     queryset = (
         Batch.objects.select_related("site")
-        .prefetch_related("people", "lines__container__lot", "portions__lift")
+        .prefetch_related("people", "lines__container__lot", "portions__lift", "entries")
         .order_by("id")
     )
-    serializer_class = BatchSerializer
+    serializer_class = LiveBatchSerializer
     scope_noun = "batches"
     scope_actions: ClassVar[dict[str, str]] = {
         "weighings": "weighings:write",
         "entries": "weighings:write",
         "photos": "weighings:write",
         "correction": "weighings:read",
+        "gate": "weighings:read",
     }
     filterset_fields = {
         "status": ["exact"],
@@ -94,7 +98,7 @@ class BatchViewSet(
 
         def work(body: dict[str, Any]) -> BatchEntry:
             batch, now = self.get_object(), clock.now()
-            for name in ("portion", "amends"):
+            for name in ("portion", "amends", "line"):
                 row = body.get(name)
                 if row is not None and row.batch_id != batch.pk:
                     raise Invalid.one(
@@ -102,8 +106,17 @@ class BatchViewSet(
                     )
             values = {"at": now, **body}
             facts = {n: str(v) for n, v in values.pop("facts", {}).items()}
+            passing = Passing(
+                values.pop("gate_reason"), values.pop("decided_by"), values.pop("already")
+            )
             return actions.record_entry(
-                batch=batch, key=self._key(), now=now, by=request.user, facts=facts, **values
+                batch=batch,
+                key=self._key(),
+                now=now,
+                by=request.user,
+                facts=facts,
+                passing=passing,
+                **values,
             )
 
         return self.once(work)
@@ -148,11 +161,17 @@ class BatchViewSet(
         row = self.get_object().entries.filter(pk=int(entry)).first()
         return jpeg(None if row is None else row.photo)
 
+    @extend_schema(responses={200: GateSerializer})
+    @action(detail=True, methods=["get"])
+    def gate(self, request: Any, pk: Any = None) -> Response:
+        """Return what stands in the way of mixing and pouring now, and what each portion gets."""
+        return Response(GateSerializer(gate_of(self.get_object(), clock.now())).data)
+
     @extend_schema(responses={200: CorrectionSerializer, 204: None})
     @action(detail=True, methods=["get"])
     def correction(self, request: Any, pk: Any = None) -> Response:
         """Return how the pot stands against its ratio; 204 while nothing is weighed."""
-        found = actions.correction_of(self.get_object())
+        found = contents.correction_of(self.get_object())
         return Response(status=204) if found is None else Response(_correction(found))
 
 

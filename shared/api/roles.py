@@ -22,6 +22,7 @@ NOUNS: dict[str, str] = {
     "plans": "week plans",
     "batches": "batches and their sheets",
     "weighings": "weigh-ins and entries of a batch",
+    "quarantines": "castings that must not be used until they are judged",
     "cures": "cure clocks, temperatures, demoulding",
     "reminders": "reminders and notices",
     "purchases": "purchase proposals, orders and confirmations",
@@ -53,7 +54,7 @@ def _scopes(read: str, write: str) -> frozenset[str]:
 
 _FLOOR = (
     "sites materials lots movements requirements tools tool_orders routes steps plans batches "
-    "weighings cures reminders trace calculations"
+    "weighings quarantines cures reminders trace calculations"
 )
 
 ROLES: dict[str, frozenset[str]] = {
@@ -73,7 +74,7 @@ ROLES: dict[str, frozenset[str]] = {
     "tool_keeper": _scopes(_FLOOR, "tools tool_orders steps cures reminders calculations"),
     "quality": _scopes(
         _FLOOR + " purchases events audit",
-        "lots releases shelf_life tools cures reminders calculations",
+        "lots releases shelf_life tools quarantines cures reminders calculations",
     ),
     "administrator": SCOPES,
     "integration": _scopes(

@@ -110,13 +110,16 @@ def issue(
     happened_at: datetime,
     by: User | None = None,
     reason: str = "",
+    already: bool = False,
 ) -> MovementInfo:
     """
     Take material out for a batch or a coat; the first issue opens the container.
 
     `counterpart` is `batch:7`, `pour:7`, `tool:7`, or `other:` with words, so that the trace
     finds it. What is reserved for `purpose` is used up first. More may have been weighed than was
-    reserved: it is gone, so reservations of later uses shrink to what is left.
+    reserved: it is gone, so reservations of later uses shrink to what is left. With
+    `already` it has left the can: a held or expired lot no longer stops it, or the ledger would
+    not be true.
     """
     refuse_unknown_use(counterpart)
     about = _about(key, container_id, counterpart, happened_at, by, reason)
@@ -124,7 +127,8 @@ def issue(
     container = locked([container_id])[container_id]
     if earlier := repeat_of(entry):
         return earlier
-    refuse_unusable(container, happened_at)
+    if not already:
+        refuse_unusable(container, happened_at)
     own = None
     if purpose:
         own = Reservation.objects.filter(container=container, purpose=purpose).first()

@@ -8,6 +8,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from tests.factories.floor import sign_off
+
 
 def tap(page: Any, name: str, **more: Any) -> None:
     """Tap the button or link of that name."""
@@ -68,6 +70,7 @@ def shot(page: Any, name: str) -> None:
 def play_batch(page: Any, batch: Any, clock: Any) -> None:
     """Make ready, weigh, mix and pour a batch of one portion, each at its planned time."""
     clock.move_to(batch.planned_start)
+    sign_off(batch)
     page.goto(f"/batches/{batch.pk}/")
     wait_for_step(page, "Make ready")
     page.locator("#ready").tap()

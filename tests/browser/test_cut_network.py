@@ -7,6 +7,7 @@ import pytest
 from planning.batches.models import BatchEntry, Weighing
 from shop import stores
 from tests.browser import steps
+from tests.factories.floor import sign_off
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -35,6 +36,7 @@ def test_three_cuts_lose_nothing_and_double_nothing(
     page = open_page(390)
     sign_in(page, "tess")
     clock.move_to(batch.planned_start)
+    sign_off(batch)
     page.goto(f"/batches/{batch.pk}/")
     page.wait_for_function("() => navigator.serviceWorker.ready.then(() => true)")
     page.reload()  # now the page itself is kept on the device

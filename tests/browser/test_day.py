@@ -9,6 +9,7 @@ from planning.clocks.models import Cure
 from planning.cures.models import Demould
 from planning.pours.models import PourStep
 from tests.browser import steps
+from tests.factories.floor import sign_off
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -73,6 +74,7 @@ def test_a_day_from_the_sheet_to_the_demoulded_casting(planned_batch, open_page,
     steps.wait_for_step(page, "first contact")
     steps.wait_until_sent(page)
     clock.move_to(batch.planned_contact)
+    sign_off(batch)
     page.reload()
     page.locator("#contact").tap()
     steps.wait_for_step(page, "Second container")

@@ -169,6 +169,9 @@ def weigh_and_pour(technician, batch):
         first = technician.post(f"batches/{batch['id']}/weighings", body, key=key)
         assert technician.post(f"batches/{batch['id']}/weighings", body, key=key) == first
     assert first["ready"] is True
+    for portion in batch["portions"]:
+        for step in technician.get(f"steps?pour={portion['pour']}&phase=before")["items"]:
+            technician.post(f"steps/{step['id']}/signatures", {"at": began.isoformat()})
     for minutes, kind in ((10, "contact"), (25, "poured")):
         at = (began + timedelta(minutes=minutes)).isoformat()
         body = {"kind": kind, "at": at}

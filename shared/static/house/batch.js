@@ -13,11 +13,12 @@ document.addEventListener("DOMContentLoaded", () => {
   const part = (name) => document.getElementById(name);
   const { target, judged } = Weighing;
   let state = JSON.parse(part("batch-state").textContent);
-  let pot = Pot.of(state, weighedInto);
+  let pot = Pot.of(state, weighedInto, noMore, pouredInto);
   let shown = null;          // the step that is drawn, so that typing is not disturbed
   let substitute = null;     // a container other than the sheet's, with its reason
   let lessPoured = null;     // a portion that got less than planned, to be told as poured short
   const scanned = new Set();
+  const emptied = new Map(); // rows of which a can ran empty, with its code: another can follows
 
   const inZone = (at, options) => new Intl.DateTimeFormat("en-GB", { timeZone: state.zone, ...options }).format(new Date(at));
   const clockText = (at) => inZone(at, { hour: "2-digit", minute: "2-digit" });
@@ -33,6 +34,14 @@ document.addEventListener("DOMContentLoaded", () => {
     const here = heldKind("weighing").filter((row) => row.line === line.id && !known(row.key));
     return line.weighings.reduce((sum, one) => sum + Pot.units(one.kg), 0) + here.reduce((sum, row) => sum + Pot.units(row.body.weighed_kg), 0);
   }
+  function noMore(line) {
+    return line.no_more || heldKind("no_more").some((row) => row.body.line === String(line.id));
+  }
+  function pouredInto(portion) {
+    if (portion.poured_at !== null) return Pot.units(portion.poured_kg);
+    const here = heldKind("poured").find((row) => row.body.portion === String(portion.id));
+    return here ? Pot.units(here.body.facts.kg) : null;
+  }
   const contactAt = () => state.contacted_at || (heldKind("contact")[0] || {}).at || null;
   const isPoured = (portion) => portion.poured_at !== null || heldKind("poured").some((row) => row.body.portion === String(portion.id));
   const isScrapped = () => state.status === "scrapped" || heldKind("scrapped").length > 0;
@@ -40,12 +49,18 @@ document.addEventListener("DOMContentLoaded", () => {
   /* "I have everything" is no record of the shop, but a reload of the page must not ask it again. */
   const isReady = () => sessionStorage.getItem(`shop.ready-${id}`) === "yes" || has("conditions");
 
+  /* Rows of one component look alike: say which can of how many. */
+  function ofCans(line) {
+    const alike = state.lines.filter((one) => one.role === line.role);
+    return alike.length < 2 ? "" : `, can ${alike.indexOf(line) + 1} of ${alike.length}`;
+  }
+
   function steps() {
     const list = [];
     const begun = state.lines.some((line) => weighedInto(line) > 0);
     list.push({ name: "prepare", title: "Make ready", done: isReady() || begun || Boolean(contactAt()) });
     for (const line of state.lines) {
-      list.push({ name: `line-${line.id}`, title: `Weigh ${line.role}`, line, done: weighedInto(line) > 0 });
+      list.push({ name: `line-${line.id}`, title: `Weigh ${line.role}${ofCans(line)}`, line, done: pot.closed(line) });
     }
     const wrong = contactAt() ? null : pot.correction();
     if (wrong) list.push({ name: `correct-${wrong.role}-${wrong.add}`, title: "Put the ratio right", wrong, done: false });
@@ -71,44 +86,67 @@ document.addEventListener("DOMContentLoaded", () => {
 
   const entry = (more) => Weighing.entry({ pot, scaleUrl: root.dataset.scaleUrl, decimals: state.decimals, ...more });
 
+  function whyBarred(line) {
+    const other = `Fetch another can of ${line.material} and scan it.`;
+    if (line.lot_status !== "released") return `Stop: lot ${line.lot} is not released (${line.lot_status}). ${other}`;
+    const late = line.usable_until && new Date(line.usable_until) < Queue.now();
+    return late ? `Stop: lot ${line.lot} may not be used after ${dayText(line.usable_until)}. ${other}` : null;
+  }
+
   function drawLine({ line }) {
     const { sheet, aim, low, high, follows } = pot.aim(line);
-    const there = pot.inPot();
-    const late = line.usable_until && new Date(line.usable_until) < Queue.now();
-    const other = `Fetch another can of ${line.material} and scan it.`;
-    const barred = line.lot_status !== "released" ? `Stop: lot ${line.lot} is not released (${line.lot_status}). ${other}`
-      : late ? `Stop: lot ${line.lot} may not be used after ${dayText(line.usable_until)}. ${other}` : null;
+    const [there, mine] = [pot.inPot(), weighedInto(line)];
+    const barred = whyBarred(line);
     const where = [line.material, `can ${line.container}`, `lot ${line.lot}`, line.shelf].filter(Boolean).join(", ");
     const why = line.role === "hardener" ? "for the resin really in the pot" : "to make up for the can before";
-    const head = [h("p", {}, where),
-      target(`${BatchLog.capital(line.role)}, kg`, kgText(aim), `within ${kgText(low)} to ${kgText(high)} kg`, follows ? `${why}; the sheet says ${kgText(sheet)}` : null),
-      barred ? judged("stop", barred) : null];
+    const rest = { aim: Math.max(pot.division, aim - mine), low: Math.max(pot.division, low - mine), high: Math.max(pot.division, high - mine) };
+    const head = [target(`${mine ? "Still to weigh: " : ""}${line.role}, kg`, kgText(rest.aim), `within ${kgText(rest.low)} to ${kgText(rest.high)} kg`,
+      mine ? `${kgText(mine)} kg of ${kgText(aim)} kg are in` : follows ? `${why}; the sheet says ${kgText(sheet)}` : null),
+      h("p", {}, where), barred ? judged("stop", barred) : null];
     if (!scanned.has(line.id)) {
-      return [...head, Weighing.scan({ line, barred, cans: () => state.cans, until: dayText, next: (instead) => {
+      return [...head, Weighing.scan({ line, barred, emptied: emptied.get(line.id), cans: () => state.cans, until: dayText, next: (instead) => {
         substitute = instead && { ...instead, line: line.id };
         scanned.add(line.id);
         shown = null;
         draw();
-      } })];
+      } }), mine ? closing(line, null) : null];
     }
     const chosen = substitute && substitute.line === line.id ? substitute : null;
     const holds = Pot.units(chosen ? chosen.in_can_kg : line.in_can_kg);
     const judge = (tenths) => {
       if (tenths > holds) return ["stop", `By the book this can holds ${kgText(holds)} kg. Read the scale again; was it tared?`];
-      if (tenths < low) return ["mind", `${kgText(low - tenths)} kg short of the least.`];
-      if (tenths > high) return ["stop", `${kgText(tenths - high)} kg too much. Record what is really in the pot; the next step tells what to add.`];
-      return ["good", `Good: ${tenths === aim ? "on target" : `${kgText(Math.abs(tenths - aim))} kg ${tenths > aim ? "over" : "under"} target`}.`];
+      if (tenths < rest.low) return ["mind", `${kgText(rest.low - tenths)} kg short of the least.`];
+      if (tenths > rest.high) return ["stop", `${kgText(tenths - rest.high)} kg too much. Record what is really in the pot; the next step tells what to add.`];
+      return ["good", `Good: ${tenths === rest.aim ? "on target" : `${kgText(Math.abs(tenths - rest.aim))} kg ${tenths > rest.aim ? "over" : "under"} target`}.`];
     };
     if (chosen) head.push(judged("mind", `From ${chosen.container} instead: ${chosen.reason}`));
-    head.push(h("p", { class: "small" }, there ? `Tare the scale to 0 before this can. Not tared, it would show ${kgText(there + aim)} kg at the target, without the pot's own weight.` : "Stand the clean, dry pot on the scale and tare it to 0."));
-    return [...head, entry({ label: "From this can, kg", target: aim, low, high, most: 1.5 * aim, judge, button: `Record ${line.role}`,
-      take: (tenths) => weigh(line, tenths, chosen) })];
+    head.push(h("p", { class: "small" }, there ? `Tare the scale to 0 before this can. Not tared, it would show ${kgText(there + rest.aim)} kg at the target, without the pot's own weight.` : "Stand the clean, dry pot on the scale and tare it to 0."));
+    const form = entry({ label: "From this can, kg", target: rest.aim, low: rest.low, high: rest.high, most: 1.5 * rest.aim, judge, button: `Record ${line.role}`,
+      take: (tenths) => weigh(line, tenths, chosen) });
+    return [...head, form, closing(line, chosen)];
+  }
+
+  /* A can that runs empty leaves its row open for the next can; "no more" closes it as it is. */
+  function closing(line, chosen) {
+    const reading = () => { const field = part("reading"); return field && /^\d{1,4}([.,]\d{1,6})?$/.test(field.value.trim()) ? Pot.units(field.value.trim().replace(",", ".")) : 0; };
+    const weighRest = () => { const tenths = reading(); if (tenths > 0) weigh(line, tenths, chosen); };
+    const nextCan = () => {
+      const code = chosen ? chosen.container : line.container;
+      weighRest();
+      emptied.set(line.id, code);
+      scanned.delete(line.id);
+      record("can_empty", `Can ${code} is empty`, { line: String(line.id), words: `can ${code}` });
+    };
+    const stop = () => { weighRest(); record("no_more", `No more ${line.role} goes in`, { line: String(line.id) }); };
+    return h("div", { class: "closing" }, scanned.has(line.id) ? h("button", { type: "button", class: "button--plain", id: "can-empty", tap: nextCan }, "Can is empty: next can") : null,
+      weighedInto(line) || emptied.has(line.id) ? h("button", { type: "button", class: "button--plain", id: "no-more", tap: stop }, `No more ${line.role}: go on with less`) : null);
   }
 
   function weigh(line, tenths, chosen) {
     const body = { line: String(line.id), weighed_kg: (tenths / 10000).toFixed(4), already_kg: (weighedInto(line) / 10000).toFixed(4) };
     if (chosen) Object.assign(body, { container_code: chosen.container, reason: chosen.reason });
     substitute = null;
+    scanned.delete(line.id);
     record("weighing", `${BatchLog.capital(line.role)}: ${kgText(tenths)} kg`, body, { line: line.id });
   }
 
@@ -160,18 +198,24 @@ document.addEventListener("DOMContentLoaded", () => {
       verdict, h("button", { type: "button", class: "button--big", id: "ready", tap: begin }, "Ready to weigh")];
   }
 
-  /* A surface near its dew point is damp: the resin then cures badly on it and does not bond. */
-  function dampness() {
-    const seen = state.entries.filter((one) => one.facts.margin_k !== undefined).at(-1);
-    if (!seen || Number(seen.facts.margin_k) >= state.least_margin_k) return null;
-    const apart = Number(seen.facts.margin_k);
-    return judged("stop", `The surface is ${Number(seen.facts.surface_c)} °C, ${Math.abs(apart).toFixed(1)} K ${apart < 0 ? "below" : "above"} the dew point; ${state.least_margin_k} K are wanted. Warm the pattern or dry the air, measure again, then pour.`);
+  /* What a pot that holds less than planned fills, and what then remains. */
+  function shortPot() {
+    const { kg, missing } = pot.offer();
+    if (!missing) return null;
+    const each = state.portions.filter((one) => kg.has(one.id)).map((one, n) => `${n ? "then " : "fill first "}${one.pour} lift ${one.lift}: ${kgText(kg.get(one.id))} of ${kgText(Pot.units(one.kg))} kg`);
+    return judged("mind", `The pot is ${kgText(missing)} kg short. ${each.join("; ")}. ${kgText(missing)} kg remain to be planned anew: ask for the new plan as soon as it is poured.`.replace("short. fill", "short. Fill"));
   }
 
   function drawContact() {
-    return [target("In the pot, kg", kgText(pot.inPot()), "inside the ratio's tolerance"), dampness(),
-      h("p", {}, `Tap when resin and hardener meet. From then on the pot lives ${state.pot_life_min} min. Mix 2 to 3 minutes; scrape sides and bottom.`),
-      h("button", { type: "button", class: "button--big", id: "contact", tap: () => { PotClock.sound(); record("contact", "First contact"); } }, "First contact: now")];
+    const go = h("button", { type: "button", class: "button--big", id: "contact", tap: () => {
+      const passing = gate.passing();
+      if (!passing) return;
+      PotClock.sound();
+      record("contact", "First contact", passing);
+    } }, "First contact: now");
+    const gate = Gate.make({ told: state.gate.contact, button: go, clockText, name: root.dataset.name });
+    return [target("In the pot, kg", kgText(pot.inPot()), "inside the ratio's tolerance"), gate.node, shortPot(),
+      h("p", {}, `Tap when resin and hardener meet. From then on the pot lives ${state.pot_life_min} min. Mix 2 to 3 minutes; scrape sides and bottom.`), go];
   }
 
   const deadPot = () => (PotClock.isDead() ? judged("stop", "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null);
@@ -182,25 +226,31 @@ document.addEventListener("DOMContentLoaded", () => {
   ];
 
   function drawPortion({ portion }) {
-    const aim = Pot.units(portion.kg);
     const { division } = pot;
-    const round = Math.round(aim / division) * division;
+    const { kg, missing, over } = pot.offer();
+    const aim = kg.get(portion.id);
+    const round = (missing ? Math.floor(aim / division) : Math.round(aim / division)) * division;
     const latest = new Date(new Date(contactAt()).getTime() + state.pot_life_min * 60000);
     const words = [`${portion.tool}, ${Number(portion.depth_mm).toFixed(1)} mm deep`, portion.place].filter(Boolean).join(", ");
-    const into = (kg) => ({ portion: String(portion.id), facts: { kg } });
-    const another = (tenths) => {
-      if (tenths < 0.95 * aim) lessPoured = { portion: String(portion.id), kg: kgText(round - tenths) };
-      record("poured", `Poured ${kgText(tenths)} kg`, into((tenths / 10000).toFixed(4)));
+    const last = kg.size === 1;
+    const pour = (tenths) => {
+      const passing = gate.passing();
+      if (!passing) return;
+      if (!missing && tenths < 0.95 * aim) lessPoured = { portion: String(portion.id), kg: kgText(round - tenths) };
+      record("poured", `Poured ${kgText(tenths)} kg`, { portion: String(portion.id), facts: { kg: (tenths / 10000).toFixed(4) }, ...passing });
     };
-    return [h("p", {}, words), portion.abrade_first ? judged("mind", "The lift below must be abraded and cleaned first.") : null, dampness(),
+    const go = h("button", { type: "button", class: "button--big", id: "poured", tap: () => pour(aim) }, `Poured: ${kgText(round)} kg`);
+    const told = (state.gate.portions.find((one) => one.portion === String(portion.id)) || {}).hindrances;
+    const gate = Gate.make({ told, button: go, clockText, name: root.dataset.name });
+    return [target(`Pour by ${clockText(latest)}, kg`, kgText(round), `into ${portion.pour}, lift ${portion.lift}`), gate.node, shortPot(),
+      h("p", {}, words), portion.abrade_first ? judged("mind", "The lift below must be abraded and cleaned first.") : null,
       Number(portion.brush_coat_kg) > 0 ? h("p", {}, `Brush ${Number(portion.brush_coat_kg).toFixed(3)} kg of it on the pattern first, into corners and details.`) : null,
-      target(`Pour by ${clockText(latest)}, kg`, kgText(round), `into ${portion.pour}, lift ${portion.lift}`),
-      deadPot(),
-      h("button", { type: "button", class: "button--big", id: "poured", tap: () => record("poured", `Poured ${kgText(round)} kg`, into((aim / 10000).toFixed(4))) }, `Poured: ${kgText(round)} kg`),
+      deadPot(), go,
+      last && over > division ? h("p", {}, `${kgText(over)} kg stay over. Spread them thin or pour them into a tray; never leave them deep in the pot.`) : null,
       h("details", {}, h("summary", { class: "summary" }, "Another weight went in"),
         entry({ label: "Poured, kg", target: round, low: round - 10 * division, high: round + 10 * division, most: 1.5 * round,
-          judge: (tenths) => (tenths < 0.95 * aim ? ["mind", `${kgText(round - tenths)} kg less than planned. Once recorded, you are asked whether the lift ends lower.`] : ["good", "Good."]),
-          button: "Record this weight", take: another }))];
+          judge: (tenths) => (tenths > aim + division + over ? ["stop", `The pot gives ${kgText(aim + over)} kg at most. Read the scale again.`] : tenths < 0.95 * aim ? ["mind", `${kgText(round - tenths)} kg less than planned. Once recorded, you are asked whether the lift ends lower.`] : ["good", "Good."]),
+          button: "Record this weight", take: pour }))];
   }
 
   function drawDone() {
@@ -225,6 +275,13 @@ document.addEventListener("DOMContentLoaded", () => {
     refresh();
   }
 
+  /* What the gate refused had been done: it is recorded, and its castings are quarantined. */
+  function happened(row) {
+    const { at, ...body } = row.body;
+    Queue.drop([row.key]);
+    record(row.kind, row.label, { ...body, already: true }, { line: row.line });
+  }
+
   /* Two people weighed for one row and both weights are in the pot. */
   function recordAsWell(row) {
     const { at, already_kg: _, ...body } = row.body;
@@ -240,14 +297,17 @@ document.addEventListener("DOMContentLoaded", () => {
     const current = over ? null : list.find((step) => !step.done) || null;
     if (contactAt() && list.some((step) => step.portion && !step.done) && !isScrapped()) PotClock.run(contactAt(), state.pot_life_min);
     else PotClock.stop();
-    BatchLog.drawNetwork({ batch: id, back: takeBack, again: recordAsWell });
+    BatchLog.drawNetwork({ batch: id, back: takeBack, again: recordAsWell, happened });
     BatchLog.drawRows({ batch: id, state, kgText, clockText, amend: records ? amend : null });
     Trouble.drawNewPlan(state.new_plan, records);
+    part("fact-life").textContent = `${state.pot_life_min} min`;
+    part("fact-until").textContent = clockText(contactAt() ? new Date(new Date(contactAt()).getTime() + state.pot_life_min * 60000) : state.latest_pour_at);
     part("status").replaceChildren(h("span", { class: "state" }, state.status_words));
     part("steps").replaceChildren(...list.map((step) => h("li", { "aria-current": step === current ? "step" : null },
       h("span", {}, step.title), h("span", {}, step.done ? "✓ done" : step === current ? "▶ now" : "○ to do"))));
     const scannedNow = current && current.line && scanned.has(current.line.id);
-    const name = current ? current.name + (scannedNow ? "-weigh" : "") + (PotClock.isDead() ? "-dead" : "") : "over";
+    const told = !current ? "" : current.name === "contact" ? Gate.signature(state.gate.contact) : current.portion ? Gate.signature((state.gate.portions.find((one) => one.portion === String(current.portion.id)) || {}).hindrances) : current.line ? whyBarred(current.line) || "" : "";
+    const name = current ? current.name + told + (current.line ? weighedInto(current.line) : "") + (scannedNow ? "-weigh" : "") + (PotClock.isDead() ? "-dead" : "") : "over";
     if (name === shown) return;
     shown = name;
     const position = current ? `Step ${list.indexOf(current) + 1} of ${list.length}` : "";
@@ -270,7 +330,7 @@ document.addEventListener("DOMContentLoaded", () => {
       Queue.learnClock(response);
       if (!response.ok || response.redirected) return;
       state = await response.json();
-      pot = Pot.of(state, weighedInto);
+      pot = Pot.of(state, weighedInto, noMore, pouredInto);
       if (sent.length) Queue.drop(sent);
       draw();
     } catch {

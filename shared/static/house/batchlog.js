@@ -18,12 +18,19 @@ const BatchLog = (() => {
     return found.length ? `: ${found.map((words) => words.trim()).join(", ")}` : "";
   }
 
+  function gateOf(entry) {
+    if (!entry.gate) return "";
+    const stood = entry.gate.hindrances.map((one) => one.words).join(" ");
+    const on = entry.gate.reason ? ` Went on: ${entry.gate.reason} (${entry.gate.decided_by}).` : "";
+    return `${entry.gate.late ? "; told afterwards" : ""}${stood ? `. In the way: ${stood}` : ""}${on}`;
+  }
+
   function rowsOf(batch, state, kgText) {
     const rows = [];
     for (const line of state.lines) {
       for (const one of line.weighings) rows.push({ at: one.at, what: `${capital(line.role)}: ${kgText(Pot.units(one.kg))} kg from ${one.container}${one.reason ? `, ${one.reason}` : ""}`, by: one.by });
     }
-    for (const entry of state.entries) rows.push({ at: entry.at, what: `${entry.label}${factsOf(entry)}${entry.words ? `; ${entry.words}` : ""}`, by: entry.by, entry: entry.id });
+    for (const entry of state.entries) rows.push({ at: entry.at, what: `${entry.label}${factsOf(entry)}${entry.words ? `; ${entry.words}` : ""}${gateOf(entry)}`, by: entry.by, entry: entry.id });
     for (const row of Queue.of(batch)) {
       if (row.state !== "sent") rows.push({ at: row.at, what: row.label, by: row.state === "refused" ? "refused" : "on this device, not sent yet" });
     }
@@ -42,8 +49,11 @@ const BatchLog = (() => {
     nameCells(part("log").closest("table"));
   }
 
-  /* Refusals and what waits for the network; `back` takes an entry back, `again` sends it anyway. */
-  function drawNetwork({ batch, back, again }) {
+  /*
+   * Refusals and what waits for the network; `back` takes an entry back, `again` sends it anyway,
+   * `happened` says of what the gate refused that it has been done.
+   */
+  function drawNetwork({ batch, back, again, happened }) {
     const refused = Queue.of(batch).filter((row) => row.state === "refused");
     const waiting = Queue.unsent().filter((row) => row.state === "waiting");
     const others = Queue.others().length;
@@ -57,6 +67,7 @@ const BatchLog = (() => {
     for (const row of refused) {
       box.append(h("p", {}, h("strong", {}, `${row.label} was refused. `), row.words),
         h("div", { class: "deeds" }, h("button", { type: "button", class: "button--plain", tap: () => back(row) }, "Understood, take the entry back"),
+          row.code === "not_ready" ? h("button", { type: "button", class: "button--plain", tap: () => happened(row) }, "It has happened: record it, and quarantine the casting") : null,
           row.code === "weighed_meanwhile" ? h("button", { type: "button", class: "button--plain", tap: () => again(row) }, "Both are in the pot: record mine as well") : null));
     }
     if (!refused.length && waiting.length) {

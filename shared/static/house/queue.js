@@ -45,7 +45,9 @@ const Queue = (() => {
     const last = Math.max(0, ...of(entry.batch).map((row) => Date.parse(row.at)));
     const moment = Math.max(now().getTime(), last - now() < 5000 ? last + 1 : 0);
     const row = { ...entry, user: user(), key: newKey(), at: new Date(moment).toISOString(), state: "waiting", words: "" };
-    row.body = { ...entry.body, at: row.at };
+    // Made without a network it is told when it has happened: nothing can be stopped any more.
+    const already = entry.kind === "contact" || entry.kind === "poured" || entry.kind === "weighing";
+    row.body = { ...entry.body, at: row.at, ...(already && (failures > 0 || !navigator.onLine) ? { already: true } : {}) };
     write([...read(), row]);
     send();
     return row;

@@ -111,9 +111,9 @@ const Weighing = (() => {
   }
 
   /* The can in hand must be the can on the sheet; another of the same material needs a reason. */
-  function scan({ line, cans, barred, until, next }) {
+  function scan({ line, cans, barred, emptied, until, next }) {
     const field = h("input", { id: "scan", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", "aria-describedby": "scan-judge" });
-    const verdict = h("div", { id: "scan-judge", class: "judge", role: "status" }, "Scan or type the code on the can.");
+    const verdict = h("div", { id: "scan-judge", class: "judge", role: "status" }, emptied ? `Can ${emptied} is empty. Scan or type the code of the next can of ${line.material}.` : "Scan or type the code on the can.");
     const other = h("div", { hidden: true });
     function stop(words) {
       verdict.className = "judge judge--stop";
@@ -123,10 +123,12 @@ const Weighing = (() => {
       const code = field.value.trim();
       other.hidden = true;
       if (!code) return stop("The code is empty. Scan the can.");
+      if (emptied && same(code, emptied)) return stop(`${emptied} is the can that ran empty. Scan the next one.`);
       if (same(code, line.container)) return barred ? stop(barred) : next(null);
       const can = cans().find((one) => same(one.code, code));
       const why = whyNot(can, code, line, until);
       if (why) return stop(why);
+      if (emptied) return next({ container: can.code, reason: `can ${emptied} is empty`, in_can_kg: can.free_kg });
       stop(`Stop: this is ${can.code}, lot ${can.lot}; the sheet asks for ${line.container}, lot ${line.lot}. Fetch that one.`);
       return offer(can);
     }

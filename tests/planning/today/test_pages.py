@@ -14,6 +14,7 @@ from planning.schedule.models import WeekPlan
 from planning.today import queries
 from planning.weigh_in import actions as weigh_in
 from shared.access.models import User
+from tests.factories.floor import sign_off
 
 pytestmark = pytest.mark.django_db
 
@@ -48,6 +49,7 @@ def cast(batch):
             at=batch.planned_start,
             now=batch.planned_start,
         )
+    sign_off(batch)
     for kind, at in (("contact", batch.planned_contact), ("poured", batch.planned_pour_end)):
         weigh_in.record_entry(batch=batch, kind=kind, key=kind, at=at, now=at)
     return Cure.objects.get().lift.pour

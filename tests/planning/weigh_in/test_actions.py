@@ -5,9 +5,14 @@ import pytest
 
 from planning.batches.models import Batch
 from planning.clocks.models import Cure
-from planning.weigh_in import actions
+from planning.weigh_in import actions, contents
+from planning.weigh_in.gate import Passing
 from shared.errors import Invalid, ShopError
 from shop.models import Container, Movement, Reservation
+from tests.factories.floor import sign_off
+
+TOLD = Passing(already=True)
+"""It has happened, whatever the gate would have said."""
 
 
 @pytest.fixture
@@ -113,7 +118,7 @@ def test_too_much_hardener_is_answered_with_the_resin_to_add(batch):
     over = weigh(batch, "hardener", kg=round(target * Decimal("1.10"), 4))
     assert not over.ready
     assert over.correction.add == "resin"
-    totals = actions.weighed_kg(batch)
+    totals = contents.weighed_kg(batch)
     add = Decimal(str(over.correction.add_g)) / 1000
     ratio = totals["hardener"] / (totals["resin"] + add) * 100
     assert ratio == pytest.approx(Decimal(15), rel=Decimal("0.025"))
@@ -156,6 +161,7 @@ def test_mixing_comes_after_weighing(batch):
 def test_pouring_starts_the_cure_clock_once(batch):
     weigh(batch, "resin")
     weigh(batch, "hardener")
+    sign_off(batch)
     enter(batch, "contact")
     enter(batch, "poured", 20)
     enter(batch, "poured", 20)
@@ -211,6 +217,7 @@ def test_nothing_is_poured_before_its_first_contact(batch):
         actions.record_entry(
             batch=batch, kind="contact", key="c", at=at + timedelta(days=3), now=at
         )
+    sign_off(batch)
     enter(batch, "contact")
     for days in (0.1, 9):
         with pytest.raises(Invalid, match="before first contact"):
@@ -225,6 +232,7 @@ def test_nothing_is_poured_before_its_first_contact(batch):
 def test_a_pot_poured_by_a_slow_clock_counts_from_first_contact(batch):
     weigh(batch, "resin")
     weigh(batch, "hardener")
+    sign_off(batch)
     enter(batch, "contact")
     batch.refresh_from_db()
     now = batch.contact_at + timedelta(minutes=1)
@@ -241,10 +249,10 @@ def test_a_lift_is_not_poured_before_the_one_below_it(take, planned):
     for batch in (lower, upper):
         weigh(batch, "resin", key=f"r{batch.pk}")
         weigh(batch, "hardener", key=f"h{batch.pk}")
-        at = upper.planned_start
-        actions.record_entry(batch=batch, kind="contact", key=f"c{batch.pk}", at=at, now=at)
+        told = {"at": upper.planned_start, "now": upper.planned_start, "passing": TOLD}
+        actions.record_entry(batch=batch, kind="contact", key=f"c{batch.pk}", **told)
     at = upper.planned_start + timedelta(hours=2)
-    actions.record_entry(batch=lower, kind="poured", key="p1", at=at, now=at)
+    actions.record_entry(batch=lower, kind="poured", key="p1", at=at, now=at, passing=TOLD)
     with pytest.raises(Invalid, match="before the lift below"):
         actions.record_entry(
             batch=upper, kind="poured", key="p2", at=at - timedelta(hours=1), now=at

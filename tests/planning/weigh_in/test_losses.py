@@ -13,6 +13,7 @@ from planning.schedule import actions as plans
 from planning.schedule.models import WeekPlan
 from shop.models import Movement, Reservation
 from tests.conftest import make_user
+from tests.factories.floor import sign_off
 
 KG = Decimal("1.2")
 """Enough for a pot that can be weighed honestly."""
@@ -56,6 +57,8 @@ def phone(batch, client, clock):
             at = at or batch.planned_contact
             body = {"kind": kind, "at": at.isoformat(), **body}
             clock.move_to(at)
+            if kind == "contact":
+                sign_off(batch)
             return self.post("entries", body, key or f"entry-{kind}", batch)
 
         def pour(self, batch=batch):

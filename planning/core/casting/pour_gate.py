@@ -1,0 +1,222 @@
+"""Whether a pot may be mixed or a portion poured now: facts in, what stands in the way out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from planning.core.casting.dew_point import LEAST_MARGIN_K
+
+LEAST_SURFACE_C = 15.0
+"""Coldest surface to pour on. Common practice, no source; a data sheet that asks for more wins."""
+RELEASED = "released"
+
+
+@dataclass(frozen=True)
+class CanInPot:
+    """
+    What was weighed from one can.
+
+    Attributes
+    ----------
+    code, lot : str
+        As printed on the can.
+    lot_status : str
+        As the stores know it now; only 'released' may be poured.
+    usable_until : datetime or None
+        When expiry or open life ends; None when neither is known.
+    material, wanted : str
+        What the can holds, and what its row of the sheet asks for.
+    """
+
+    code: str
+    lot: str
+    lot_status: str
+    usable_until: datetime | None
+    material: str
+    wanted: str
+
+
+@dataclass(frozen=True)
+class Underneath:
+    """The lift or half that a lift is poured on; `poured` once all of it is in."""
+
+    name: str
+    poured: bool
+    opens_at: datetime | None = None
+    closes_at: datetime | None = None
+    abraded: bool = False
+
+
+@dataclass(frozen=True)
+class TargetLift:
+    """A lift that a portion goes into; `unsigned` names the steps before it that are not done."""
+
+    name: str
+    unsigned: tuple[str, ...] = ()
+    underneath: tuple[Underneath, ...] = ()
+
+
+@dataclass(frozen=True)
+class Facts:
+    """
+    What is known of a pot at one moment.
+
+    Attributes
+    ----------
+    at : datetime
+        When the pot is mixed or the portion poured.
+    pour_at : datetime
+        When the lifts are reached: `at` for a portion, the end of mixing for first contact.
+    ratio_off_percent : float or None
+        How far the hardener is off, % of itself; None while a component is missing.
+    ratio_tolerance_percent : float
+        How far it may be off.
+    pour_by : datetime or None
+        End of the pot life; None before first contact.
+    surface_c, margin_k : float or None
+        Surface temperature, and how far it lies above the dew point; None when not measured.
+    """
+
+    at: datetime
+    pour_at: datetime
+    cans: tuple[CanInPot, ...]
+    lifts: tuple[TargetLift, ...]
+    ratio_off_percent: float | None
+    ratio_tolerance_percent: float
+    pour_by: datetime | None = None
+    surface_c: float | None = None
+    margin_k: float | None = None
+
+
+@dataclass(frozen=True)
+class Hindrance:
+    """
+    One thing that stands in the way.
+
+    Attributes
+    ----------
+    code : str
+        Short name for programs.
+    words, what_to_do : str
+        Full sentences.
+    reason_passes : bool
+        Whether somebody may go on for a reason that they sign with their name.
+    clears_at : datetime or None
+        When it goes away by itself.
+    """
+
+    code: str
+    words: str
+    what_to_do: str
+    reason_passes: bool = False
+    clears_at: datetime | None = None
+
+
+def hindrances(facts: Facts) -> tuple[Hindrance, ...]:
+    """Return everything that stands in the way, what no reason passes first."""
+    found = [*_cans(facts), *_ratio(facts), *_pot_life(facts), *_lifts(facts), *_surface(facts)]
+    return tuple(sorted(found, key=lambda one: one.reason_passes))
+
+
+def _cans(facts: Facts) -> Iterator[Hindrance]:
+    stop = "Do not mix or pour it: scrap this pot and weigh anew from another lot."
+    for can in facts.cans:
+        named = f"Can {can.code}, lot {can.lot},"
+        if can.material != can.wanted:
+            yield Hindrance(
+                "wrong_component",
+                f"{named} holds {can.material}; the sheet asks for {can.wanted}.",
+                "Scrap this pot and weigh anew.",
+            )
+        if can.lot_status != RELEASED:
+            yield Hindrance(
+                "lot_not_released", f"{named} is not released: it is {can.lot_status}.", stop
+            )
+        if can.usable_until is not None and can.usable_until <= facts.at:
+            yield Hindrance("lot_expired", f"{named} is past its last day of use.", stop)
+
+
+def _ratio(facts: Facts) -> Iterator[Hindrance]:
+    off = facts.ratio_off_percent
+    if off is None:
+        yield Hindrance(
+            "not_weighed",
+            "Resin and hardener are not both weighed.",
+            "Finish weighing, or say of a row that no more goes in.",
+        )
+    elif abs(off) > facts.ratio_tolerance_percent + 1e-9:
+        yield Hindrance(
+            "ratio",
+            f"The pot has {abs(off):.1f} % too {'much' if off > 0 else 'little'} hardener; "
+            f"± {facts.ratio_tolerance_percent:g} % is allowed.",
+            "Add what the page asks for until the ratio is right; otherwise scrap the pot.",
+        )
+
+
+def _pot_life(facts: Facts) -> Iterator[Hindrance]:
+    if facts.pour_by is not None and facts.at >= facts.pour_by:
+        yield Hindrance(
+            "pot_life_over",
+            "The pot life is over.",
+            "Do not pour: scrap the pot, and spread what is left thin so that it stays cool.",
+        )
+
+
+def _lifts(facts: Facts) -> Iterator[Hindrance]:
+    for lift in facts.lifts:
+        for below in lift.underneath:
+            yield from _underneath(lift, below, facts.pour_at)
+        if lift.unsigned:
+            count = len(lift.unsigned)
+            names = ", ".join(lift.unsigned[:4]) + (f" and {count - 4} more" if count > 4 else "")
+            yield Hindrance(
+                "steps_unsigned",
+                f"{lift.name}: {count} {'step is' if count == 1 else 'steps are'} not signed: "
+                f"{names}.",
+                "Do them and sign them on the casting's page.",
+                reason_passes=True,
+            )
+
+
+def _underneath(lift: TargetLift, below: Underneath, at: datetime) -> Iterator[Hindrance]:
+    if not below.poured:
+        yield Hindrance(
+            "lower_not_poured",
+            f"{lift.name} goes onto {below.name}, which is not poured.",
+            f"Pour {below.name} first.",
+        )
+    elif below.opens_at is not None and at < below.opens_at:
+        yield Hindrance(
+            "lower_not_open",
+            f"{lift.name} goes onto {below.name}, which cannot bear it yet.",
+            "Wait until then; do not mix before.",
+            clears_at=below.opens_at,
+        )
+    elif below.closes_at is not None and at > below.closes_at and not below.abraded:
+        yield Hindrance(
+            "window_closed",
+            f"{below.name} has cured too far for {lift.name} to bond to it.",
+            f"Abrade and clean {below.name} and sign that step.",
+            reason_passes=True,
+        )
+
+
+def _surface(facts: Facts) -> Iterator[Hindrance]:
+    if facts.surface_c is not None and facts.surface_c < LEAST_SURFACE_C:
+        yield Hindrance(
+            "surface_cold",
+            f"The surface is {facts.surface_c:g} °C; at least {LEAST_SURFACE_C:g} °C is wanted.",
+            "Warm the pattern and measure again.",
+            reason_passes=True,
+        )
+    if facts.margin_k is not None and facts.margin_k < LEAST_MARGIN_K:
+        side = "below" if facts.margin_k < 0 else "above"
+        yield Hindrance(
+            "surface_damp",
+            f"The surface is {abs(facts.margin_k):.1f} K {side} the dew point; {LEAST_MARGIN_K:g} "
+            "K above it are wanted.",
+            "Warm the pattern or dry the air, and measure again.",
+            reason_passes=True,
+        )

@@ -1,0 +1,111 @@
+"""What is in a pot: masses really weighed, how they stand against the ratio, what they fill."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+
+from planning.batches.models import Batch, BatchPortion, EntryKind, Weighing
+from planning.core.casting import pot
+from planning.core.casting.mixing import Correction, MixRatio, correct_overpour
+from shared.errors import ShopError
+from shop import stores
+
+UNNAMED_DIVISION_G = Decimal("0.1")
+"""Of a batch without a scale of its own."""
+ZERO = Decimal(0)
+
+
+def weighings_of(batch: Batch) -> list[Weighing]:
+    """Return what was weighed into a batch, in order, with its amendments; two queries."""
+    rows = Weighing.objects.filter(line__batch=batch).select_related("line")
+    return list(rows.prefetch_related("amendments").order_by("at", "pk"))
+
+
+def weighed_kg(batch: Batch) -> dict[str, Decimal]:
+    """Return what is in the pot so far, by role, kg."""
+    totals = {"resin": ZERO, "hardener": ZERO}
+    for row in weighings_of(batch):
+        totals[row.line.role] += row.kg
+    return totals
+
+
+def rows_of(batch: Batch) -> list[pot.Row]:
+    """Return the rows of the sheet with what is weighed into each."""
+    into: dict[int, Decimal] = {}
+    for row in weighings_of(batch):
+        into[row.line_id] = into.get(row.line_id, ZERO) + row.kg
+    closed = set(
+        batch.entries.filter(kind=EntryKind.NO_MORE, line__isnull=False).values_list(
+            "line", flat=True
+        )
+    )
+    return [
+        pot.Row(line.role, line.low_kg, into.get(line.pk, ZERO), line.pk in closed)
+        for line in batch.lines.all()
+    ]
+
+
+def division_g(batch: Batch) -> Decimal:
+    """Return the division of the batch's scale, g."""
+    return UNNAMED_DIVISION_G if batch.scale is None else batch.scale.readability_g
+
+
+def residue_kg(batch: Batch) -> Decimal:
+    """Return what is planned to stay in the pot and on the tools, kg."""
+    return max(ZERO, batch.mixed_kg - sum((p.kg for p in batch.portions.all()), ZERO))
+
+
+def offer_of_pot(batch: Batch) -> tuple[pot.Offer, list[BatchPortion]]:
+    """Return what the pot gives to the portions that are still to be poured, and those."""
+    portions = list(batch.portions.all())
+    open_portions = [portion for portion in portions if portion.poured_at is None]
+    found = pot.offer(
+        weighed_kg=sum(weighed_kg(batch).values(), ZERO),
+        residue_kg=residue_kg(batch),
+        poured_kg=sum((portion.poured_kg or ZERO for portion in portions), ZERO),
+        open_kg=[portion.kg for portion in open_portions],
+        division_kg=division_g(batch) / 1000,
+    )
+    return found, open_portions
+
+
+def ratio_off_percent(batch: Batch) -> float | None:
+    """Return how far the hardener is off, % of itself; None while a component is missing."""
+    totals = weighed_kg(batch)
+    if not all(totals.values()):
+        return None
+    info = stores.system(batch.system_id)
+    ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
+    return ratio.error_percent(float(totals["resin"]), float(totals["hardener"]))
+
+
+def correction_of(batch: Batch) -> Correction | None:
+    """Return how the pot stands against its ratio, and what to add if it is off."""
+    totals = weighed_kg(batch)
+    if totals["resin"] <= 0:
+        return None
+    info = stores.system(batch.system_id)
+    poured = sum((portion.kg for portion in batch.portions.all()), ZERO)
+    short = _short_role(info.hardener_per_100, totals)
+    containers = [line.container_id for line in batch.lines.all() if line.role == short]
+    stock = sum((can.free for can in stores.containers_by_id(containers).values()), ZERO)
+    pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
+    residue = batch.mixed_kg - poured
+    try:
+        return correct_overpour(
+            MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent)),
+            1000 * float(totals["resin"]),
+            1000 * float(totals["hardener"]),
+            float(division_g(batch)),
+            pot_g=1000 * float(min(pots)) if pots else float("inf"),
+            lift_g=1000 * float(poured * Decimal("1.05") + residue),
+            stock_g=1000 * float(stock),
+        )
+    except ValueError as error:
+        raise ShopError(f"Batch {batch.number}: {error}.", code="ratio_out_of_reach") from error
+
+
+def _short_role(hardener_per_100: Decimal, totals: Mapping[str, Decimal]) -> str:
+    wanted = totals["resin"] * hardener_per_100 / 100
+    return "resin" if totals["hardener"] > wanted else "hardener"

@@ -1,0 +1,230 @@
+"""The gate before first contact and before each portion: from rows to facts, and what follows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from planning.batches.models import Batch, BatchEntry, BatchPortion, EntryKind, Lift
+from planning.clocks.deadline import deadline_of
+from planning.clocks.standing import standing
+from planning.core.casting import pour_gate
+from planning.core.casting.pour_gate import CanInPot, Hindrance, TargetLift, Underneath
+from planning.pours.models import Pour, PourStatus, PourStep
+from planning.routes.models import Phase
+from planning.weigh_in.contents import ratio_off_percent, weighings_of
+from shared.errors import Invalid, ShopError
+from shop import stores
+
+GATED = (EntryKind.CONTACT, EntryKind.POURED)
+LIVE_FOR = timedelta(minutes=2)
+"""What is sent later than this after it happened cannot be stopped any more."""
+LEAST_REASON = 3
+CAST = (PourStatus.CURING, PourStatus.DEMOULDED)
+
+
+class NotReady(ShopError):
+    """A pot that must not be mixed, or a portion that must not be poured."""
+
+
+@dataclass(frozen=True)
+class Passing:
+    """On whose word a pour goes on, or that it has happened already."""
+
+    reason: str = ""
+    decided_by: str = ""
+    already: bool = False
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was found at the gate."""
+
+    hindrances: tuple[Hindrance, ...] = ()
+    late: bool = False
+    passing: Passing = field(default_factory=Passing)
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the castings must be judged: it happened, and the gate would not have let it."""
+        unexplained = [one for one in self.hindrances if not one.reason_passes]
+        return self.late and bool(unexplained or (self.hindrances and not self.passing.reason))
+
+
+def hindrances_of(
+    batch: Batch, kind: str, portions: Sequence[BatchPortion], at: datetime
+) -> tuple[Hindrance, ...]:
+    """Return what stands in the way of mixing a batch, or of pouring some of its portions."""
+    info = stores.system(batch.system_id)
+    is_contact = kind == EntryKind.CONTACT
+    surface_c, margin_k = _surface(batch)
+    return pour_gate.hindrances(
+        pour_gate.Facts(
+            at=at,
+            pour_at=at + timedelta(minutes=info.mix_min) if is_contact else at,
+            cans=_cans(batch),
+            lifts=_lifts(portions),
+            ratio_off_percent=ratio_off_percent(batch),
+            ratio_tolerance_percent=float(info.ratio_tolerance_percent),
+            pour_by=None if batch.contact_at is None else deadline_of(batch).pour_by,
+            surface_c=surface_c,
+            margin_k=margin_k,
+        )
+    )
+
+
+def is_late(entry: BatchEntry, passing: Passing) -> bool:
+    """Say whether an entry tells of something that had happened when it was written down."""
+    return passing.already or entry.recorded_at - entry.at > LIVE_FOR
+
+
+def judge(entry: BatchEntry, portions: Sequence[BatchPortion], passing: Passing) -> Verdict:
+    """
+    Let a contact or a pour through, or refuse it.
+
+    Raises
+    ------
+    NotReady
+        When it is about to happen and something stands in the way that no reason passes, or that
+        a reason passes but none is given.
+    """
+    late = is_late(entry, passing)
+    found = hindrances_of(entry.batch, entry.kind, portions, entry.at)
+    passing = _read(passing)
+    verdict = Verdict(found, late, passing)
+    if late or not found:
+        return verdict
+    barred = [one for one in found if not one.reason_passes]
+    if barred or not passing.reason:
+        raise NotReady(
+            _refusal(entry, barred or found, bool(barred)),
+            code="not_ready",
+            hindrances=[plain(one) for one in found],
+        )
+    return verdict
+
+
+def plain(one: Hindrance) -> dict[str, Any]:
+    """Return a hindrance as JSON tells it."""
+    return {
+        "code": one.code,
+        "words": one.words,
+        "what_to_do": one.what_to_do,
+        "reason_passes": one.reason_passes,
+        "clears_at": None if one.clears_at is None else one.clears_at.isoformat(),
+    }
+
+
+def _read(passing: Passing) -> Passing:
+    reason, name = passing.reason.strip(), passing.decided_by.strip()
+    if bool(reason) != bool(name):
+        missing = "decided_by" if reason else "gate_reason"
+        raise Invalid.one(
+            missing, "missing", f"{missing} is empty; give the reason and the name together."
+        )
+    if reason and len(reason) < LEAST_REASON:
+        raise Invalid.one(
+            "gate_reason",
+            "too_short",
+            f"The reason is {reason}; write at least {LEAST_REASON} letters.",
+        )
+    return Passing(reason, name, passing.already)
+
+
+def _refusal(entry: BatchEntry, rows: Iterable[Hindrance], barred: bool) -> str:
+    what = "mixed" if entry.kind == EntryKind.CONTACT else "poured"
+    told = " ".join(f"{one.words} {one.what_to_do}" for one in rows)
+    way = "" if barred else " To go on all the same, give a reason and the name of who decides."
+    return f"Batch {entry.batch.number} is not ready to be {what}. {told}{way}"
+
+
+def _cans(batch: Batch) -> tuple[CanInPot, ...]:
+    rows = weighings_of(batch)
+    info = stores.system(batch.system_id)
+    wanted = {"resin": info.resin.name, "hardener": info.hardener.name}
+    cans = stores.containers_by_id(row.container_id for row in rows)
+    seen = {(row.container_id, row.line.role) for row in rows}
+    return tuple(
+        CanInPot(
+            cans[container].code,
+            cans[container].lot_code,
+            cans[container].lot_status,
+            cans[container].usable_until,
+            cans[container].material_name,
+            wanted[role],
+        )
+        for container, role in sorted(seen)
+    )
+
+
+def _lifts(portions: Sequence[BatchPortion]) -> tuple[TargetLift, ...]:
+    lifts = list(
+        Lift.objects.filter(portions__in=portions)
+        .select_related("pour__stands_on__order", "pour__order")
+        .distinct()
+        .order_by("pour", "number")
+    )
+    steps: dict[int, list[PourStep]] = {}
+    pours = {lift.pour_id for lift in lifts}
+    for step in PourStep.objects.filter(pour__in=pours).exclude(phase=Phase.AFTER):
+        steps.setdefault(step.pour_id, []).append(step)
+    return tuple(
+        TargetLift(
+            str(lift),
+            tuple(step.name for step in steps.get(lift.pour_id, ()) if _is_open(step, lift)),
+            _underneath(lift, steps.get(lift.pour_id, ())),
+        )
+        for lift in lifts
+    )
+
+
+def _is_open(step: PourStep, lift: Lift) -> bool:
+    """Whether a step that comes before a lift is still to be done."""
+    if step.done_at is not None:
+        return False
+    return step.phase == Phase.BEFORE or step.order == lift.number
+
+
+def _underneath(lift: Lift, steps: Iterable[PourStep]) -> tuple[Underneath, ...]:
+    found = []
+    if lift.number > 1:
+        found.append(_lift_below(lift, steps))
+    carrier = lift.pour.stands_on
+    if carrier is not None and carrier.status != PourStatus.CANCELLED:
+        found.append(_half_below(carrier))
+    return tuple(found)
+
+
+def _lift_below(lift: Lift, steps: Iterable[PourStep]) -> Underneath:
+    name = f"{lift.pour} lift {lift.number - 1}"
+    stands = standing(lift.pour)
+    if stands is None or stands.top.lift.number < lift.number - 1:
+        return Underneath(name, False)
+    abraded = any(
+        step.phase == Phase.BETWEEN and step.order == lift.number and step.done_at is not None
+        for step in steps
+    )
+    return Underneath(name, True, stands.opens_at, stands.closes_at, abraded)
+
+
+def _half_below(carrier: Pour) -> Underneath:
+    if carrier.status not in CAST:
+        return Underneath(str(carrier), False)
+    stands = standing(carrier)
+    off = stands is None or carrier.status == PourStatus.DEMOULDED
+    return Underneath(str(carrier), True, None if off or stands is None else stands.ready_at)
+
+
+def _surface(batch: Batch) -> tuple[float | None, float | None]:
+    """Return the newest surface temperature of a batch's conditions, and its dew point margin."""
+    rows = [
+        entry.facts
+        for entry in batch.entries.filter(kind=EntryKind.CONDITIONS).order_by("at", "pk")
+        if "surface_c" in entry.facts
+    ]
+    if not rows:
+        return None, None
+    margin = rows[-1].get("margin_k")
+    return float(rows[-1]["surface_c"]), None if margin is None else float(margin)
