@@ -7,7 +7,9 @@ from datetime import date
 from django.urls import path, register_converter
 
 from planning.batch_sheets import pages as batch_sheets
+from planning.checklist import pages as checklist
 from planning.cures import pages as cures
+from planning.founding import pages as founding
 from planning.pours import pages as pours
 from planning.pours import route_pages as routes
 from planning.rules import pages as rules_pages
@@ -34,6 +36,8 @@ register_converter(DayConverter, "day")
 
 urlpatterns = [
     path("", today.first, name="first"),
+    path("start/", founding.start, name="start"),
+    path("setup/", checklist.setup, name="setup"),
     path("today/", today.today, name="today"),
     path("steps/<int:pk>/sign/", today.sign_step, name="step-sign"),
     path("steps/<int:pk>/minutes/", today.note_minutes, name="step-minutes"),

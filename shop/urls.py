@@ -25,6 +25,7 @@ from shop.purchasing import pages as orders
 from shop.purchasing.views import PurchaseOrderViewSet
 from shop.recalls.views import RecallViewSet
 from shop.release_agents import views as release_agents
+from shop.setup import pages as setup
 from shop.sites import views as sites
 from shop.tools import pages as tool_pages
 from shop.tools import views as tools
@@ -78,6 +79,10 @@ api_urlpatterns: list[Any] = [
     path("losses", LossView.as_view(), name="api-losses"),
 ]
 urlpatterns: list[Any] = [
+    path("setup/<slug:slug>/", setup.register, name="setup-register"),
+    path("setup/<slug:slug>/enter/", setup.entry, name="setup-add"),
+    path("setup/<slug:slug>/<int:pk>/", setup.entry, name="setup-change"),
+    path("setup/<slug:slug>/<int:pk>/keep/", setup.archive, name="setup-archive"),
     path("stock/", stock_pages.stock, name="stock"),
     path("stock/past/", past_pages.past, name="stock-past"),
     path("stock/past.<slug:form>", past_pages.past_file, name="stock-past-file"),

@@ -9,6 +9,7 @@ from typing import Any
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.text import slugify
 
 from shared import clock
 from shared.access import queries
@@ -29,6 +30,51 @@ def add_site(*, code: str, name: str, time_zone: str, by: User, **values: Any) -
         site.save()
         Membership.objects.create(user=by, site=site, role=Role.ADMINISTRATOR)
     return site
+
+
+@transaction.atomic
+def found_shop(
+    *,
+    name: str,
+    time_zone: str,
+    username: str = "",
+    password: str = "",
+    code: str = "",
+    by: User | None = None,
+    **values: Any,
+) -> tuple[Site, User]:
+    """
+    Open the first site of an empty installation, with its first administrator.
+
+    Parameters
+    ----------
+    name, time_zone : str
+        Of the shop; the zone by its IANA name.
+    username, password : str
+        Of the first administrator; left out when somebody `by` is there already.
+    code : str, optional
+        Short name of the site; made from the name when left out.
+
+    Raises
+    ------
+    ShopError
+        If there is a site already.
+    Invalid, ValidationError
+        If a field does not hold; nothing is kept then.
+    """
+    if Site.objects.exists():
+        raise ShopError("This installation has a shop already; sign in to it.", "founded_already")
+    code = code or slugify(name).upper()[:40].strip("-") or "SHOP"
+    site = Site(code=code, name=name, time_zone=time_zone, is_default=True, **values)
+    site.full_clean()
+    site.save()
+    if by is None:
+        by = add_person(
+            username=username, password=password, roles=[Role.ADMINISTRATOR], site=site
+        )
+    else:
+        _set_roles(by, site, [Role.ADMINISTRATOR])
+    return site, by
 
 
 def change_site(site: Site, **values: Any) -> Site:

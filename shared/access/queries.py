@@ -36,3 +36,8 @@ def is_last_administrator(user: User, site: Site) -> bool:
     ).exclude(user=user)
     own = Membership.objects.filter(site=site, role=Role.ADMINISTRATOR, user=user)
     return own.exists() and not others.exists()
+
+
+def is_unfounded() -> bool:
+    """Tell whether this installation has neither a site nor anybody who may sign in."""
+    return not Site.objects.exists() and not User.objects.exists()

@@ -15,7 +15,7 @@ router.register("sites", views.SiteViewSet, "site")
 
 api_urlpatterns: list[Any] = [*router.urls, path("me", views.Me.as_view(), name="me")]
 urlpatterns = [
-    path("sign-in/", auth.LoginView.as_view(template_name="access/sign_in.html"), name="sign-in"),
+    path("sign-in/", pages.SignIn.as_view(), name="sign-in"),
     path("sign-out/", auth.LogoutView.as_view(), name="sign-out"),
     path(
         "own-password/",

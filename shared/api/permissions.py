@@ -9,6 +9,7 @@ from typing import Any
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 
 from shared.access.models import Site
@@ -65,6 +66,8 @@ def needs(scope: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., H
             access = access_of(request)
             sites = Site.objects.in_bulk(access.sites_with(scope))
             if not sites:
+                if request.user.is_superuser and not Site.objects.exists():
+                    return redirect("start")
                 raise PermissionDenied(f"This page needs {scope}; your role does not have it.")
             request.access = access
             request.site = _chosen(request, sites)

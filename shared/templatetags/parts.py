@@ -61,6 +61,7 @@ SIDE_WAYS = (
     ("Patterns", "patterns", "tool_orders:read"),
     ("Trace", "trace", "trace:read"),
     ("Reminders", "reminders", "reminders:read"),
+    ("Set-up", "setup", "sites:read"),
     ("People", "people", "accounts:read"),
     ("Who changed what", "audit", "audit:read"),
     ("Own password", "own-password", ""),

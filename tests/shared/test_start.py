@@ -186,9 +186,9 @@ def test_a_port_that_is_taken_is_said_with_one_that_is_free(db):
     [
         ([], signal.SIGINT, "Invented people; the password of each is"),
         (
-            ["--no-demo"],
+            ["--empty"],
             signal.SIGTERM,
-            "Nobody can sign in yet: python manage.py createsuperuser",
+            "Nobody can sign in yet: the first page lets you found your shop.",
         ),
     ],
 )

@@ -6,12 +6,14 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 
 from planning.demo import actions
 from planning.routes.actions import load_routes
 from planning.schedule.models import WeekPlan
 from shared import clock
+from shared.access.models import Site
+from shared.management.commands.open_shop import EXAMPLE_MARK
 from shop.demo import load_shop
 
 
@@ -28,9 +30,11 @@ class Command(BaseCommand):
         fixtures = Path(settings.ROOT) / "fixtures"
         data = json.loads((fixtures / "demo" / "shop.json").read_text(encoding="utf-8"))
         routes = json.loads((fixtures / "reference" / "routes.json").read_text(encoding="utf-8"))
+        self.refuse_own_shop(data["site"]["code"])
         now = clock.now()
         load_routes(routes)
         site = load_shop(data, now - actions.HISTORY, options["password"])
+        (settings.DATA / EXAMPLE_MARK).write_text(data["about"], encoding="utf-8")
         orders = [] if options["no_orders"] else data["orders"]
         taken = actions.load_orders(site, orders, now)
         if orders and not WeekPlan.objects.filter(site=site).exists():
@@ -40,3 +44,11 @@ class Command(BaseCommand):
             + ", ".join(f"{user['username']} ({user['role']})" for user in data["users"])
             + f"; password {options['password']}."
         )
+
+    def refuse_own_shop(self, code: str) -> None:
+        """Never mix the invented shop with a real one."""
+        if Site.objects.exists() and not Site.objects.filter(code=code).exists():
+            raise CommandError(
+                "This installation holds a shop of its own; the example shop is opened in another "
+                "data folder: SHOP_DATA=.example-shop python manage.py open_shop"
+            )

@@ -141,6 +141,9 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 LOGIN_URL = "sign-in"
+# Whether the first visitor of an empty installation may found the shop; a server that others
+# reach is founded by command instead.
+FOUND_IN_BROWSER = environment.flag("FOUND_IN_BROWSER")
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "sign-in"
 AXES_FAILURE_LIMIT = 10

@@ -20,6 +20,8 @@ from shared.run.children import Children
 
 HOST = "127.0.0.1"
 DEMO = "load_demo"
+EXAMPLE_MARK = "example-shop"
+"""A file in the data folder once the invented example shop is in it."""
 DEMO_PASSWORD = "demo-shop"
 BIN = Path(sys.executable).parent
 ROOT = (
@@ -35,14 +37,18 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--port", type=int, default=8000, help="port to serve on (8000)")
-        parser.add_argument("--no-demo", action="store_true", help="leave an empty database empty")
+        parser.add_argument(
+            "--empty", action="store_true", help="a shop of your own: load no example into it"
+        )
         parser.add_argument("--threads", type=int, default=8, help="requests served at once (8)")
 
     def handle(self, *args: Any, **options: Any) -> None:
         port = self.free_port(options["port"])
         call_command("migrate", interactive=False, verbosity=0)
         self.stdout.write(f"Database ready ({settings.DATABASES['default']['ENGINE']}).")
-        if not options["no_demo"]:
+        if options["empty"]:
+            self.refuse_example()
+        else:
             self.load_demo()
         if os.geteuid() == 0:
             self.stdout.write(ROOT)
@@ -83,13 +89,21 @@ class Command(BaseCommand):
                 ) from None
         return port
 
+    def refuse_example(self) -> None:
+        """Keep a shop of one's own apart from the example shop."""
+        if (settings.DATA / EXAMPLE_MARK).exists():
+            raise CommandError(
+                f"{settings.DATA} holds the invented example shop. Give your own shop a folder of "
+                "its own, for example: SHOP_DATA=.my-shop python manage.py open_shop --empty"
+            )
+
     def load_demo(self) -> None:
         if User.objects.exists():
             return
         if DEMO not in get_commands():
             self.stdout.write(
-                "The database is empty and this installation carries no demo. Make somebody who "
-                "may sign in with: python manage.py createsuperuser"
+                "The database is empty and this installation carries no demo. Found your shop on "
+                "its first page, or with: python manage.py found_shop --name NAME --admin YOU"
             )
             return
         self.stdout.write("The database is empty: loading the invented demo shop …")
@@ -144,7 +158,7 @@ class Command(BaseCommand):
                 f"{row.get_role_display().lower()} at {row.site}"
             )
         if not roles:
-            return ["Nobody can sign in yet: python manage.py createsuperuser\n"]
+            return ["Nobody can sign in yet: the first page lets you found your shop.\n"]
         lines = ["Who can sign in:\n"]
         for name, held in list(roles.items())[:12]:
             lines.append(f"  {name:<14} {', '.join(held)}\n")

@@ -1,0 +1,32 @@
+"""Page: everything the shop is set up with, and what a first plan still lacks."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from planning.checklist.queries import checklist
+from shared import clock
+from shared.api.permissions import needs
+from shop.setup.registers import REGISTERS
+
+
+@needs("sites:read")
+@require_safe
+def setup(request: Any) -> HttpResponse:
+    """Show the registers, and what is missing for a first plan."""
+    may = request.access.may
+    items = checklist(request.site, clock.now())
+    return render(
+        request,
+        "planning/setup/setup.html",
+        {
+            "items": items,
+            "missing": [item for item in items if not item.done],
+            "registers": REGISTERS,
+            "may_change": may("sites:write", request.site.pk),
+        },
+    )

@@ -1,0 +1,366 @@
+"""The forms of the set-up pages: one for each register, with a sentence beside each field."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django import forms
+from django.db.models import Model
+
+from shared.access.models import Site
+from shop.materials.models import (
+    SYSTEM_VALUES,
+    Material,
+    MaterialKind,
+    ResinSystem,
+    Supplier,
+)
+from shop.release_agents.models import ReleaseRecipe
+from shop.setup.entries import (
+    WEEKDAYS,
+    HazardField,
+    HoursField,
+    WeekdaysField,
+    WordsField,
+    hours_text,
+    new_words,
+)
+from shop.sites.models import ClosedDay, ExpectedTemperature, Location, Mixer, Person, Place, Scale
+
+USUAL_SKILLS = ("mixing", "coating", "demoulding", "fitting")
+"""The words the example routes use; common practice, no source."""
+USUAL_HOURS = "07:00-12:00, 12:30-15:30"
+
+
+class RegisterForm(forms.ModelForm):
+    """A form for one row of a register; the rest of the row keeps what it has."""
+
+    hints: Mapping[str, str] = {}
+    labels: Mapping[str, str] = {}
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.site = site
+        for name, field in self.fields.items():
+            field.help_text = self.hints.get(name, field.help_text)
+            field.label = self.labels.get(name, field.label)
+            if isinstance(field, forms.DecimalField):
+                field.widget = forms.TextInput(attrs={"inputmode": "decimal"})
+                field.localize = False
+            if isinstance(field, forms.DateField):
+                field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+    def _post_clean(self) -> None:
+        """Leave the row as it is: the model's own checks run when it is written."""
+
+    def add_prefixless_error(self, name: str, words: str) -> None:
+        """Put an error beside its field, or on top where the form has no such field."""
+        self.add_error(name if name in self.fields else None, words)
+
+    def values(self) -> dict[str, Any]:
+        """Return the columns to write."""
+        return {name: self.cleaned_data[name] for name in self._meta.fields or ()}
+
+
+CODE_HINT = "Short and lasting; it stands on labels and in files. Letters, digits, dot, hyphen."
+
+
+class PersonForm(RegisterForm):
+    """Somebody who works in the shop: name, skills and weekly hours."""
+
+    labels = {"name": "Name", "code": "Short name"}
+    hints = {"code": CODE_HINT, "user": "Whose sign-in this is; may stay empty."}
+    skills = WordsField(required=False, label="Skills")
+    more_skills = forms.CharField(
+        required=False,
+        max_length=200,
+        label="Other skills",
+        help_text="With commas between. A step that asks for a skill goes to those who have it.",
+    )
+
+    class Meta:
+        model = Person
+        fields = ["name", "code", "user"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["user"].queryset = (
+            self.fields["user"]
+            .queryset.filter(memberships__site=self.site, is_active=True)
+            .distinct()
+        )
+        self.fields["user"].label = "Signs in as"
+        known = skills_in_use(self.site)
+        self.fields["skills"].choices = [(word, word) for word in known]
+        here = self.instance.pk is not None
+        self.fields["skills"].initial = self.instance.skills if here else list(USUAL_SKILLS)
+        hours: dict[int, list[Any]] = {}
+        if here:
+            for shift in self.instance.shifts.all():
+                hours.setdefault(shift.weekday, []).append((shift.starts, shift.ends))
+        for number, name in enumerate(WEEKDAYS, start=1):
+            usual = USUAL_HOURS if number <= 5 else ""
+            self.fields[f"hours_{number}"] = HoursField(
+                label=name,
+                initial=hours_text(hours.get(number, [])) if here else usual,
+                help_text="Such as 07:00-12:00, 12:30-15:30; empty: off." if number == 1 else "",
+            )
+
+    def clean_more_skills(self) -> list[str]:
+        """Return the words typed beside those ticked."""
+        return new_words(self.cleaned_data["more_skills"], "Other skills")
+
+    def values(self) -> dict[str, Any]:
+        """Return the columns to write; `shifts` is what the weekly hours become."""
+        chosen = [*self.cleaned_data["skills"], *self.cleaned_data["more_skills"]]
+        shifts = [
+            (number, starts, ends)
+            for number in range(1, 8)
+            for starts, ends in self.cleaned_data[f"hours_{number}"]
+        ]
+        return {**super().values(), "skills": sorted(set(chosen)), "shifts": shifts}
+
+
+def skills_in_use(site: Site) -> list[str]:
+    """Return the skill words people at a site have, with the usual ones."""
+    found = set(USUAL_SKILLS)
+    for skills in Person.objects.filter(site=site).values_list("skills", flat=True):
+        found.update(skills)
+    return sorted(found)
+
+
+class MixerForm(RegisterForm):
+    labels = {"largest_kg": "Largest batch, kg", "least_kg": "Least batch, kg"}
+    hints = {
+        "code": CODE_HINT,
+        "largest_kg": "What the mixer and its vessel can mix at once. A bucket and a drill count.",
+        "least_kg": "Below this it does not mix well; 0 where there is no such limit.",
+    }
+
+    class Meta:
+        model = Mixer
+        fields = ["name", "code", "largest_kg", "least_kg"]
+
+
+class ScaleForm(RegisterForm):
+    labels = {
+        "capacity_kg": "Carries at most, kg",
+        "readability_g": "Smallest step shown, g",
+        "next_check_on": "Next check on",
+    }
+    hints = {
+        "code": CODE_HINT,
+        "readability_g": "Weights on the sheet are rounded to it, so that the ratio still holds.",
+    }
+
+    class Meta:
+        model = Scale
+        fields = ["name", "code", "capacity_kg", "readability_g", "next_check_on"]
+
+
+class PlaceForm(RegisterForm):
+    labels = {"capacity": "Tools at once"}
+    hints = {
+        "code": CODE_HINT,
+        "capacity": "How many tools may stand and cure there at the same time.",
+    }
+
+    class Meta:
+        model = Place
+        fields = ["name", "code", "kind", "capacity"]
+
+
+class LocationForm(RegisterForm):
+    labels = {"lowest_c": "Kept at least at, °C", "highest_c": "Kept at most at, °C"}
+    hints = {"code": CODE_HINT}
+
+    class Meta:
+        model = Location
+        fields = ["name", "code", "lowest_c", "highest_c"]
+
+
+class ClosedDayForm(RegisterForm):
+    labels = {"day": "Closed on", "reason": "Why"}
+
+    class Meta:
+        model = ClosedDay
+        fields = ["day", "reason"]
+
+
+class TemperatureForm(RegisterForm):
+    labels = {"day": "Day", "shop_c": "Shop temperature, °C"}
+    hints = {"shop_c": "What the shop will have on that day, where it is not as usual."}
+
+    class Meta:
+        model = ExpectedTemperature
+        fields = ["day", "shop_c"]
+
+
+class MaterialForm(RegisterForm):
+    labels = {
+        "unit": "Counted in",
+        "density_kg_l": "Density, kg/L",
+        "shelf_life_months": "Shelf life unopened, months",
+        "open_life_days": "Life once opened, days",
+        "storage_low_c": "Store at least at, °C",
+        "storage_high_c": "Store at most at, °C",
+        "hazard_statements": "Hazard statements",
+        "safety_data_sheet": "Safety data sheet",
+        "check_on_receipt": "Check each delivery before use",
+        "stir_before_use": "Stir before use",
+        "warm_hours": "Hours out of the store before use",
+        "use_per_m2": "Used for one coat on 1 m²",
+        "source": "Where these values stand",
+    }
+    hints = {
+        "code": CODE_HINT,
+        "hazard_statements": "The codes in section 2 of the safety data sheet, such as "
+        "H315, H317. They become the cautions on sheet and pages.",
+        "safety_data_sheet": "Where it is kept: a shelf, a file, an address.",
+        "density_kg_l": "In section 9 of the safety data sheet; needed to check volumes.",
+        "open_life_days": "Days a container may be used once opened; empty if not stated.",
+        "use_per_m2": "In the unit above; for release agents and sealers.",
+        "source": "Data sheet with its date, or who measured it.",
+    }
+    hazard_statements = HazardField()
+
+    class Meta:
+        model = Material
+        fields = [
+            "name", "code", "kind", "unit", "hazard_statements", "signal_word",
+            "safety_data_sheet", "shelf_life_months", "open_life_days", "storage_low_c",
+            "storage_high_c", "density_kg_l", "check_on_receipt", "stir_before_use",
+            "warm_hours", "use_per_m2", "source",
+        ]  # fmt: skip
+
+
+class SupplierForm(RegisterForm):
+    labels = {
+        "order_email": "E-mail for orders",
+        "lead_time_days": "Delivers in, days",
+        "closed_weekdays": "Closed on",
+    }
+    hints = {"code": CODE_HINT, "currency": "Three letters of ISO 4217, such as EUR."}
+    closed_weekdays = WeekdaysField()
+
+    class Meta:
+        model = Supplier
+        fields = ["name", "code", "order_email", "lead_time_days", "currency", "closed_weekdays"]
+
+
+class ResinSystemForm(RegisterForm):
+    """A resin system in the order data sheets print its values."""
+
+    labels = {
+        "mixed_density_kg_l": "Density of the mix, kg/L",
+        "hardener_per_100": "Hardener to 100 parts of resin, by mass",
+        "ratio_tolerance_percent": "Ratio may be off by, %",
+        "pot_life_min": "Pot life, min",
+        "pot_life_mass_kg": "Pot life measured on, kg",
+        "reference_c": "Temperature of these times, °C",
+        "gel_time_min": "Gel time, min",
+        "deepest_lift_mm": "Deepest lift, mm",
+        "gap_least_min": "Next lift at the earliest after, min",
+        "gap_greatest_min": "Next lift at the latest after, min",
+        "demould_min": "Demould after, min",
+        "service_c": "Service temperature, °C",
+        "cap_c": "A casting may reach at most, °C",
+        "activation_kj_mol": "Activation energy, kJ/mol",
+        "vessel_kg": "Largest batch, kg",
+        "least_batch_kg": "Least batch, kg",
+        "residue_fixed_kg": "Left in each pot, kg",
+        "residue_share": "Left in each pot, share of its mass",
+    }
+    hints = {
+        "code": CODE_HINT,
+        "hardener_per_100": "By mass, as the sheet prints it. A ratio by volume is converted with "
+        "both densities.",
+        "pot_life_min": "At the temperature and on the mass below. Filled epoxies: usually 15 to "
+        "180 min (common practice, no source).",
+        "pot_life_mass_kg": "Data sheets measure on 0.1 to 1 kg; a larger pot gets hotter.",
+        "deepest_lift_mm": "The greatest thickness the sheet allows at once.",
+        "gap_least_min": "Empty if the sheet does not state it.",
+        "gap_greatest_min": "While it still bonds without abrading; empty if not stated.",
+        "demould_min": "12 to 48 h is usual: 720 to 2880 min (common practice, no source).",
+        "cap_c": "Empty if not stated; then no lift is said to be safe by temperature.",
+        "activation_kj_mol": "Only if measured; empty takes the careful side both ways.",
+        "residue_share": "0.01 is one part in a hundred (common practice, no source).",
+    }
+    source = forms.CharField(
+        max_length=200,
+        label="Where these values stand",
+        help_text="Data sheet with its date and page. Values that name another source keep it.",
+    )
+
+    class Meta:
+        model = ResinSystem
+        fields = [
+            "name", "code", "resin", "hardener", "hardener_per_100", "ratio_tolerance_percent",
+            "mixed_density_kg_l", "pot_life_min", "pot_life_mass_kg", "reference_c",
+            "gel_time_min", "deepest_lift_mm", "gap_least_min", "gap_greatest_min",
+            "demould_min", "service_c", "cap_c", "activation_kj_mol", "vessel_kg",
+            "least_batch_kg", "residue_fixed_kg", "residue_share",
+        ]  # fmt: skip
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, kind in (("resin", MaterialKind.RESIN), ("hardener", MaterialKind.HARDENER)):
+            self.fields[name].queryset = Material.objects.filter(kind=kind)
+        if self.instance.pk:
+            told = list(dict.fromkeys(self.instance.sources.values()))
+            self.fields["source"].initial = told[0] if told else ""
+
+    def values(self) -> dict[str, Any]:
+        """Return the columns to write, each stated value with its source."""
+        values = super().values()
+        before: dict[str, str] = self.instance.sources if self.instance.pk else {}
+        first = self.fields["source"].initial or ""
+        sources = dict(before)
+        for name in SYSTEM_VALUES:
+            stated = values.get(name, getattr(self.instance, name)) not in (None, [], {})
+            changed = name in self.changed_data or before.get(name, "") in ("", first)
+            if stated and name in values and changed:
+                sources[name] = self.cleaned_data["source"]
+            if not stated:
+                sources.pop(name, None)
+        return {**values, "sources": sources}
+
+
+class ReleaseRecipeForm(RegisterForm):
+    labels = {
+        "material": "Release agent",
+        "coats": "Coats",
+        "hands_min_per_m2": "Work on 1 m² and coat, min",
+        "least_hands_min": "Work on a coat at least, min",
+        "dry_min": "Drying after each coat, min",
+        "last_dry_min": "Drying after the last coat, min",
+        "longest_to_pour_min": "Pour at the latest after the last coat, min",
+        "source": "Where these values stand",
+    }
+    hints = {
+        "code": CODE_HINT,
+        "coats": "Paste wax on a new pattern: about five (common practice, no source).",
+        "longest_to_pour_min": "Empty if the maker states none.",
+    }
+
+    class Meta:
+        model = ReleaseRecipe
+        fields = [
+            "name", "code", "material", "coats", "hands_min_per_m2", "least_hands_min", "dry_min",
+            "last_dry_min", "longest_to_pour_min", "source",
+        ]  # fmt: skip
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        agents = [MaterialKind.RELEASE_AGENT, MaterialKind.SEALER]
+        self.fields["material"].queryset = Material.objects.filter(kind__in=agents)
+
+
+def column_of(row: Model, name: str) -> Any:
+    """Return what a list shows in one column of a row."""
+    shown = getattr(row, f"get_{name}_display", None)
+    value = shown() if shown else getattr(row, name)
+    if isinstance(value, Iterable) and not isinstance(value, str):
+        return ", ".join(str(one) for one in value)
+    return value

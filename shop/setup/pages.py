@@ -1,0 +1,125 @@
+"""Pages: the registers a shop is set up with, each as a list and a form."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.paginator import Paginator
+from django.db.models import Q
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from shared.api.permissions import needs
+from shared.errors import ShopError
+from shop.setup import actions
+from shop.setup.forms import column_of
+from shop.setup.registers import BY_SLUG, Register
+
+ON_A_PAGE = 50
+
+
+def _register(slug: str) -> Register:
+    if slug not in BY_SLUG:
+        raise Http404
+    return BY_SLUG[slug]
+
+
+def _posted(request: Any) -> Any:
+    return request.POST if request.method == "POST" else None
+
+
+def _may_change(request: Any, register: Register) -> bool:
+    may: bool = request.access.may(f"{register.noun}:write", request.site.pk)
+    return may
+
+
+def _check_may_change(request: Any, register: Register) -> None:
+    if not _may_change(request, register):
+        raise PermissionDenied(f"This needs {register.noun}:write; your role does not have it.")
+
+
+@needs("sites:read")
+@require_safe
+def register(request: Any, slug: str) -> HttpResponse:
+    """List the rows of one register."""
+    found = _register(slug)
+    rows = found.rows(request.site)
+    text = request.GET.get("q", "").strip()[:60]
+    archived = request.GET.get("out_of_use") == "1"
+    if text and found.search:
+        asked = Q()
+        for name in found.search:
+            asked |= Q(**{f"{name}__icontains": text})
+        rows = rows.filter(asked)
+    if found.may_archive:
+        rows = rows.filter(in_use=not archived)
+    page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
+    table = [
+        {"row": row, "columns": [column_of(row, name) for name, _ in found.columns]}
+        for row in page
+    ]
+    return render(
+        request,
+        "shop/setup/register.html",
+        {
+            "register": found,
+            "page": page,
+            "table": table,
+            "q": text,
+            "archived": archived,
+            "may_change": _may_change(request, found),
+        },
+    )
+
+
+@needs("sites:read")
+@require_http_methods(["GET", "HEAD", "POST"])
+def entry(request: Any, slug: str, pk: int | None = None) -> HttpResponse:
+    """Show the form of one row, new or there already, and take it in."""
+    found = _register(slug)
+    _check_may_change(request, found)
+    row = found.model() if pk is None else get_object_or_404(found.rows(request.site), pk=pk)
+    form = found.form(_posted(request), instance=row, site=request.site)
+    if request.method == "POST" and form.is_valid():
+        try:
+            values = form.values()
+            fresh = found.model() if pk is None else found.rows(request.site).get(pk=pk)
+            saved = actions.save(register=found, row=fresh, values=values, site=request.site)
+        except ValidationError as error:
+            for name, words in actions.problems_of(error):
+                form.add_prefixless_error(name, words)
+        except ShopError as error:
+            form.add_error(None, error.message)
+        else:
+            messages.success(request, f"{saved} is {'entered' if pk is None else 'changed'}.")
+            return redirect("setup-register", slug)
+    return render(
+        request,
+        "shop/setup/entry.html",
+        {"register": found, "row": row if pk is not None else None, "form": form},
+        status=200,
+    )
+
+
+@needs("sites:read")
+@require_POST
+def archive(request: Any, slug: str, pk: int) -> HttpResponse:
+    """Put a row out of use or back, or take it away where nothing refers to it."""
+    found = _register(slug)
+    _check_may_change(request, found)
+    row = get_object_or_404(found.rows(request.site), pk=pk)
+    name = str(row)
+    try:
+        if request.POST.get("remove") == "1":
+            actions.remove(row=row)
+            messages.success(request, f"{name} is taken away.")
+        elif found.may_archive:
+            back = request.POST.get("in_use") == "1"
+            actions.set_in_use(row=row, in_use=back)
+            messages.success(request, f"{name} is {'in use again' if back else 'out of use'}.")
+    except ShopError as error:
+        messages.error(request, error.message)
+    return redirect("setup-register", slug)
