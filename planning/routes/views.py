@@ -22,6 +22,7 @@ class RouteViewSet(
     queryset = Route.objects.prefetch_related("steps").order_by("id")
     serializer_class = RouteSerializer
     scope_noun = "routes"
+    company_actions = viewsets.ALL_CHANGES
 
     def perform_create(self, serializer: Any) -> None:
         """Store a route with its steps."""

@@ -13,7 +13,7 @@ from django.utils.text import slugify
 
 from shared import clock
 from shared.access import queries
-from shared.access.models import AccessToken, Membership, Role, Site, User
+from shared.access.models import AccessToken, CompanyMembership, Membership, Role, Site, User
 from shared.api.access import access_of_user
 from shared.api.authentication import digest, new_secret
 from shared.errors import Invalid, ShopError
@@ -23,8 +23,14 @@ SHOWN = 12
 
 
 def add_site(*, code: str, name: str, time_zone: str, by: User, **values: Any) -> Site:
-    """Open a site; whoever opens it is its administrator."""
+    """
+    Open a site; whoever opens it is its administrator.
+
+    Who held a role at every site so far keeps it for what belongs to all sites.
+    """
     with transaction.atomic():
+        for user, role in queries.roles_at_every_site():
+            CompanyMembership.objects.get_or_create(user_id=user, role=role)
         site = Site(code=code, name=name, time_zone=time_zone, **values)
         site.full_clean()
         site.save()
@@ -136,6 +142,21 @@ def change_person(
     return person
 
 
+@transaction.atomic
+def set_company_roles(*, person: User, roles: Collection[str], by: User) -> None:
+    """Give somebody roles for what belongs to all sites, and take the others away."""
+    if not access_of_user(by).may_for_all("accounts:write"):
+        raise ShopError(
+            "Roles for all sites are given by who administers the company.", "not_yours", 403
+        )
+    _check_roles(roles)
+    held = CompanyMembership.objects.filter(user=person)
+    for row in held.exclude(role__in=roles):
+        row.delete()
+    for role in roles:
+        CompanyMembership.objects.get_or_create(user=person, role=role)
+
+
 def set_password(*, person: User, password: str, by: User) -> None:
     """Give somebody a new password; their other sign-ins end, since the cookie hangs on it."""
     check_may_change(person, by)
@@ -151,10 +172,14 @@ def _set_password(person: User, password: str) -> None:
     person.set_password(password)
 
 
-def _set_roles(person: User, site: Site, roles: Collection[str]) -> None:
+def _check_roles(roles: Collection[str]) -> None:
     unknown = set(roles) - set(Role.values)
     if unknown:
         raise Invalid.one("roles", "unknown", f"There is no role {', '.join(sorted(unknown))}.")
+
+
+def _set_roles(person: User, site: Site, roles: Collection[str]) -> None:
+    _check_roles(roles)
     Membership.objects.filter(user=person, site=site).exclude(role__in=roles).delete()
     for role in roles:
         Membership.objects.get_or_create(user=person, site=site, role=role)

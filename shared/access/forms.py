@@ -38,6 +38,19 @@ class NewPersonForm(PersonForm):
         del self.fields["is_active"]
 
 
+class CompanyRolesForm(forms.Form):
+    """Roles for what belongs to all sites."""
+
+    company_roles = forms.MultipleChoiceField(
+        choices=Role.choices,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        label="Roles",
+        help_text="They open materials, systems, suppliers, prices, recipes and routes, which all "
+        "sites work by; the work of a site itself opens by a role there.",
+    )
+
+
 class PasswordForm(forms.Form):
     """A new password for somebody else."""
 

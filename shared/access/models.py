@@ -90,6 +90,22 @@ class Membership(models.Model):
         return f"{self.user}: {self.get_role_display()} at {self.site}"
 
 
+class CompanyMembership(models.Model):
+    """A role held for what belongs to all sites: the catalogue, the routes, opening a site."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="company_memberships")
+    role = models.CharField(max_length=20, choices=Role.choices)
+
+    class Meta:
+        ordering = ["user", "role"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["user", "role"], name="companymembership_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.user}: {self.get_role_display()} for all sites"
+
+
 class AccessToken(models.Model):
     """A key for another system; only its hash is kept."""
 

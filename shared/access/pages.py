@@ -14,7 +14,14 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from shared import clock
 from shared.access import actions, queries
-from shared.access.forms import ROLE_TABLE, NewPersonForm, PasswordForm, PersonForm, TokenForm
+from shared.access.forms import (
+    ROLE_TABLE,
+    CompanyRolesForm,
+    NewPersonForm,
+    PasswordForm,
+    PersonForm,
+    TokenForm,
+)
 from shared.access.models import User
 from shared.api.access import access_of_user
 from shared.api.permissions import needs
@@ -113,6 +120,10 @@ def _show_person(request: Any, found: User, **forms: Any) -> HttpResponse:
                 "roles": queries.roles_at(found, request.site),
             }
         ),
+        "company_form": CompanyRolesForm(
+            initial={"company_roles": queries.company_roles_of(found)}
+        ),
+        "may_company": access_of_user(request.user).may_for_all("accounts:write"),
         "password_form": PasswordForm(),
         "token_form": TokenForm(held=held, prefix="token"),
         "tokens": queries.tokens_of(found),
@@ -120,6 +131,21 @@ def _show_person(request: Any, found: User, **forms: Any) -> HttpResponse:
         **forms,
     }
     return render(request, "access/person.html", context)
+
+
+@needs("accounts:write", for_all=True)
+@require_POST
+def set_company_roles(request: Any, pk: int) -> HttpResponse:
+    """Give a person roles for what belongs to all sites."""
+    found = _person(request, pk)
+    form = CompanyRolesForm(request.POST)
+    if form.is_valid():
+        actions.set_company_roles(
+            person=found, roles=form.cleaned_data["company_roles"], by=request.user
+        )
+        messages.success(request, f"{found}’s roles for all sites were changed.")
+        return redirect("person", pk)
+    return _show_person(request, found, company_form=form)
 
 
 @needs("accounts:write")

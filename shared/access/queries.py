@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
-from shared.access.models import AccessToken, Membership, Role, Site, User
+from shared.access.models import AccessToken, CompanyMembership, Membership, Role, Site, User
 
 
 def people_of(site: Site) -> QuerySet[User]:
@@ -17,6 +17,20 @@ def roles_at(user: User, site: Site) -> list[str]:
     """Return the roles of a person at one site."""
     rows = Membership.objects.filter(user=user, site=site)
     return list(rows.order_by("role").values_list("role", flat=True))
+
+
+def company_roles_of(user: User) -> list[str]:
+    """Return the roles a person has for what belongs to all sites."""
+    rows = CompanyMembership.objects.filter(user=user)
+    return list(rows.order_by("role").values_list("role", flat=True))
+
+
+def roles_at_every_site() -> list[tuple[int, str]]:
+    """Return who holds which role at every site there is, as pairs of user and role."""
+    sites = Site.objects.count()
+    rows = Membership.objects.values("user", "role").annotate(sites=Count("site", distinct=True))
+    rows = rows.filter(sites=sites) if sites else rows.none()
+    return list(rows.order_by("user", "role").values_list("user", "role"))
 
 
 def sites_of(user: User) -> list[int]:

@@ -25,4 +25,7 @@ class CallerSerializer(serializers.Serializer):
     username = serializers.CharField()
     name = serializers.CharField()
     token = serializers.CharField(allow_null=True, help_text="How the token used begins.")
+    all_sites = serializers.ListField(
+        child=serializers.CharField(), help_text="Scopes for what belongs to all sites."
+    )
     sites = SiteAccessSerializer(many=True)

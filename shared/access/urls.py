@@ -25,6 +25,7 @@ urlpatterns = [
     path("people/", pages.people, name="people"),
     path("people/add/", pages.add_person, name="add-person"),
     path("people/<int:pk>/", pages.person, name="person"),
+    path("people/<int:pk>/all-sites/", pages.set_company_roles, name="set-company-roles"),
     path("people/<int:pk>/password/", pages.set_password, name="set-password"),
     path("people/<int:pk>/tokens/", pages.issue_token, name="issue-token"),
     path("people/<int:pk>/tokens/<int:token_pk>/", pages.revoke_token, name="revoke-token"),

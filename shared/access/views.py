@@ -29,6 +29,7 @@ class SiteViewSet(
     serializer_class = SiteSerializer
     scope_noun = "sites"
     scope_actions = {"create": "accounts:write"}
+    company_actions = frozenset({"create"})
     sort_fields = ("code", "name", "id")
 
     def perform_create(self, serializer: Any) -> None:
@@ -58,11 +59,13 @@ class Me(GenericAPIView):
     @extend_schema(responses=CallerSerializer, tags=["accounts"], operation_id="me_retrieve")
     def get(self, request: Any) -> Response:
         """Return the caller."""
-        scopes = access_of(request).scopes_by_site
+        access = access_of(request)
+        scopes = access.scopes_by_site
         found = {
             "username": request.user.username,
             "name": str(request.user),
             "token": request.auth.prefix if request.auth else None,
+            "all_sites": sorted(access.for_all()),
             "sites": [
                 {
                     "site": site.code,

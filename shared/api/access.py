@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import Model, QuerySet
 
-from shared.access.models import AccessToken, Membership, Site, User
+from shared.access.models import AccessToken, CompanyMembership, Membership, Site, User
 from shared.access.ownership import site_id_of, site_path_of
 from shared.api.roles import ROLES, SCOPES
 
 
 @dataclass(frozen=True)
 class Access:
-    """Scopes at each site; empty for a stranger."""
+    """Scopes at each site, and those for what belongs to all sites; empty for a stranger."""
 
     scopes_by_site: Mapping[int, frozenset[str]] = field(default_factory=dict)
+    named_for_all: Callable[[], frozenset[str]] = frozenset
+    """Returns the scopes of a role held for all sites; read from the tables when it is asked."""
 
     def sites_with(self, scope: str) -> list[int]:
         """Return the ids of the sites at which the scope is held, in ascending order."""
@@ -28,6 +30,22 @@ class Access:
         if site_id is None:
             return any(scope in scopes for scopes in self.scopes_by_site.values())
         return scope in self.scopes_by_site.get(site_id, frozenset())
+
+    def for_all(self) -> frozenset[str]:
+        """
+        Return the scopes held for what belongs to all sites, such as a material.
+
+        They are those of a role for all sites, and those held at each of the sites: with one site
+        whoever holds a scope holds it for all.
+        """
+        sites = Site.objects.values_list("pk", flat=True)
+        held = [self.scopes_by_site.get(site, frozenset()) for site in sites]
+        everywhere = frozenset.intersection(*held) if held else frozenset()
+        return everywhere | self.named_for_all()
+
+    def may_for_all(self, scope: str) -> bool:
+        """Tell whether the scope is held for what belongs to all sites."""
+        return scope in self.for_all()
 
     def may_row(self, scope: str, row: Model) -> bool:
         """
@@ -50,19 +68,31 @@ def access_of_user(user: User) -> Access:
     if not user.is_active:
         return Access()
     if user.is_superuser:
-        return Access(dict.fromkeys(Site.objects.values_list("pk", flat=True), SCOPES))
+        sites = Site.objects.values_list("pk", flat=True)
+        return Access(dict.fromkeys(sites, SCOPES), lambda: SCOPES)
     found: dict[int, frozenset[str]] = {}
     for site, role in Membership.objects.filter(user=user).values_list("site", "role"):
         found[site] = found.get(site, frozenset()) | ROLES[role]
-    return Access(found)
+    return Access(found, lambda: _named_for_all(user))
+
+
+def _named_for_all(user: User) -> frozenset[str]:
+    roles = CompanyMembership.objects.filter(user=user).values_list("role", flat=True)
+    return frozenset(scope for role in roles for scope in ROLES[role])
 
 
 def access_of_token(token: AccessToken) -> Access:
     """Return what a token may do: its scopes at its sites, never more than its owner may."""
-    owner = access_of_user(token.owner).scopes_by_site
+    owner = access_of_user(token.owner)
     scopes = frozenset(token.scopes)
-    sites = token.sites.values_list("pk", flat=True)
-    return Access({site: owner[site] & scopes for site in sites if site in owner})
+    held = owner.scopes_by_site
+    sites = list(token.sites.values_list("pk", flat=True))
+
+    def named_for_all() -> frozenset[str]:
+        everywhere = len(sites) == Site.objects.count()
+        return owner.named_for_all() & scopes if everywhere else frozenset()
+
+    return Access({site: held[site] & scopes for site in sites if site in held}, named_for_all)
 
 
 def access_of(request: Any) -> Access:

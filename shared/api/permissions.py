@@ -44,33 +44,54 @@ class HasScope(BasePermission):
             return False
         method = "GET" if request.method == "OPTIONS" else request.method
         scope = scope_of(view, method)
-        if access_of(request).may(scope):
-            return True
+        access = access_of(request)
+        if view.action_name() in view.company_actions:
+            self.message = NOT_FOR_ALL.format(scope)
+            return access.may_for_all(scope)
         self.message = f"This needs {scope}; your role or token does not have it."
-        return False
+        return access.may(scope)
 
 
-def needs(scope: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., HttpResponse]]:
+NOT_FOR_ALL = (
+    "This changes what all sites work by. It needs {} for all sites, which a role at one of "
+    "several sites does not give; ask who administers the company."
+)
+
+
+def must_for_all(request: Any, scope: str) -> None:
+    """Refuse a page's change of what belongs to all sites to who has no right for all of them."""
+    if not request.access.may_for_all(scope):
+        raise PermissionDenied(NOT_FOR_ALL.format(scope))
+
+
+Page = Callable[..., HttpResponse]
+
+
+def needs(scope: str, *, for_all: bool = False) -> Callable[[Page], Page]:
     """
     Guard a page: sign in first, hold the scope, and work at one site.
 
     The page finds `request.access` and `request.site`: the site named by `?site=CODE`, else the
-    one used last, else the first at which the scope is held.
+    one used last, else the first at which the scope is held. `for_all` asks for the scope for
+    what belongs to all sites.
     """
     if scope not in SCOPES:
         raise ValueError(f"No role knows {scope}.")
 
-    def guard(page: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    def guard(page: Page) -> Page:
         @functools.wraps(page)
         def guarded(request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
             access = access_of(request)
-            sites = Site.objects.in_bulk(access.sites_with(scope))
+            places = list(access.scopes_by_site) if for_all else access.sites_with(scope)
+            sites = Site.objects.in_bulk(places)
             if not sites:
                 if request.user.is_superuser and not Site.objects.exists():
                     return redirect("start")
                 raise PermissionDenied(f"This page needs {scope}; your role does not have it.")
             request.access = access
             request.site = _chosen(request, sites)
+            if for_all:
+                must_for_all(request, scope)
             return page(request, *args, **kwargs)
 
         guarded.scope = scope  # type: ignore[attr-defined]

@@ -58,6 +58,7 @@ from shared.api.serializers import BulkOf
 from shared.retry import retried
 
 bulk_of = cache(BulkOf)
+ALL_CHANGES = frozenset({"create", "partial_update", "destroy"})
 
 
 class Scoped:
@@ -66,10 +67,16 @@ class Scoped:
     scope_noun: str
     scope_actions: ClassVar[dict[str, str]] = {}
     extra_parameters: ClassVar[tuple[str, ...]] = ()
+    company_actions: ClassVar[frozenset[str]] = frozenset()
+    """Actions that change what belongs to all sites, and need their scope for all of them."""
     key_required = True
     site_of_address: int | None = None
     """The site of the row that a change names in its address; links in its body are of it too."""
     request: Any
+
+    def action_name(self) -> str:
+        """Return the action of this call, empty for a view without actions."""
+        return getattr(self, "action", None) or ""
 
     @property
     def access(self) -> Access:

@@ -22,6 +22,7 @@ AUDITED = {
     "shared.site",
     "shared.user",
     "shared.membership",
+    "shared.companymembership",
     "shared.accesstoken",
     "shop.person",
     "shop.shift",

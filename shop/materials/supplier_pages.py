@@ -6,13 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from shared import clock
-from shared.api.permissions import needs
+from shared.api.permissions import must_for_all, needs
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.core.gs1 import sound_gtin
@@ -39,14 +39,15 @@ def suppliers(request: Any) -> HttpResponse:
         for one in found
     ]
     may = request.access.may
+    may_change = request.access.may_for_all("materials:write")
     may_price = may("prices:read", request.site.pk)
     context = {
         "rows": rows,
         "materials": Material.objects.order_by("name"),
-        "may_change": may("materials:write", request.site.pk),
+        "may_change": may_change,
         "may_price": may_price,
         "may_orders": may("purchases:read", request.site.pk),
-        "may_pack": may_price and may("materials:write", request.site.pk),
+        "may_pack": may_price and may_change,
         "today": today,
     }
     return render(request, "shop/materials/suppliers.html", context)
@@ -63,7 +64,7 @@ def _told(request: Any, work: Callable[[], str]) -> HttpResponse:
     return redirect("suppliers")
 
 
-@needs("materials:write")
+@needs("materials:write", for_all=True)
 @require_POST
 def add(request: Any) -> HttpResponse:
     """Enter a supplier."""
@@ -157,11 +158,10 @@ def _item_number(post: Any) -> str:
 
 
 def _may_change(request: Any) -> None:
-    if not request.access.may("materials:write", request.site.pk):
-        raise PermissionDenied("This needs materials:write; your role does not have it.")
+    must_for_all(request, "materials:write")
 
 
-@needs("materials:write")
+@needs("materials:write", for_all=True)
 @require_POST
 def close(request: Any, pk: int) -> HttpResponse:
     """Note that a supplier is closed from one day to another."""
@@ -179,7 +179,7 @@ def close(request: Any, pk: int) -> HttpResponse:
     return _told(request, work)
 
 
-@needs("materials:write")
+@needs("materials:write", for_all=True)
 @require_POST
 def reopen(request: Any, pk: int) -> HttpResponse:
     """Take a closure back."""

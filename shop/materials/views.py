@@ -15,10 +15,10 @@ from shop.materials.models import (
     SupplierClosure,
 )
 from shop.registers import enter
-from shop.registers_api import RegisterViewSet
+from shop.registers_api import CatalogueViewSet
 
 
-class SupplierViewSet(RegisterViewSet):
+class SupplierViewSet(CatalogueViewSet):
     """Who the shop buys from."""
 
     queryset = Supplier.objects.all()
@@ -28,7 +28,7 @@ class SupplierViewSet(RegisterViewSet):
     sort_fields = ("code", "name", "id")
 
 
-class SupplierClosureViewSet(RegisterViewSet):
+class SupplierClosureViewSet(CatalogueViewSet):
     """Holidays and shutdowns of suppliers, on which they take no order and deliver nothing."""
 
     queryset = SupplierClosure.objects.all()
@@ -39,7 +39,7 @@ class SupplierClosureViewSet(RegisterViewSet):
     sort_fields = ("first_day", "id")
 
 
-class MaterialViewSet(RegisterViewSet):
+class MaterialViewSet(CatalogueViewSet):
     """Things bought: resins, hardeners, release agents, fillers, barriers, consumables."""
 
     queryset = Material.objects.all()
@@ -49,7 +49,7 @@ class MaterialViewSet(RegisterViewSet):
     sort_fields = ("code", "name", "id")
 
 
-class PackViewSet(RegisterViewSet):
+class PackViewSet(CatalogueViewSet):
     """Packs in which suppliers sell materials, with their price breaks."""
 
     queryset = Pack.objects.all()
@@ -60,13 +60,14 @@ class PackViewSet(RegisterViewSet):
     sort_fields = ("material", "supplier", "content", "id")
 
 
-class LearnedCodeViewSet(RegisterViewSet):
+class LearnedCodeViewSet(CatalogueViewSet):
     """Suppliers' plain barcodes that were matched to a material."""
 
     queryset = LearnedCode.objects.all()
     serializer_class = forms.LearnedCodeSerializer
     scope_noun = "materials"
     scope_actions: ClassVar = {"create": "movements:write"}
+    company_actions = frozenset({"partial_update", "destroy"})
     versioned = False
     filterset_fields: ClassVar = {"supplier": ["exact"], "text": ["exact"]}
 
@@ -80,7 +81,7 @@ class LearnedCodeViewSet(RegisterViewSet):
         )
 
 
-class ResinSystemViewSet(RegisterViewSet):
+class ResinSystemViewSet(CatalogueViewSet):
     """Resin and hardener meant for each other, each value with its source."""
 
     queryset = ResinSystem.objects.all()

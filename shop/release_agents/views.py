@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from shop.registers_api import RegisterViewSet
+from shop.registers_api import CatalogueViewSet
 from shop.release_agents.models import ReleaseRecipe
 from shop.release_agents.serializers import ReleaseRecipeSerializer
 
 
-class ReleaseRecipeViewSet(RegisterViewSet):
+class ReleaseRecipeViewSet(CatalogueViewSet):
     """So many coats of a release agent, with hands-on and drying times."""
 
     queryset = ReleaseRecipe.objects.all()

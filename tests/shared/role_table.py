@@ -151,3 +151,15 @@ NO_SITE = {
     "reminder-settings",
 }
 """Lists that all sites share."""
+
+CATALOGUE = (
+    "suppliers supplier-closures materials packs resin-systems release-recipes learned-codes"
+)
+FOR_ALL: set[tuple[str, str]] = {
+    ("POST", "/api/v1/sites"),
+    ("POST", "/api/v1/routes"),
+    ("PATCH", "/api/v1/routes/{}"),
+    *{("POST", f"/api/v1/{name}") for name in CATALOGUE.split() if name != "learned-codes"},
+    *{(m, f"/api/v1/{name}/{{}}") for name in CATALOGUE.split() for m in ("PATCH", "DELETE")},
+}
+"""What changes that which all sites work by: a role at one of several sites does not open it."""

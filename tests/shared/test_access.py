@@ -1,21 +1,24 @@
 """People, roles and tokens: pages, commands, and what each of them refuses."""
 
+import importlib
 import re
 from datetime import timedelta
 
 import pytest
+from django.apps import apps
 from django.core.management import CommandError, call_command
 from django.test import Client
 
 from planning.reminders.models import Reminder
 from shared import clock
 from shared.access import actions
-from shared.access.models import AccessToken, Membership, User
+from shared.access.models import AccessToken, CompanyMembership, Membership, Site, User
 from shared.api.access import access_of_token, access_of_user
 from shared.api.authentication import digest
 from shared.api.roles import ROLES, SCOPES
 from shared.errors import Invalid, ShopError
-from tests.callers import caller, make_token, make_user
+from shop.materials.models import Pack, Supplier
+from tests.callers import caller, make_site, make_token, make_user
 from tests.conftest import NOON
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -224,3 +227,81 @@ def test_a_reminder_that_is_not_due_is_answered_in_words(site, browser_of, froze
     answer = browser_of("planner").post(f"/reminders/{reminder.pk}/take-up/", follow=True)
     assert answer.status_code == 200
     assert "Demould Q1” is not due yet" in answer.content.decode()
+
+
+def test_the_catalogue_of_all_sites_is_not_changed_by_who_runs_one_of_them(site, other_site):
+    """A pot life, an order address and a pack are what every site mixes and buys by."""
+    call_command("load_demo", "--no-orders", verbosity=0)
+    for at in Site.objects.all():
+        boss = caller(make_user("administrator", at), [at])
+        system = boss.get("/api/v1/resin-systems").json()["items"][0]
+        changes = (
+            ("resin-systems", system["id"], {"pot_life_min": "60.0"}, system["etag"]),
+            ("suppliers", Supplier.objects.earliest("pk").pk, {"order_email": "a@b.example"}, "*"),
+        )
+        for name, pk, body, tag in changes:
+            answer = boss.patch(f"/api/v1/{name}/{pk}", body, etag=tag)
+            assert answer.status_code == 403, (name, answer.json())
+            assert "for all sites" in answer.json()["detail"]
+        pack = Pack.objects.earliest("pk").pk
+        assert boss.delete(f"/api/v1/packs/{pack}").status_code == 403
+        page = Client()
+        page.force_login(make_user("administrator", at), backend=BACKEND)
+        supplier = Supplier.objects.earliest("pk")
+        for address in ("terms", "packs", "close"):
+            path = f"/buying/suppliers/{supplier.pk}/{address}/"
+            assert page.post(path).status_code == 403, address
+        assert page.post("/buying/suppliers/add/").status_code == 403
+        assert (
+            page.post(f"/buying/packs/{Pack.objects.earliest('pk').pk}/remove/").status_code == 403
+        )
+        assert page.get("/buying/suppliers/").status_code == 200
+
+
+def test_the_only_site_goes_on_as_before_and_a_second_takes_no_right_away(site):
+    boss, buyer = make_user("administrator", site), make_user("purchasing", site)
+    clients = [caller(one, [site]) for one in (boss, buyer)]
+    for n, client in enumerate(clients):
+        body = {"code": f"S{n}", "name": "Supplier"}
+        assert client.post("/api/v1/suppliers", body).status_code == 201
+    body = {"code": "north", "name": "North", "time_zone": "UTC"}
+    assert clients[0].post("/api/v1/sites", body).status_code == 201
+    held = set(CompanyMembership.objects.values_list("user", "role"))
+    assert held == {(boss.pk, "administrator"), (buyer.pk, "purchasing")}
+    assert access_of_user(buyer).may_for_all("materials:write")
+    assert not access_of_user(buyer).may_for_all("accounts:write")
+    assert caller(buyer, [site]).get("/api/v1/me").json()["all_sites"] == []
+    newcomer = make_user("administrator", Site.objects.get(code="north"))
+    assert access_of_user(newcomer).for_all() == frozenset()
+
+
+def test_roles_for_all_sites_are_given_by_who_holds_them(site, other_site):
+    boss, chief, person = (make_user(role, site) for role in ("administrator",) * 2 + ("planner",))
+    CompanyMembership.objects.create(user=chief, role="administrator")
+    page = Client()
+    page.force_login(boss, backend=BACKEND)
+    path = f"/people/{person.pk}/all-sites/"
+    assert page.post(path, {"company_roles": ["purchasing"]}).status_code == 403
+    assert b"Roles for all sites" not in page.get(f"/people/{person.pk}/").content
+    page.force_login(chief, backend=BACKEND)
+    assert b"Roles for all sites" in page.get(f"/people/{person.pk}/").content
+    assert page.post(path, {"company_roles": ["purchasing"]}).status_code == 302
+    assert access_of_user(person).may_for_all("materials:write")
+    assert page.post(path, {"company_roles": []}).status_code == 302
+    assert not access_of_user(person).may_for_all("materials:write")
+
+
+def test_the_migration_keeps_rights_that_were_plain(site):
+    """With several sites: roles held at each of them, else who administers the default site."""
+    give = importlib.import_module("shared.migrations.0005_roles_for_all_sites").give
+    boss, north = make_user("administrator", site), None
+    give(apps, None)
+    assert CompanyMembership.objects.count() == 0, "one site needs no such role"
+    north = make_site("north")
+    buyer = make_user("purchasing", site)
+    make_user("administrator", north)
+    Membership.objects.create(user=buyer, site=north, role="purchasing")
+    give(apps, None)
+    give(apps, None)
+    held = set(CompanyMembership.objects.values_list("user", "role"))
+    assert held == {(buyer.pk, "purchasing"), (boss.pk, "administrator")}

@@ -42,7 +42,7 @@ OF_ALL_SITES = {
 """Pages of materials and suppliers."""
 OF_ONESELF = {"notice-away"}
 """Notices on one's own page; those of others are left as they are."""
-OF_PEOPLE = {"person", "set-password", "issue-token", "revoke-token"}
+OF_PEOPLE = {"person", "set-company-roles", "set-password", "issue-token", "revoke-token"}
 """Pages of people who sign in; `test_access.py` asks who may see whom."""
 PARTS = {"deed": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1}
 

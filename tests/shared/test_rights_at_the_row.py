@@ -20,7 +20,7 @@ from shared.access.models import User
 from shared.access.ownership import site_id_of, site_path_of
 from shared.api import fields
 from tests.callers import Caller
-from tests.shared.role_table import TABLE
+from tests.shared.role_table import FOR_ALL, TABLE
 from tests.shared.test_roles_matrix import FOUND, OPEN
 from tests.shared.two_shops import HELD
 
@@ -55,8 +55,9 @@ OWNED = {
 }
 """Rows that reach their site over another row."""
 OF_NO_SITE = {
-    "shared.User", "shared.AccessToken", "shared.IdempotencyKey", "shared.AuditEntry",
-    "shop.Supplier", "shop.SupplierClosure", "shop.Material", "shop.Pack", "shop.LearnedCode",
+    "shared.User", "shared.CompanyMembership", "shared.AccessToken", "shared.IdempotencyKey",
+    "shared.AuditEntry", "shop.Supplier",
+    "shop.SupplierClosure", "shop.Material", "shop.Pack", "shop.LearnedCode",
     "shop.ResinSystem", "shop.ReleaseRecipe", "planning.Route", "planning.RouteStep",
     "planning.ReminderSettings", "planning.Heartbeat",
 }  # fmt: skip
@@ -265,3 +266,16 @@ def test_a_row_stays_at_its_site(shops):
         assert answer.json()["errors"][0]["pointer"] == "#/site"
         row.refresh_from_db()
         assert site_id_of(row) == shops.here.pk
+
+
+def test_what_belongs_to_all_sites_is_changed_by_a_right_for_all_of_them():
+    """Whatever changes a row of no site is in the table, or stands here with its reason."""
+    own = {"reminder-settings/{}": "one's own quiet hours", "learned-codes": "goods in may learn"}
+    changes = set()
+    for method, template in TABLE:
+        model = getattr(getattr(view_of(method, template), "queryset", None), "model", None)
+        if method != "GET" and model is not None and site_path_of(model) is None:
+            changes.add((method, template))
+    asked = {(m, t) for m, t in changes if t.removeprefix("/api/v1/") not in own or m == "DELETE"}
+    assert FOR_ALL - asked == {("POST", "/api/v1/sites")}
+    assert asked - FOR_ALL == set()

@@ -8,10 +8,10 @@ import pytest
 from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver
 
-from shared.access.models import Membership, Site, User
+from shared.access.models import CompanyMembership, Membership, Site, User
 from shared.api.roles import ROLES, SCOPES
 from tests.callers import caller, make_site, make_user
-from tests.shared.role_table import ANYBODY, SIGNED_IN, TABLE
+from tests.shared.role_table import ANYBODY, FOR_ALL, SIGNED_IN, TABLE
 
 pytestmark = pytest.mark.django_db
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
@@ -73,11 +73,28 @@ class Cast:
     """The callers of all kinds, made once for the whole table."""
 
     roles: dict
+    everywhere: dict
+    for_all: dict
     boss: User
+    chief: User
     here: Site
     elsewhere: Site
     gone: object
     barred: object
+
+
+def at_both(role: str, here: Site, elsewhere: Site):
+    """Return the client of somebody with the same role at each site."""
+    user = make_user(role, here)
+    Membership.objects.create(user=user, site=elsewhere, role=role)
+    return caller(user, [here, elsewhere])
+
+
+def with_one_for_all(role: str, here: Site, elsewhere: Site):
+    """Return the client of a technician of one site with a role for all sites."""
+    user = make_user("technician", here)
+    CompanyMembership.objects.create(user=user, role=role)
+    return caller(user, [here, elsewhere])
 
 
 @pytest.fixture(scope="module")
@@ -85,10 +102,15 @@ def cast(django_db_setup, django_db_blocker):
     """Make the callers in a transaction that is undone at the end."""
     with django_db_blocker.unblock(), transaction.atomic():
         here, elsewhere = make_site("main", is_default=True), make_site("elsewhere")
-        boss, gone, barred = (make_user("administrator", here) for _ in range(3))
+        boss, chief, gone, barred = (make_user("administrator", here) for _ in range(4))
+        CompanyMembership.objects.create(user=chief, role="administrator")
+        Membership.objects.create(user=chief, site=elsewhere, role="technician")
         found = Cast(
             {role: caller(make_user(role, here), [here]) for role in ROLES},
+            {role: at_both(role, here, elsewhere) for role in ROLES},
+            {role: with_one_for_all(role, here, elsewhere) for role in ROLES},
             boss,
+            chief,
             here,
             elsewhere,
             caller(gone, [here]),
@@ -118,11 +140,19 @@ def test_each_caller_gets_what_the_table_says(cast, method, template, path):
             wrong[who] = status
 
     expect("stranger", caller(None), 401)
+    for_all = (method, template) in FOR_ALL
     for role, scopes in ROLES.items():
-        expect(role, cast.roles[role], None if scope in scopes else 403)
+        expect(role, cast.roles[role], None if scope in scopes and not for_all else 403)
+        expect(f"{role} at each site", cast.everywhere[role], None if scope in scopes else 403)
+        if for_all:
+            expect(f"{role} for all", cast.for_all[role], None if scope in scopes else 403)
     with transaction.atomic():
-        expect("token without the scope", caller(cast.boss, [cast.here], SCOPES - {scope}), 403)
-        expect("token with only the scope", caller(cast.boss, [cast.here], {scope}))
+        boss, sites = cast.boss, [cast.here]
+        if for_all:
+            boss, sites = cast.chief, [cast.here, cast.elsewhere]
+            expect("token for one of the sites", caller(boss, sites[:1]), 403)
+        expect("token without the scope", caller(boss, sites, SCOPES - {scope}), 403)
+        expect("token with only the scope", caller(boss, sites, {scope}))
         expect("token for a site of others", caller(cast.boss, [cast.elsewhere]), 403)
         transaction.set_rollback(True)
     expect("person without a role any more", cast.gone, 403)
