@@ -145,7 +145,8 @@ def test_a_step_signed_meanwhile_is_taken_as_it_was(take, ready, now):
     step = pour.steps.filter(phase="before").order_by("order").first()
     first = min(row["start_min"] for row in plan.plan["tasks"])
     begins = now.replace(hour=0) - timedelta(hours=1) + timedelta(minutes=first)
-    sign_step(step=step, at=begins + timedelta(minutes=step.hands_min), by=None)
+    done = begins + timedelta(minutes=step.hands_min)
+    sign_step(step=step, at=done, now=done, by=None)
     confirmed = actions.confirm(plan=plan, now=begins + timedelta(minutes=step.hands_min + 1))
     assert confirmed.state == PlanState.CONFIRMED
     task = next(t for t in confirmed.plan["tasks"] if t["step"] == str(step.pk))
