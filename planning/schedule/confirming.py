@@ -10,6 +10,7 @@ from django.db.models import F, QuerySet
 
 from planning.batches.lines import batch_lines, best_scale, exact, purpose
 from planning.batches.models import Batch, BatchCounter, BatchPortion, BatchStatus, Lift
+from planning.batches.paper import BATCH_PARTS, STEP_PARTS, Said, batch_says, step_says
 from planning.core import plan as core
 from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus, PourStep
@@ -46,36 +47,6 @@ def remove_planned(batches: QuerySet[Batch], pour_ids: Iterable[int]) -> None:
     )
 
 
-Said = tuple[object, ...]
-"""What paper says of a batch or step; if it says something else now, it is not on paper."""
-
-
-SAYS = ("people", "portions__lift", "lines")
-
-
-def _batch_says(batch: Batch) -> Said:
-    return (
-        batch.planned_start,
-        batch.planned_contact,
-        batch.planned_pour_end,
-        batch.planned_end,
-        batch.mixer_id,
-        batch.pot_life_min,
-        {person.pk for person in batch.people.all()},
-        [(p.lift.pour_id, p.lift.number, p.kg, p.planned_start) for p in batch.portions.all()],
-        [(line.container_id, line.role, line.target_kg) for line in batch.lines.all()],
-    )
-
-
-def _reread(batch: Batch) -> Batch:
-    return Batch.objects.prefetch_related(*SAYS).get(pk=batch.pk)
-
-
-def _step_says(step: PourStep) -> Said:
-    people = {person.pk for person in step.planned_people.all()}
-    return step.planned_start, step.planned_end, step.oven_id, step.oven_start, people
-
-
 class _Writer:
     def __init__(
         self, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: datetime
@@ -99,15 +70,15 @@ class _Writer:
         """Batches of an earlier plan that go on under their numbers, and what they said."""
         steps = PourStep.objects.filter(pour__in=self.pours, printed_at__isnull=False)
         self.printed = {
-            step.pk: (_step_says(step), step.printed_at)
-            for step in steps.prefetch_related("planned_people")
+            step.pk: (step_says(step, self.clock.zone), step.printed_at)
+            for step in steps.prefetch_related(*STEP_PARTS)
         }
 
     def clear(self) -> None:
         """Take away what was planned and has not begun; what goes on keeps its number."""
         going_on = self._not_begun().filter(number__in=[b.id for b in self.answer.batches])
-        for batch in going_on.select_related("system").prefetch_related(*SAYS):
-            self.numbered[batch.number] = batch, _batch_says(batch)
+        for batch in going_on.prefetch_related(*BATCH_PARTS):
+            self.numbered[batch.number] = batch, batch_says(batch, self.clock.zone)
             stores.free_reservations(prefix=f"batch:{batch.pk}:")
             batch.portions.all().delete()
             batch.lines.all().delete()
@@ -192,7 +163,8 @@ class _Writer:
                 purpose=purpose(line),
                 needed_at=row.planned_start,
             )
-        if said is not None and said != _batch_says(_reread(row)):
+        reread = Batch.objects.prefetch_related(*BATCH_PARTS)
+        if said is not None and said != batch_says(reread.get(pk=row.pk), self.clock.zone):
             row.version += 1
             row.printed_at, row.pinned = None, False
             row.save(update_fields=["version", "printed_at", "pinned"])
@@ -216,7 +188,7 @@ class _Writer:
             step.oven_start = None if load is None else self.clock.instant(load)
             step.planned_people.set(int(person) for person in set(task.people))
             said, printed_at = self.printed.get(step.pk, (None, None))
-            step.printed_at = printed_at if said == _step_says(step) else None
+            step.printed_at = printed_at if said == step_says(step, self.clock.zone) else None
             step.save(
                 update_fields=["planned_start", "planned_end", "oven", "oven_start", "printed_at"]
             )
