@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
+from planning.core.casting.kinetics import gel_conversion
 from planning.core.casting.system import (
     Datasheet,
     GlassTransition,
@@ -15,6 +16,8 @@ from planning.core.casting.system import (
 )
 from shop.stores_types import SystemInfo
 
+EPOXIDES = 2.0
+"""Of one molecule of the usual resins."""
 EXTRAS = (
     "gel_conversion",
     "pot_life_conversion",
@@ -29,11 +32,16 @@ def system_data(info: SystemInfo) -> SystemData:
     Translate a stored system; what it does not say stays unknown.
 
     `kinetics` holds the fields of `Kinetics`, and under ``thermal``, ``glass`` and ``marks`` those
-    of `Thermal`, of `GlassTransition` and the conversions at which things happen.
+    of `Thermal`, of `GlassTransition` and the conversions at which things happen. Where the mark
+    ``hardener_hydrogens``, active hydrogens of one molecule of hardener, is told and no
+    ``gel_conversion``, that follows from it.
     """
     stored: dict[str, Any] = dict(info.kinetics or {})
     thermal, glass = stored.pop("thermal", None), stored.pop("glass", None)
-    marks = {name: value for name, value in stored.pop("marks", {}).items() if name in EXTRAS}
+    told = stored.pop("marks", {})
+    marks = {name: value for name, value in told.items() if name in EXTRAS}
+    if "gel_conversion" not in marks and "hardener_hydrogens" in told:
+        marks["gel_conversion"] = gel_conversion(float(told["hardener_hydrogens"]), EPOXIDES)
 
     def point(minutes: Decimal | None, mass_kg: Decimal | None = None) -> TimePoint | None:
         if minutes is None:

@@ -116,7 +116,7 @@ def _compare(answer: Answer, number: int, pour: LoggedPour, computed: tuple[floa
 
 
 def _kinetics(found: KineticsFit) -> dict[str, str]:
-    """The two pre-exponential factors and the heat, as a system's register takes them."""
+    """What was fitted and the temperatures of its records, as a system's register takes them."""
     kinetics, thermal = found.system.kinetics, found.system.thermal
     assert kinetics is not None
     assert thermal is not None
@@ -124,6 +124,8 @@ def _kinetics(found: KineticsFit) -> dict[str, str]:
         "a1_per_s": _short(kinetics.a1_per_s),
         "a2_per_s": _short(kinetics.a2_per_s),
         "heat_j_kg": _short(thermal.heat_j_kg),
+        "fitted_from_c": f"{kinetics.fitted_from_c:.1f}",
+        "fitted_to_c": f"{kinetics.fitted_to_c:.1f}",
     }
 
 

@@ -136,7 +136,7 @@ def lift(form: LiftForm) -> Answer | None:
     """Return how hot a lift gets and when, and the deepest that is safe."""
     given, system = form.cleaned_data, form.chosen
     answer = with_hazards(form)
-    cap_c = _or(given["cap_c"], system.peak_cap_c)
+    cap_c = _or(given["cap_c"], system.peak_limit_c)
     base = tool_side(given["tool_side"])
     printed = system.datasheet.deepest_lift_mm
     if not system.computable:
@@ -167,21 +167,19 @@ def lift(form: LiftForm) -> Answer | None:
     )
     answer.add("gel_core_h", "Core gels after", curve.gel_core_h, "h", 1)
     answer.add("gel_top_h", "Surface gels after", curve.gel_top_h, "h", 1)
-    safe = None
-    if cap_c is not None:
-        safe = deepest_safe_lift_mm(
-            system, given["shop_c"], cap_c, base, AIR_TOP,
-            mix_c=given["mix_c"], cured_below_mm=below,
-        )  # fmt: skip
+    safe = deepest_safe_lift_mm(
+        system, given["shop_c"], cap_c, base, AIR_TOP,
+        mix_c=given["mix_c"], cured_below_mm=below,
+    )  # fmt: skip
     deepest = least(printed, safe)
     answer.add_limit("deepest_lift", "mm", "Deepest lift", deepest, "mm", 0)
     if curve.gel_top_h is None:
         answer.say("At this temperature the cure stalls before it gels; it needs warmth.", "stop")
     if given["tool_side"] == "unknown" and not below:
         answer.say("What it stands on is not known, so it counts as insulated.", "mind")
-    if cap_c is None:
-        answer.say("No cap is known for this system; type the hottest it may get.", "mind")
-    elif curve.peak_c > cap_c:
+    if given["cap_c"] is None and system.peak_cap_c is None:
+        answer.say(f"No cap is known for this system; {cap_c:g} °C is taken.", "mind")
+    if curve.peak_c > cap_c:
         answer.say(f"It peaks {curve.peak_c - cap_c:.0f} K over the cap of {cap_c:g} °C.", "stop")
     _glass(answer, system, curve.least_conversion, given["service_c"])
     _theory(answer, form)
@@ -326,10 +324,10 @@ def clocks(form: ClocksForm) -> Answer | None:
     answer.data |= {"overlap": window.overlap, "never_cools": window.never_cools}
     if system.computable:
         answer.add("gelled_h", "Gelled to its top after", window.gelled_h, "h", 1)
-    if system.computable and system.peak_cap_c is not None:
+    if system.computable:
         answer.add(
             "cooled_h", "Cool enough after", window.cooled_h, "h", 1,
-            f"Then neither lift passes {system.peak_cap_c:g} °C.",
+            f"Then neither lift passes {system.peak_limit_c:g} °C.",
         )  # fmt: skip
     offers = ways_out(*where)
     answer.data["ways_out"] = [

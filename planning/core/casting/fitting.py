@@ -167,6 +167,10 @@ def fit_kinetics(
         for name, v, w in zip(free, values, wide, strict=True)
     )
     fitted = _written(system, free, values)
+    seen = [t for p in pours for t in p.temps_c]
+    fitted = replace(fitted, kinetics=replace(
+        known(fitted)[0], fitted_from_c=min(seen), fitted_to_c=max(seen)
+    ))  # fmt: skip
     return KineticsFit(
         system=fitted,
         figures=figures,

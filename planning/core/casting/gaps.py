@@ -48,7 +48,7 @@ class LiftWindow:
     """The later of gelled, cooled enough and the datasheet's least gap."""
     gelled_h: float | None
     cooled_h: float | None
-    """None with a cap: no wait up to `LONGEST_WAIT_H` keeps the next lift under it."""
+    """None where it is computed: no wait up to `LONGEST_WAIT_H` keeps it cool enough."""
     closes_h: Limit
     """The earlier of bonding no longer and the datasheet's greatest gap."""
     overlap: bool | None
@@ -158,10 +158,7 @@ def _computed_opening(
     lower = solve_lift(system, depth_mm, shop_c, base, top)
     if lower.gel_top_h is None:
         return None, None, True
-    cap_c = system.peak_cap_c
-    if cap_c is None:
-        return lower.gel_top_h, None, False
-    cooled_h = _first_cool_gap_h(system, lower, cap_c, base, top)
+    cooled_h = _first_cool_gap_h(system, lower, system.peak_limit_c, base, top)
     return lower.gel_top_h, cooled_h, cooled_h is None
 
 
@@ -230,8 +227,7 @@ def _overlaps(system: SystemData, depth_mm: float, shop_c: float, base: Face, to
     lower = solve_lift(system, depth_mm, shop_c, base, top)
     if lower.gel_top_h is None or lower.gel_top_h > closes_h:
         return False
-    cap_c = system.peak_cap_c
-    return cap_c is None or _hottest_c(system, lower, closes_h, base, top) <= cap_c
+    return _hottest_c(system, lower, closes_h, base, top) <= system.peak_limit_c
 
 
 def _deepest_overlapping(

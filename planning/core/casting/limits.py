@@ -86,17 +86,17 @@ def depth_and_clock_limits(
         greatest_gap_min=closes,
         gaps_overlap=overlap,
         demould_min=demould,
-        cautions=tuple(_cautions(system, deepest, opens, overlap, demould)),
+        cautions=tuple(_cautions(system, shop_temp_c, deepest, opens, overlap, demould)),
     )
 
 
 def _deepest(system: SystemData, shop_c: float, base: Face, top: Face) -> Limit:
     printed = system.datasheet.deepest_lift_mm
-    if not system.computable or system.peak_cap_c is None:
+    if not system.computable:
         return least(printed, None)
     from planning.core.casting.exotherm import deepest_safe_lift_mm
 
-    return least(printed, deepest_safe_lift_mm(system, shop_c, system.peak_cap_c, base, top))
+    return least(printed, deepest_safe_lift_mm(system, shop_c, system.peak_limit_c, base, top))
 
 
 def _gaps(
@@ -121,13 +121,28 @@ def _attended(
 
 
 def _cautions(
-    system: SystemData, deepest: Limit, opens: Limit, overlap: bool | None, demould: Limit
+    system: SystemData,
+    shop_c: float,
+    deepest: Limit,
+    opens: Limit,
+    overlap: bool | None,
+    demould: Limit,
 ) -> list[str]:
     said = []
     if deepest.value is None:
         said.append("No depth limit is known: neither a datasheet figure nor a computed one.")
     elif deepest.value <= 0:
         said.append("The shop is too warm: no depth stays under the system's peak cap.")
+    if system.computable and system.peak_cap_c is None:
+        said.append(
+            f"No peak limit is stated for this system; {system.peak_limit_c:g} °C is taken."
+        )
+    if system.kinetics is not None and system.kinetics.beyond_records(shop_c):
+        low, high = system.kinetics.fitted_from_c, system.kinetics.fitted_to_c
+        said.append(
+            f"The kinetics were fitted to records between {low:g} and {high:g} °C; {shop_c:g} °C "
+            "is far outside, so trust no computed time before a logged pour has confirmed it."
+        )
     if opens.value is None and opens.basis == "computed":
         said.append("At this depth no wait keeps the next lift under the system's peak cap.")
     elif overlap is False:

@@ -13,7 +13,13 @@ from planning.core.casting.kinetics import glass_transition_c, isothermal_time_m
 from planning.core.casting.lift_curve import known
 from planning.core.casting.many_lifts import LaneFigures, Solved, solve_lanes
 from planning.core.casting.model_times import NAMES, Times, times_of
-from planning.core.casting.posterior import Posterior, figures_of, posterior, room_lanes
+from planning.core.casting.posterior import (
+    Posterior,
+    figures_of,
+    posterior,
+    room_lanes,
+    until_fall,
+)
 from planning.core.casting.pouring_over import Lanes, opens_h
 from planning.core.casting.room_modes import Room, room_of
 from planning.core.casting.surroundings import LONGEST_H, Surroundings
@@ -26,7 +32,9 @@ _DRAWS = 32
 _FEW, _ANY = 8, -1
 _STEP = 0.25
 _EVERY_H = 0.25
-_SHORTEST_H = 12.0
+_SHORTEST_H, _DAY_H = 12.0, 24.0
+_STILL = 0.002
+"""A lane that gains less conversion in a day has stalled."""
 _OVEN_SPARE_K = 2.0
 _OPENING = (("gelled", 1.0), ("cooled", 1.0))
 """The far points that delay the next lift: slow to gel, and slow to cool."""
@@ -84,6 +92,9 @@ def model_clocks(lift: PouredLift, around: Surroundings, need: float) -> ModelCl
             late[name] = max(late[name], float(values.max()))
         else:
             early[name] = min(early[name], float(values.min()))
+    if known_now.hotter_read:
+        # It was hot when it was read so, and the sensor may have come out: the window is short.
+        early["bonds"] = min(early["bonds"], _earliest_bonds(until_fall(lift, room), need))
     hot = [i for i, j in enumerate(owners.tolist()) if j == _ANY or ends[j] in _OPENING]
     opens = opens_h(lift, careful, far.gelled[hot], hot)
     best["opens"] = float(opens_h(lift, lanes, times.gelled[:1], [0])[0])
@@ -99,6 +110,15 @@ def model_clocks(lift: PouredLift, around: Surroundings, need: float) -> ModelCl
         conversion=conversion,
         tg_c=None if glass is None else glass_transition_c(glass, conversion),
     )
+
+
+def _earliest_bonds(known_now: Posterior, need: float) -> float:
+    z, count = known_now.z, len(known_now.z)
+    figures = np.vstack([z, z + _STEP * np.eye(count), known_now.draws(_DRAWS)])
+    _, times = _solve(known_now.lift, known_now.room, figures, need)
+    point = _point(known_now, times.bonds[: 1 + count], -_SURER)
+    _, far = _solve(known_now.lift, known_now.room, point[None], need)
+    return min(float(times.bonds.min()), float(far.bonds[0]))
 
 
 def _of_draws(times: Times, first: int) -> tuple[dict[str, float], dict[str, float]]:
@@ -216,13 +236,21 @@ def _times(
     while True:
         times = times_of(lift, solved, need)
         last = times.cured if too_hot_oven(lift) else np.maximum(times.demould, times.cooled)
-        waiting = ~np.isfinite(last)
-        first = float(np.where(waiting, np.inf, last).min())
-        enough = max(3 * first, lift.now_h + 48.0) if np.isfinite(first) else LONGEST_H
-        if not waiting.any() or end >= min(enough, LONGEST_H):
+        waiting = ~np.isfinite(last) & ~_stands_still(solved, need)
+        if not waiting.any() or end >= LONGEST_H:
             return Lanes(solved, figures, room_hours, room_c), times
         solved = solve(end, min(2 * end, LONGEST_H), solved).after(solved)
         end = min(2 * end, LONGEST_H)
+
+
+def _stands_still(solved: Solved, need: float) -> NDArray[np.bool_]:
+    """Say which lanes have not cured and hardly do so any more, by their last day."""
+    least = solved.conversions.min(axis=2)
+    before = int(np.searchsorted(solved.hours, solved.hours[-1] - _DAY_H))
+    if solved.hours[-1] < 2 * _DAY_H:
+        return np.zeros(least.shape[1], dtype=bool)
+    still: NDArray[np.bool_] = (least[-1] < need) & (least[-1] - least[before] < _STILL)
+    return still
 
 
 def _first_span_h(lift: PouredLift, need: float) -> float:

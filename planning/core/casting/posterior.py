@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 SHEET_SPREADS, OWN_SPREADS = (0.15, 0.05), (0.05, 0.03)
 """Of rate and heat: of kinetics from elsewhere, and of those fitted to the shop's own pours. The
 measured scatter of times is 9 %, of heat 4.8 % (DSC of two compounds); the rest is assumed."""
+FAR_SPREADS = (0.37, 0.05)
+"""Of kinetics far outside the records they were fitted to: so far apart were two such fits."""
 _TOP_SPREAD, _BASE_SPREAD, _UNKNOWN_BASE_SPREAD = 0.32, 0.4, 1.2
 _INSULATED_FILM, _USUAL_FILM = 0.3, 5.0
 _MIX_READ_K, _MIX_UNREAD_K = 1.0, 5.0
@@ -35,7 +37,7 @@ _SCATTER_K, _FREEDOM = 0.6, 4.0
 _BIN_H = 0.25
 _TURNS, _LONGEST_TURN, _STILL = 6, 2.0, 0.02
 _STEP = 0.2
-_SEEN_K, _SEEN_TIMES = 3.0, 2
+_SEEN_K, _SEEN_TIMES, _HOTTER_K = 3.0, 2, 6.0
 _HOT_SPARE_K = 20.0
 _STRANGE = 3.5
 
@@ -63,6 +65,8 @@ class Posterior:
     spread: Array
     """Shape (figures, figures): lower triangle whose product with itself is the covariance."""
     heat_seen: bool
+    hotter_read: bool = False
+    """A reading in the body stands well above all that the figures explain."""
 
     @cached_property
     def covariance(self) -> Array:
@@ -120,9 +124,16 @@ def _probe(where: str, height_mm: float, rows: list[Reading]) -> Probe:
     return Probe(where, height_mm, hours, temps, 1.0 / in_hour)
 
 
+def _spreads(lift: PouredLift) -> tuple[float, float]:
+    kinetics, _ = known(lift.system)
+    if kinetics.beyond_records(lift.expected_c):
+        return FAR_SPREADS
+    return OWN_SPREADS if lift.calibrated else SHEET_SPREADS
+
+
 def figures_of(lift: PouredLift, z: Array) -> LaneFigures:
     """Return the figures of lanes whose z is given, shape (lanes, figures)."""
-    rate, heat = OWN_SPREADS if lift.calibrated else SHEET_SPREADS
+    rate, heat = _spreads(lift)
     base = lift.base.film_w_m2k
     if not lift.base_known:
         films = _USUAL_FILM * np.exp(_UNKNOWN_BASE_SPREAD * z[:, 3])
@@ -160,9 +171,13 @@ def posterior(lift: PouredLift, room: Room) -> Posterior:
     """
     probes = probes_of(lift)
     found = _fitted(lift, room, probes)
-    if found.strange:
-        found = _fitted(lift, room, tuple(_until_fall(probe) for probe in probes))
-    return _fitted(lift, room, ()) if found.strange else found
+    return until_fall(lift, room) if found.strange else found
+
+
+def until_fall(lift: PouredLift, room: Room) -> Posterior:
+    """Return what is known from what was read before each sensor's steepest fall, or nothing."""
+    found = _fitted(lift, room, tuple(_until_fall(probe) for probe in probes_of(lift)))
+    return _fitted(lift, room, ()) if found.strange or found.hotter_read else found
 
 
 def _until_fall(probe: Probe) -> Probe:
@@ -190,6 +205,7 @@ def _fitted(lift: PouredLift, room: Room, probes: tuple[Probe, ...]) -> Posterio
             continue
         moved = float(np.abs(trial - z).max()) if np.isfinite(best) else np.inf
         z, best, seen = trial, cost, inert
+        hotter = bool((misses < -_HOTTER_K).any())
         weights = _weights(misses, probes)
         normal = np.eye(count) + slopes.T @ (weights[:, None] * slopes)
         if moved < _STILL:
@@ -200,7 +216,7 @@ def _fitted(lift: PouredLift, room: Room, probes: tuple[Probe, ...]) -> Posterio
             break
         trial = z + step
     spread = np.linalg.cholesky(np.linalg.inv(normal))
-    return Posterior(lift, room, probes, z, spread, seen)
+    return Posterior(lift, room, probes, z, spread, seen, hotter)
 
 
 def _misses(

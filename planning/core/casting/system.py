@@ -12,6 +12,11 @@ USUAL_PEAK_LIMIT_C = 80.0
 waxes and most cold-cured systems suffer above it."""
 
 
+FAR_K = 15.0
+"""Kinetics used so far outside their records carry a caution. Assumed; two fits equally good on
+ramps at 100 C and above were 37 % apart at 25 C (measured DSC ramps of an epoxy)."""
+
+
 @dataclass(frozen=True)
 class TimePoint:
     """A time printed on a datasheet, the temperature it holds at, and the mass it was read on."""
@@ -65,6 +70,9 @@ class Kinetics:
     brake_ac0: float = 0.0
     brake_act_per_k: float = 0.0
     start_conversion: float = 0.0
+    fitted_from_c: float | None = None
+    fitted_to_c: float | None = None
+    """Coldest and hottest of the records that the constants were fitted to; None: not told."""
 
     def __post_init__(self) -> None:
         require.not_negative(
@@ -79,6 +87,19 @@ class Kinetics:
             raise ValueError(
                 "start_conversion is 0; with a1_per_s 0 it must be above 0 (try 1e-3)"
             )
+        told = [t for t in (self.fitted_from_c, self.fitted_to_c) if t is not None]
+        require.temperature(**{f"fitted_c {i}": t for i, t in enumerate(told)})
+        if len(told) == 1 or told != sorted(told):
+            raise ValueError(
+                f"fitted_from_c is {self.fitted_from_c} C and fitted_to_c {self.fitted_to_c} C; "
+                "give both, the colder first, or neither"
+            )
+
+    def beyond_records(self, temp_c: float) -> bool:
+        """Say whether a temperature is far outside the records the constants were fitted to."""
+        if self.fitted_from_c is None or self.fitted_to_c is None:
+            return False
+        return not self.fitted_from_c - FAR_K <= temp_c <= self.fitted_to_c + FAR_K
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from planning.core.casting.faces import INSULATED
 from planning.core.casting.gaps import lift_window, ways_out
 from planning.core.casting.limits import depth_and_clock_limits
 from planning.core.casting.stricter import greatest, least
-from planning.core.casting.system import SystemData
+from planning.core.casting.system import USUAL_PEAK_LIMIT_C, SystemData
 from tests.planning.core.casting.demo_resin import AIR, BOARD, BOTH, DEMO, SHEET, SHEET_ONLY
 
 CAPPED = replace(DEMO, peak_cap_c=80.0, bond_conversion=0.75)
@@ -136,3 +136,25 @@ def test_stricter_picks_and_names():
     assert least(None, None).value is None
     assert least(70.0, 60.0).times(2.0).datasheet == 140.0
     assert SHEET.deepest_lift_mm == 70.0
+
+
+def test_system_without_a_peak_limit_is_held_to_the_usual_one_and_says_so():
+    stated = depth_and_clock_limits(replace(DEMO, peak_cap_c=USUAL_PEAK_LIMIT_C), 25.0, BOARD, AIR)
+    unstated = depth_and_clock_limits(DEMO, 25.0, BOARD, AIR)
+    assert unstated.deepest_lift_mm == stated.deepest_lift_mm
+    assert unstated.deepest_lift_mm.value is not None
+    assert unstated.least_gap_min == stated.least_gap_min
+    assert "No peak limit is stated for this system; 80 °C is taken." in unstated.cautions
+    assert not any("peak limit" in caution for caution in stated.cautions)
+
+
+@pytest.mark.parametrize(("shop_c", "cautioned"), [(22.0, True), (60.0, False), (46.0, False)])
+def test_kinetics_far_outside_their_records_carry_a_caution(shop_c, cautioned):
+    warm = replace(DEMO.kinetics, fitted_from_c=60.0, fitted_to_c=110.0)
+    limits = depth_and_clock_limits(replace(BOTH, kinetics=warm), shop_c, BOARD, AIR)
+    assert any("between 60 and 110 °C" in caution for caution in limits.cautions) == cautioned
+
+
+def test_half_told_range_of_records_is_refused():
+    with pytest.raises(ValueError, match="give both, the colder first"):
+        replace(DEMO.kinetics, fitted_from_c=60.0)

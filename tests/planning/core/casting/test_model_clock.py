@@ -163,3 +163,14 @@ def test_never_earlier_than_the_sheet_shifted_by_the_room_really_logged():
 def test_unknown_side_of_the_tool_shortens_the_window():
     known, unknown = (clocks_of(replace(LIFT, base_known=k)) for k in (True, False))
     assert unknown.closes.go_h < known.closes.go_h
+
+
+def test_kinetics_far_outside_their_records_are_trusted_less():
+    warm = replace(
+        SYSTEM, kinetics=replace(SYSTEM.kinetics, fitted_from_c=60.0, fitted_to_c=110.0)
+    )
+    unwatched = replace(LIFT, readings=aired(22.0, 2.0), now_h=2.0, calibrated=True)
+    near, far = clocks_of(unwatched), clocks_of(replace(unwatched, system=warm))
+    assert far.demould.best_h == pytest.approx(near.demould.best_h, abs=1e-3)
+    assert far.demould.go_h > near.demould.go_h
+    assert far.closes.go_h < near.closes.go_h
