@@ -10,7 +10,7 @@ from planning.batches.models import (
     SheetPrint,
     Weighing,
 )
-from planning.clocks.models import Cure, TemperatureReading
+from planning.clocks.models import Cure, TemperatureReading, WrongReading
 from planning.cures.models import Demould
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour, PourStep, ToolOrder
@@ -58,4 +58,5 @@ __all__ = [
     "WeekPlan",
     "Weighing",
     "WeighingAmendment",
+    "WrongReading",
 ]

@@ -70,6 +70,11 @@ urlpatterns = [
     path("orders/<int:pk>/cancel/", pours.cancel_order, name="order-cancel"),
     path("pours/<int:pk>/", cures.pour, name="pour"),
     path("pours/<int:pk>/temperature/", cures.log_temperature, name="pour-temperature"),
+    path(
+        "pours/<int:pk>/temperature/<int:reading>/wrong/",
+        cures.mark_wrong,
+        name="pour-temperature-wrong",
+    ),
     path("pours/<int:pk>/lifts/<int:number>/peak/", cures.peak, name="pour-peak"),
     path("pours/<int:pk>/new-plan/", cures.ask_plan, name="pour-new-plan"),
     path("pours/<int:pk>/lower/", cures.leave_lower, name="pour-lower"),

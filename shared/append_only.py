@@ -14,6 +14,7 @@ TABLES = (
     "planning_weighingamendment",
     "planning_batchentry",
     "planning_temperaturereading",
+    "planning_wrongreading",
     "shared_auditentry",
 )
 """Tables whose rows are only ever added."""

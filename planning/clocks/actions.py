@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
@@ -13,9 +13,10 @@ from django.db.models import F, Min, Sum
 from planning.batches.lifts import lifts_of
 from planning.batches.models import Batch, BatchEntry, EntryKind, Lift
 from planning.clocks.clock import clock_of
-from planning.clocks.models import Cure, TemperatureReading
+from planning.clocks.models import Cure, TemperatureReading, WrongReading
 from planning.clocks.peaks import note_peak
-from planning.clocks.record import HOLE_H
+from planning.clocks.readings import ask_of, readings_since
+from planning.core.casting.plausible import from_fahrenheit
 from planning.core.casting.short_lift import EDGE_MM, cut_at, level_without
 from planning.core.problem import Layer
 from planning.pours.models import Pour, PourStatus
@@ -156,46 +157,93 @@ def end_lower(*, lift: Lift, missing_kg: Decimal) -> Lift:
     return lift
 
 
-def readings_since(pour: Pour, since: datetime) -> list[TemperatureReading]:
-    """Temperatures that tell how warm a pour has been: its own, and the shop's air about then."""
-    rows = TemperatureReading.objects.filter(site_id=pour.order.site_id).order_by("at", "id")
-    own = rows.filter(pour=pour, at__gte=since)
-    air = rows.filter(pour=None, at__gte=since - timedelta(hours=HOLE_H))
-    return sorted([*own, *air], key=lambda reading: (reading.at, reading.pk))
-
-
 @transaction.atomic
 def log_temperatures(
     *, site_id: int, rows: Iterable[dict[str, Any]], now: datetime, by: Any = None
 ) -> list[TemperatureReading]:
-    """Write down temperatures really seen and move the clocks they bear on."""
-    kept = []
-    for given in rows:
-        row = {"where": "air", **given}
-        at = happened(row["at"], now=now, after=_before_reading(row.get("pour"), row["where"]))
-        reading, _ = TemperatureReading.objects.get_or_create(
-            key=row["key"],
-            defaults={
-                "site_id": site_id,
-                "pour": row.get("pour"),
-                "where": row["where"],
-                "at": at,
-                "celsius": row["celsius"],
-                "recorded_at": now,
-                "by": by,
-            },
+    """
+    Write down temperatures really seen and move the clocks they bear on.
+
+    A row gives `key`, `at`, `celsius` or `fahrenheit`, and as it likes `where`, `pour`,
+    `height_mm`, `pointer` (of its fields, for refusals) and `confirmed`: without it an odd
+    reading is refused with a question.
+    """
+    kept = [_log(dict(row), site_id, now, by) for row in rows]
+    move_clocks(site_id, now)
+    return kept
+
+
+def _log(row: dict[str, Any], site_id: int, now: datetime, by: Any) -> TemperatureReading:
+    row.setdefault("where", "air")
+    stem = row.pop("pointer", "")
+    found = TemperatureReading.objects.filter(key=row["key"]).first()
+    if found is not None:
+        return found
+    pour = row.get("pour")
+    at = happened(row["at"], now=now, field=f"{stem}at", after=_before_reading(pour, row["where"]))
+    field = f"{stem}{_in_celsius(row, stem)}"
+    confirmed = bool(row.get("confirmed"))
+    if not confirmed:
+        ask_of(row, at, site_id, field)
+    return TemperatureReading.objects.create(
+        key=row["key"],
+        site_id=site_id,
+        pour=pour,
+        where=row["where"],
+        at=at,
+        celsius=row["celsius"],
+        fahrenheit=row.get("fahrenheit"),
+        height_mm=row.get("height_mm"),
+        confirmed_at=now if confirmed else None,
+        recorded_at=now,
+        by=by,
+    )
+
+
+def _in_celsius(row: dict[str, Any], stem: str) -> str:
+    """Convert a row given in °F, and return the field that holds the temperature."""
+    given = row.get("fahrenheit")
+    if (given is None) == (row.get("celsius") is None):
+        raise Invalid.one(
+            f"{stem}celsius", "one_unit", "Give the temperature once: celsius or fahrenheit."
         )
-        kept.append(reading)
+    if given is None:
+        return "celsius"
+    row["celsius"] = Decimal(str(round(from_fahrenheit(float(given)), 1)))
+    return "fahrenheit"
+
+
+@transaction.atomic
+def mark_wrong(
+    *, reading: TemperatureReading, reason: str, now: datetime, by: Any = None
+) -> TemperatureReading:
+    """Say that a temperature was not so; it stays to be seen, and the clocks do without it."""
+    if len(reason.strip()) < LEAST_REASON:
+        raise Invalid.one(
+            "reason",
+            "too_short",
+            f"The reason is {reason.strip() or 'empty'}; write at least {LEAST_REASON} letters.",
+        )
+    _, new = WrongReading.objects.get_or_create(
+        reading=reading, defaults={"reason": reason.strip(), "at": now, "by": by}
+    )
+    if new:
+        move_clocks(reading.site_id, now)
+    reading.refresh_from_db()
+    return reading
+
+
+def move_clocks(site_id: int, now: datetime) -> None:
+    """Work the running clocks of a site out again."""
     running = Cure.objects.filter(lift__pour__order__site_id=site_id, done_at__isnull=True)
-    for cure in running.select_related("lift__pour__order"):
+    for cure in running.select_related("lift__pour__order__site"):
         move_clock(cure)
         note_peak(cure, now)
-    return kept
 
 
 def _before_reading(pour: Pour | None, where: str) -> list[Event]:
     """Return what a casting's own temperature follows: the first contact of its first pot."""
-    if pour is None or where == "air":
+    if pour is None or where not in ("surface", "core"):
         return []
     first = Batch.objects.filter(portions__lift__pour=pour).aggregate(at=Min("contact_at"))["at"]
     return [(f"{pour} was mixed", first)]

@@ -41,11 +41,33 @@ class TemperatureReading(models.Model):
     )
     where = models.CharField(
         max_length=8,
-        choices=[("air", "Shop air"), ("surface", "Surface"), ("core", "Core of the casting")],
+        choices=[
+            ("air", "Shop air"),
+            ("oven", "Oven"),
+            ("surface", "Surface"),
+            ("core", "Core of the casting"),
+        ],
         default="air",
+    )
+    height_mm = models.DecimalField(
+        max_digits=7,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="Of a core sensor above the base of its lift.",
     )
     at = models.DateTimeField()
     celsius = models.DecimalField(max_digits=5, decimal_places=1)
+    fahrenheit = models.DecimalField(
+        max_digits=5,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="As read, where it was given in °F.",
+    )
+    confirmed_at = models.DateTimeField(
+        null=True, editable=False, help_text="When it was said to be really so."
+    )
     key = models.CharField(max_length=120, unique=True)
     recorded_at = models.DateTimeField()
     by = models.ForeignKey("shared.User", models.PROTECT, null=True, related_name="+")
@@ -63,3 +85,15 @@ class TemperatureReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.celsius} °C at {self.at:%Y-%m-%d %H:%M}"
+
+
+class WrongReading(models.Model):
+    """A temperature that was not so: it stays to be seen, and no longer counts."""
+
+    reading = models.OneToOneField(TemperatureReading, models.PROTECT, related_name="wrong")
+    reason = models.CharField(max_length=200)
+    at = models.DateTimeField()
+    by = models.ForeignKey("shared.User", models.PROTECT, null=True, related_name="+")
+
+    def __str__(self) -> str:
+        return f"{self.reading} is wrong: {self.reason}"

@@ -10,11 +10,13 @@ from typing import Any
 from django.db.models import F
 
 from planning.clocks.models import Cure, TemperatureReading
+from planning.clocks.readings import counting
 from shared.times import happened
 
 COOLER_K = Decimal(2)
 """Two readings of one thermometer may differ by less; common practice, no source."""
 COMPUTED = "computed"
+SEEN = "seen by"
 
 
 def note_peaks(now: datetime) -> int:
@@ -27,13 +29,13 @@ def note_peaks(now: datetime) -> int:
 
 def note_peak(cure: Cure, now: datetime) -> bool:
     """
-    Note that a lift's peak is over, or take that back where only the clock said so.
+    Note that a lift's peak is over, or take that back unless somebody saw it pass.
 
     A casting's own temperatures tell it before the clock does: it is over once one is 2 K below
     the hottest, and it is not while the last one is the hottest. Without any, the time holds that
     the plan's clock gives for the temperatures of the shop.
     """
-    if cure.peak_passed_at is not None and cure.peak_basis != COMPUTED:
+    if cure.peak_passed_at is not None and cure.peak_basis.startswith(SEEN):
         return False
     at, basis = _passed(cure, _own(cure), now)
     if (at, basis) == (cure.peak_passed_at, cure.peak_basis):
@@ -46,9 +48,9 @@ def note_peak(cure: Cure, now: datetime) -> bool:
 
 
 def _own(cure: Cure) -> list[TemperatureReading]:
-    rows = TemperatureReading.objects.filter(pour=cure.lift.pour_id, at__gte=cure.poured_at)
+    rows = counting().filter(pour=cure.lift.pour_id, at__gte=cure.poured_at)
     for where in ("core", "surface"):
-        found = list(rows.filter(where=where).order_by("at", "id"))
+        found = list(rows.filter(where=where))
         if found:
             return found
     return []
@@ -72,7 +74,7 @@ def _passed(
 
 def confirm_peak(*, cure: Cure, at: datetime, now: datetime, by: Any = None) -> Cure:
     """Say that somebody saw the peak pass; a repeat changes nothing."""
-    if cure.peak_passed_at is not None and cure.peak_basis.startswith("seen"):
+    if cure.peak_passed_at is not None and cure.peak_basis.startswith(SEEN):
         return cure
     at = happened(
         at,
@@ -81,7 +83,7 @@ def confirm_peak(*, cure: Cure, at: datetime, now: datetime, by: Any = None) -> 
         before=[(f"{cure.lift.pour} was demoulded", cure.done_at)],
         site=cure.lift.pour.order.site,
     )
-    cure.peak_passed_at, cure.peak_basis = at, f"seen by {by or 'somebody'}"[:80]
+    cure.peak_passed_at, cure.peak_basis = at, f"{SEEN} {by or 'somebody'}"[:80]
     Cure.objects.filter(pk=cure.pk).update(
         peak_passed_at=at, peak_basis=cure.peak_basis, version=F("version") + 1
     )

@@ -130,12 +130,13 @@ def readings_of(pour: Pour) -> list[TemperatureReading]:
     end = last.done_at or last.demould_due_at + timedelta(hours=12)
     rows = TemperatureReading.objects.filter(
         site_id=pour.order.site_id, at__gte=first.poured_at, at__lte=end
-    )
+    ).select_related("by", "wrong__by")
     return [row for row in rows.order_by("at", "id") if row.pour_id in (None, pour.pk)]
 
 
 def curve_of(readings: list[TemperatureReading]) -> dict[str, Any] | None:
     """Return temperatures over time as lines in a picture; none below two readings."""
+    readings = [one for one in readings if not hasattr(one, "wrong")]
     if len(readings) < 2:
         return None
     start, end = readings[0].at, readings[-1].at

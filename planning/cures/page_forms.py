@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 
@@ -27,16 +29,53 @@ def number(low: float, high: float, unit: str, name: str, **options: Any) -> for
 
 
 class TemperatureForm(forms.Form):
-    """A temperature seen now, of this casting or of the shop's air."""
+    """A temperature that was seen: where, how warm, in which unit, and when."""
 
     where = forms.ChoiceField(
+        label="Where",
         choices=[
             ("surface", "Surface of the casting"),
             ("core", "Core of the casting"),
             ("air", "Shop air"),
-        ]
+            ("oven", "Oven it stands in"),
+        ],
     )
-    celsius = number(-30, 300, "°C", "Temperature", max_digits=5, decimal_places=1, label="°C")
+    degrees = number(-30, 572, "degrees", "Temperature", max_digits=5, decimal_places=1)
+    unit = forms.ChoiceField(label="Unit", choices=[("celsius", "°C"), ("fahrenheit", "°F")])
+    at = forms.CharField(
+        label="Seen at; empty for now",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
+    )
+    height_mm = number(
+        0, 5000, "mm", "Height of the sensor", max_digits=5, decimal_places=1, required=False,
+        label="Height of a core sensor above the base of its lift, mm",
+    )  # fmt: skip
+    confirmed = forms.BooleanField(required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, zone: ZoneInfo | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.zone = zone or ZoneInfo("UTC")
+
+    def clean_at(self) -> datetime | None:
+        """Return the moment that the wall clock of the site shows."""
+        given = self.cleaned_data["at"].strip()
+        if not given:
+            return None
+        try:
+            return datetime.fromisoformat(given).replace(tzinfo=self.zone)
+        except ValueError:
+            raise forms.ValidationError(
+                f"Seen at is {given[:20]}; give a day and a time, such as 2026-11-30T07:30."
+            ) from None
+
+    def ask(self, question: str) -> None:
+        """Show the form again with the question, and a tick that answers it."""
+        self.add_error("degrees", question)
+        value = f"{self.cleaned_data.get('degrees', self.data.get('degrees'))} "
+        value += "°F" if self.data.get("unit") == "fahrenheit" else "°C"
+        self.fields["confirmed"].widget = forms.CheckboxInput()
+        self["confirmed"].label = f"Yes, really {value}"
 
 
 class StepForm(forms.Form):

@@ -8,12 +8,13 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.db.models import Q
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.clocks import actions as clocks
-from planning.clocks.models import Cure
+from planning.clocks.models import Cure, TemperatureReading
 from planning.clocks.peaks import confirm_peak
 from planning.cures import actions, page_data
 from planning.cures.models import Demould
@@ -25,7 +26,7 @@ from planning.schedule.because import ask_because
 from planning.weigh_in.quarantine import quarantines_of
 from shared import clock
 from shared.api.permissions import needs
-from shared.errors import ShopError
+from shared.errors import Invalid, ShopError
 from shared.photos.cleaning import clean_photo
 from shared.templatetags.units import minutes, moment
 from shared.units import week_of
@@ -134,26 +135,55 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @needs("cures:write")
 def log_temperature(request: HttpRequest, pk: int) -> HttpResponse:
-    """Write down a temperature seen now; the clocks move with it."""
+    """Write down a temperature; the clocks move with it. What is odd is asked about first."""
     found = _pour(request, pk)
-    form = TemperatureForm(request.POST)
+    form = TemperatureForm(request.POST, zone=clock.zone(request.site.time_zone))
     if not form.is_valid():
         return _page(request, found, 422, temperature=form)
-    now = clock.now()
-    where = form.cleaned_data["where"]
+    now, given = clock.now(), form.cleaned_data
     row = {
-        "at": now,
-        "celsius": form.cleaned_data["celsius"],
-        "where": where,
-        "pour": None if where == "air" else found,
+        "at": given["at"] or now,
+        given["unit"]: given["degrees"],
+        "where": given["where"],
+        "height_mm": given["height_mm"],
+        "pour": None if given["where"] == "air" else found,
         "key": f"page:{secrets.token_hex(12)}",
+        "confirmed": given["confirmed"],
     }
     try:
-        clocks.log_temperatures(site_id=request.site.pk, rows=[row], now=now, by=request.user)
-    except ShopError as error:
-        form.add_error("celsius", error.message)
+        (kept,) = clocks.log_temperatures(
+            site_id=request.site.pk, rows=[row], now=now, by=request.user
+        )
+    except Invalid as error:
+        if error.problems[0].code == "implausible":
+            form.ask(error.message)
+        else:
+            form.add_error("at" if error.problems[0].pointer == "#/at" else None, error.message)
         return _page(request, found, 422, temperature=form)
-    messages.success(request, f"{row['celsius']} °C is recorded; the clocks are worked out anew.")
+    messages.success(request, f"{kept.celsius} °C is recorded; the clocks are worked out anew.")
+    return redirect("pour", pk=pk)
+
+
+@require_POST
+@needs("cures:write")
+def mark_wrong(request: HttpRequest, pk: int, reading: int) -> HttpResponse:
+    """Mark a temperature wrong, with the reason; the clocks do without it."""
+    found = _pour(request, pk)
+    row = get_object_or_404(
+        TemperatureReading.objects.filter(Q(pour=found) | Q(pour=None)),
+        pk=reading,
+        site=request.site,
+    )
+    try:
+        clocks.mark_wrong(
+            reading=row,
+            reason=request.POST.get("reason", "")[:200],
+            now=clock.now(),
+            by=request.user,
+        )
+        messages.success(request, f"{row.celsius} °C is marked wrong and no longer counts.")
+    except ShopError as error:
+        messages.error(request, error.message)
     return redirect("pour", pk=pk)
 
 

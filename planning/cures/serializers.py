@@ -49,9 +49,42 @@ class ReadingSerializer(StrictModelSerializer):
 
     pour = fields.RelatedIdField(queryset=Pour.objects.all(), required=False, allow_null=True)
 
+    celsius = fields.DecimalField(
+        max_digits=5, decimal_places=1, required=False, help_text="Or fahrenheit; one of the two."
+    )
+    confirmed = fields.YesNoField(
+        required=False,
+        write_only=True,
+        default=False,
+        help_text="It is really so: without this an odd reading is refused as `implausible`.",
+    )
+    wrong = serializers.SerializerMethodField()
+
+    def get_wrong(self, reading: TemperatureReading) -> str:
+        """Return why it was marked wrong and no longer counts; empty where it counts."""
+        found = getattr(reading, "wrong", None)
+        return "" if found is None else found.reason
+
     class Meta:
         model = TemperatureReading
-        fields = ["id", "site", "pour", "where", "at", "celsius"]
+        fields = [
+            "id",
+            "site",
+            "pour",
+            "where",
+            "at",
+            "celsius",
+            "fahrenheit",
+            "height_mm",
+            "confirmed",
+            "wrong",
+        ]
+
+
+class WrongSerializer(StrictSerializer):
+    """Why a temperature was not so."""
+
+    reason = fields.TextField(max_length=200)
 
 
 class DemouldSerializer(StrictModelSerializer):

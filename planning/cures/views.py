@@ -20,6 +20,7 @@ from planning.cures.serializers import (
     DemouldSerializer,
     ReadingSerializer,
     SeenSerializer,
+    WrongSerializer,
 )
 from shared import clock
 from shared.api import idempotency, viewsets
@@ -60,7 +61,7 @@ class TemperatureViewSet(
 ):
     """Temperatures really seen, one or many at a time; never changed."""
 
-    queryset = TemperatureReading.objects.select_related("site").order_by("id")
+    queryset = TemperatureReading.objects.select_related("site", "wrong").order_by("id")
     serializer_class = ReadingSerializer
     read_serializer_class = ReadingSerializer
     scope_noun = "cures"
@@ -68,11 +69,23 @@ class TemperatureViewSet(
 
     def perform_create(self, serializer: Any) -> None:
         """Write one temperature down."""
-        (serializer.instance,) = self._log([serializer.validated_data])
+        (serializer.instance,) = self._log([{**serializer.validated_data}])
 
     def perform_bulk(self, items: list[dict[str, Any]]) -> list[TemperatureReading]:
         """Write many temperatures down, or none."""
-        return self._log(items)
+        return self._log([{**item, "pointer": f"items/{n}/"} for n, item in enumerate(items)])
+
+    @extend_schema(responses={201: ReadingSerializer})
+    @action(detail=True, methods=["post"], serializer_class=WrongSerializer)
+    def withdrawals(self, request: Any, pk: Any = None) -> Any:
+        """Mark a temperature wrong: it stays to be seen, and no longer counts."""
+
+        def work(body: dict[str, Any]) -> TemperatureReading:
+            return clocks.mark_wrong(
+                reading=self.get_object(), now=clock.now(), by=request.user, **body
+            )
+
+        return self.once(work)
 
     def _log(self, items: list[dict[str, Any]]) -> list[TemperatureReading]:
         key = f"{idempotency.principal(self.request)}:{idempotency.read_key(self.request)}"

@@ -118,7 +118,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("cures", "cures/{}/peaks demouldings/{}/photos", "POST"),
     **rows("cures", "demouldings/{}/photo", "GET"),
     **rows("cures", "temperatures demouldings"),
-    **rows("cures", "temperatures/bulk", "POST"),
+    **rows("cures", "temperatures/bulk temperatures/{}/withdrawals", "POST"),
     **rows(
         "reminders", "reminders reminders/{} reminder-deliveries reminder-deliveries/{}", "GET"
     ),

@@ -1,46 +1,14 @@
-"""Times that callers give: one bound for all, and no field of any call without it."""
+"""Times that callers give: one bound for all."""
 
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
-from drf_spectacular.generators import SchemaGenerator
 
 from shared.errors import Invalid
 from shared.times import OLDEST, SKEW, happened
-from tests.factories.shop import make_container, make_location, make_lot
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 HOUR, MINUTE = timedelta(hours=1), timedelta(minutes=1)
-
-OWN_ORDER = {
-    "batches/{id}/entries at": "planning/weigh_in/test_actions.py::"
-    "test_nothing_is_poured_before_its_first_contact",
-    "batches/{id}/weighings at": "planning/weigh_in/test_actions.py::"
-    "test_nothing_is_weighed_from_a_container_before_it_came_in",
-    "containers/{id}/openings at": "shop/lots/test_views.py::"
-    "test_a_container_is_not_opened_before_it_came_in",
-    "cures/{id}/peaks at": "planning/clocks/test_peaks.py::"
-    "test_who_saw_it_pass_says_so_by_page_or_rest",
-    "demouldings at": "planning/cures/test_actions.py::"
-    "test_nothing_is_demoulded_before_its_last_lift_was_poured",
-    "movements happened_at": "shop/ledger/test_actions.py::"
-    "test_nothing_happens_to_a_container_before_it_came_in",
-    "purchase-orders/{id}/receipts received_at": "shop/purchasing/test_views.py::"
-    "test_goods_do_not_come_before_they_were_ordered",
-    "receipts received_at": "a delivery follows nothing that is on record",
-    "steps/{id}/signatures at": "planning/pours/test_steps.py::"
-    "test_a_step_is_signed_between_those_before_and_after_it",
-    "storage-spells starts_at": "a stretch of time on a shelf follows nothing",
-    "storage-spells ends_at": "held by a constraint of its table: after starts_at",
-    "storage-spells/{id} starts_at": "as when it is entered",
-    "storage-spells/{id} ends_at": "as when it is entered",
-    "temperatures at": "planning/cures/test_actions.py::"
-    "test_a_casting_has_no_temperature_of_its_own_before_it_is_mixed",
-    "temperatures/bulk items/0/at": "the same action as for one temperature",
-    "tool-events at": "shop/tools/test_times.py::test_no_shot_is_run_before_the_tool_is_demoulded",
-}
-"""Every time that a caller may give, and the test that it keeps its place among others."""
 
 
 def test_a_time_up_to_now_is_taken_as_given():
@@ -81,87 +49,3 @@ def test_a_time_keeps_its_place_between_what_it_follows_and_what_follows_it():
         happened(NOW - 4 * HOUR, now=NOW, **bounds)
     with pytest.raises(Invalid, match="after demoulding, 2026-11-25 11:00 UTC"):
         happened(NOW, now=NOW, **bounds)
-
-
-def moments(schema, schemas, path=""):
-    """Yield the paths of all date-times that a body may hold."""
-    if "$ref" in schema:
-        schema = schemas[schema["$ref"].rsplit("/", 1)[-1]]
-    if schema.get("readOnly"):
-        return
-    if schema.get("format") == "date-time":
-        yield path
-    for key in ("oneOf", "anyOf", "allOf"):
-        for member in schema.get(key, ()):
-            yield from moments(member, schemas, path)
-    for name, member in schema.get("properties", {}).items():
-        yield from moments(member, schemas, f"{path}/{name}")
-    if "items" in schema:
-        yield from moments(schema["items"], schemas, f"{path}/0")
-
-
-def time_fields():
-    """Return method, path, content type and pointer of every time in a body of the API."""
-    description = SchemaGenerator().get_schema(public=True)
-    schemas = description["components"]["schemas"]
-    return [
-        (method, path, kind, pointer)
-        for path, operations in description["paths"].items()
-        for method, operation in operations.items()
-        if method in ("post", "put", "patch")
-        for kind, content in operation.get("requestBody", {}).get("content", {}).items()
-        for pointer in moments(content["schema"], schemas)
-    ]
-
-
-FIELDS = time_fields()
-
-
-def body_with(pointer, value):
-    """Return a body that holds nothing but one value."""
-    first, *others = pointer.removeprefix("/").split("/", 1)
-    inner = body_with(others[0], value) if others else value
-    return [inner] if first.isdigit() else {first: inner}
-
-
-@pytest.mark.django_db
-@pytest.mark.usefixtures("frozen")
-@pytest.mark.parametrize(("method", "path", "kind", "pointer"), FIELDS)
-@pytest.mark.parametrize(
-    ("given", "code"),
-    [
-        (NOW + HOUR, "in_future"),
-        (datetime(9999, 12, 31, 23, tzinfo=UTC), "in_future"),
-        (datetime(1, 1, 1, tzinfo=UTC), "too_long_ago"),
-    ],
-)
-def test_no_field_of_any_call_takes_what_cannot_have_happened(
-    api, site, method, path, kind, pointer, given, code
-):
-    from shop.sites.models import StorageSpell
-
-    row = make_container(make_lot(site), holds=1)
-    if "storage-spells" in path:
-        row = StorageSpell.objects.create(
-            location=make_location(site), starts_at=NOW - 2 * HOUR, ends_at=NOW - HOUR,
-            lowest_c=10, mean_c=20, highest_c=30,
-        )  # fmt: skip
-    text = given.isoformat().replace("+00:00", "Z")
-    address = path.replace("{id}", str(row.pk))
-    send = getattr(api(), method)
-    answer = send(address, body_with(pointer, text), content_type=kind, headers={"If-Match": "*"})
-    assert answer.status_code == 422, answer.content
-    found = {e["pointer"]: e["code"] for e in answer.json()["errors"]}
-    assert found.get(f"#{pointer}") == code, found
-
-
-def test_every_time_field_has_its_place_among_others_tested():
-    named = {
-        f"{path.removeprefix('/api/v1/')} {pointer.removeprefix('/')}"
-        for _, path, _, pointer in FIELDS
-    }
-    assert named == set(OWN_ORDER)
-    root = Path(__file__).parents[1]
-    for words in OWN_ORDER.values():
-        file, test = words.split("::") if "::" in words else ("", "")
-        assert not file or f"def {test}(" in (root / file).read_text(encoding="utf-8"), words

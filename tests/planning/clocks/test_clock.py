@@ -45,6 +45,7 @@ def log(cure, *rows, where="air"):
             "celsius": Decimal(str(celsius)),
             "where": where,
             "pour": None if where == "air" else cure.lift.pour,
+            "confirmed": True,
         }
         for hours, celsius in rows
     ]
