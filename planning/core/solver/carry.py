@@ -5,12 +5,12 @@ from __future__ import annotations
 import itertools
 
 from planning.core.plan import Batch, Plan, Stand, Task
-from planning.core.solver import masks, ovens, pots, removal, stands, steps
+from planning.core.solver import masks, ovens, pots, removal, search, stands, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, Work, lateness, pour_minutes
 from planning.core.solver.case import Case
 from planning.core.solver.jobs import Job, StepJob
 from planning.core.solver.prices import Prices
-from planning.core.solver.wording import material_name, named
+from planning.core.solver.wording import named
 
 
 def carry_over(case: Case, prices: Prices) -> Board:
@@ -39,22 +39,8 @@ def carry_over(case: Case, prices: Prices) -> Board:
     removal.remove(case.shop, case.jobs, board, bad)
     for index in sorted(bad):
         board.placed.pop(index, None)
-    _serve(case, board)
+    search.take_off_short(case, board)
     return board
-
-
-def _serve(case: Case, board: Board) -> None:
-    """Take off what the material no longer serves where it stands."""
-    short = case.stock.shortage(board)
-    while short is not None:
-        case.tight = True
-        pot = next(p[short.need.key] for p in board.pots if short.need.key in p)
-        gone = removal.remove(case.shop, case.jobs, board, {s.job for s in pot.shares})
-        for index in sorted(gone):
-            name = material_name(case.problem, short.need.material)
-            words = f"there is no {name} for it at that time"
-            case.came_off.setdefault(case.jobs[index].pour.id, words)
-        short = case.stock.shortage(board)
 
 
 def _in_time(jobs: list[Job], stands: dict[str, Stand]) -> list[int]:
@@ -369,7 +355,7 @@ class _Carrier:
             first, last = spans[0][1], spans[-1][2]
             if ids[i] and not shop.attended(chemistry) >> last & 1:
                 return "nobody would be there until its peak"
-            if i == 0 and befores and ids[0]:
+            if i == 0 and befores and (ids[0] or not befores[-1].fixed):
                 limits = (
                     job.before[-1].step.longest_wait_min,
                     shop.settings.coat_to_pour_most_min,

@@ -47,9 +47,18 @@ class Taste:
     """Start of each step by its id in the previous plan, by job."""
 
 
-def insert(shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0) -> Board:
+def insert(
+    shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0, weigh_from: int = 0
+) -> Board:
     """
     Return a copy of the board with the pour on it.
+
+    Parameters
+    ----------
+    low : int
+        Nothing of it begins before this minute.
+    weigh_from : int
+        Its first pot is weighed at this minute or later.
 
     Raises
     ------
@@ -63,7 +72,7 @@ def insert(shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0) -> Bo
     low = max(low, pots.not_before(shop, board, job.index))
     holds_low = low
     for _ in range(16):
-        trial, placed, works = _with_low(shop, board, job, taste, low, holds_low)
+        trial, placed, works = _with_low(shop, board, job, taste, low, holds_low, weigh_from)
         for until in stands.ends(shop, job, placed):
             slot = stands.find(shop, trial, job, placed, until)
             if slot >= 0:
@@ -77,7 +86,7 @@ def insert(shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0) -> Bo
 
 
 def _with_low(
-    shop: Shop, board: Board, job: Job, taste: Taste, low: int, holds_low: int
+    shop: Shop, board: Board, job: Job, taste: Taste, low: int, holds_low: int, weigh_from: int
 ) -> tuple[Board, Placed, list[Work]]:
     """Place steps and lifts; the stand is not yet taken."""
     forward = steps.earliest(shop, board, job.before, low, holds_low)
@@ -86,6 +95,8 @@ def _with_low(
     early, ready = forward
     if not any(s.step.holds_place for s in job.before):
         ready = max(ready, holds_low)
+    system = job.chemistry.system
+    ready = max(ready, weigh_from + system.weigh_min + system.mix_min)
     trial, poured, abrades, early_ok = _pour_lifts(
         shop, board, job, taste, ready, early, low, holds_low
     )
@@ -147,6 +158,8 @@ def _pour_lifts(
         if i == count:
             return boards[count], poured, [w for a in abrades for w in a], before
         lift = job.lifts[i]
+        if i == 0 and lift.fixed and any(s.fixed is None for s in job.before):
+            before = _before_begun(shop, board, job, taste, early, low, holds_low)
         if lift.fixed and not lift.divisions[0]:
             boards[i + 1], poured[i] = boards[i], None
             i += 1
@@ -187,6 +200,18 @@ def _pour_lifts(
         boards[i + 1], poured[i], abrades[i] = chosen.board, chosen, works
         i += 1
     raise Blocked("lift_gap")
+
+
+def _before_begun(
+    shop: Shop, board: Board, job: Job, taste: Taste, early: list[Work], low: int, holds_low: int
+) -> list[Work]:
+    """Return the steps that are left before a pour whose first pot is frozen."""
+    start = min(p.start_min for _, p in job.lifts[0].fixed)
+    works = _kept_before(shop, board, job, taste, start, low, holds_low)
+    works = works or _fit_before(shop, board, job, early, start, low)
+    if works is None:
+        raise Blocked("step_order")
+    return works
 
 
 def _end_of(job: Job, poured: list[Poured | None], lift: int) -> int:

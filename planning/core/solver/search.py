@@ -20,6 +20,7 @@ from planning.core.solver.insertion import Taste, insert
 from planning.core.solver.jobs import Job, head_min
 from planning.core.solver.nearby import choose
 from planning.core.solver.prices import Prices
+from planning.core.solver.wording import material_name
 
 Order = Callable[[Job], tuple[float, ...]]
 
@@ -84,7 +85,7 @@ def in_order(case: Case, wanted: list[int]) -> list[int]:
 
 def place(case: Case, board: Board, index: int, taste: Taste, careful: bool = True) -> Board:
     """
-    Insert a pour; if `careful`, so that material lasts as well, after a receipt where it must be.
+    Insert a pour; if `careful`, so that material lasts as well, later where it must be.
 
     Raises
     ------
@@ -96,17 +97,24 @@ def place(case: Case, board: Board, index: int, taste: Taste, careful: bool = Tr
     if not careful or job.chemistry.index not in case.stock.scarce_systems:
         return trial
     short = case.stock.shortage(trial)
-    for low in case.stock.receipts() if short else ():
-        if short is None or low <= job.pour.earliest_min:
-            continue
+    for low in case.stock.moments(trial, short, _poured_from(trial, job)) if short else ():
+        if short is None:
+            break
         try:
-            trial = insert(case.shop, board, job, taste, low)
+            trial = insert(case.shop, board, job, taste, weigh_from=low)
         except Blocked:
             break
         short = case.stock.shortage(trial)
     if short is not None:
         raise Blocked(short.rule)
     return trial
+
+
+def _poured_from(board: Board, job: Job) -> int:
+    """Return when the first pot of a pour is weighed, those that are frozen apart."""
+    pots = board.pots[job.chemistry.index]
+    ids = (id for lift in board.placed[job.index].pots for id in lift)
+    return min((pots[id].start for id in ids), default=0)
 
 
 def construct(
@@ -174,7 +182,22 @@ def without_light(case: Case, board: Board) -> Board:
     while trial.light:
         light = {s.job for pots in trial.pots for p in pots.values() if p.light for s in p.shares}
         removal.remove(case.shop, case.jobs, trial, light)
+    take_off_short(case, trial)
     return trial
+
+
+def take_off_short(case: Case, board: Board) -> None:
+    """Take off what the material does not serve where it stands, and note why."""
+    short = case.stock.shortage(board)
+    while short is not None:
+        case.tight = True
+        pot = next(p[short.need.key] for p in board.pots if short.need.key in p)
+        gone = removal.remove(case.shop, case.jobs, board, {s.job for s in pot.shares})
+        for index in sorted(gone):
+            name = material_name(case.problem, short.need.material)
+            words = f"there is no {name} for it at that time"
+            case.came_off.setdefault(case.jobs[index].pour.id, words)
+        short = case.stock.shortage(board)
 
 
 def improve(

@@ -1,4 +1,4 @@
-"""Material in the plan: which pots the containers can serve, and from which they are served."""
+"""Material in the plan: which pots the containers can serve, and which material is scarce."""
 
 from __future__ import annotations
 
@@ -6,25 +6,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from planning.core.batches import mixed_kg
-from planning.core.plan import Batch, LotUse
+from planning.core.plan import Batch
 from planning.core.problem import Container, Lot, System
+from planning.core.solver import opening
 from planning.core.solver.board import Board
+from planning.core.solver.cans import RANKS, Can, Need, Order, Served, serve, walk
 from planning.core.solver.jobs import Job
 from planning.core.solver.shop import Shop
 
-DUST_KG = 1e-7
-"""Less than the tolerance of the rules; nothing is taken for it."""
-
-
-@dataclass(frozen=True)
-class Need:
-    """What one pot takes of one material."""
-
-    key: int
-    material: str
-    kg: float
-    start: int
-    pour_end: int
+MOST_MOMENTS = 16
+"""Later starts tried for a pour that the material does not serve."""
+MOST_DECIDED = 300
+"""Boards of one search for which the opening of cans is decided exactly."""
 
 
 @dataclass(frozen=True)
@@ -42,74 +35,6 @@ def parts_kg(system: System, mixed: float) -> tuple[float, float]:
     return mixed - hardener, hardener
 
 
-class Shelf:
-    """Containers of one material while they are being given out."""
-
-    def __init__(self, containers: list[tuple[Lot, Container]]) -> None:
-        self.items = containers
-        self.left = [c.kg for _, c in containers]
-        self.until = [c.usable_until_min for _, c in containers]
-        self.open = [c.opened for _, c in containers]
-
-    def usable(self, index: int, start: int, pour_end: int) -> bool:
-        """Return whether a container may serve a pot weighed and poured at these minutes."""
-        container = self.items[index][1]
-        if self.left[index] <= DUST_KG or container.available_from_min > start:
-            return False
-        until = self.until[index]
-        if not self.open[index] and container.open_life_min is not None:
-            until = min(until, start + container.open_life_min)
-        return until >= pour_end
-
-    def take(self, index: int, kg: float, start: int) -> float:
-        """Take up to `kg`; opens the container."""
-        container = self.items[index][1]
-        if not self.open[index]:
-            self.open[index] = True
-            if container.open_life_min is not None:
-                self.until[index] = min(self.until[index], start + container.open_life_min)
-        taken = min(kg, self.left[index])
-        self.left[index] -= taken
-        return taken
-
-    def merged(self, length: int) -> Shelf:
-        """Return a shelf with containers of one date as one, where opening them costs no life."""
-        groups: dict[tuple[int, int], int] = {}
-        items: list[tuple[Lot, Container]] = []
-        left: list[float] = []
-        until: list[int] = []
-        opened: list[bool] = []
-        for i, (lot, container) in enumerate(self.items):
-            life = container.open_life_min
-            lasting = self.open[i] or life is None or life >= length
-            key = (container.available_from_min, self.until[i])
-            if lasting and key in groups:
-                left[groups[key]] += self.left[i]
-                continue
-            if lasting:
-                groups[key] = len(items)
-            items.append((lot, container))
-            left.append(self.left[i])
-            until.append(self.until[i])
-            opened.append(lasting)
-        shelf = Shelf([])
-        shelf.items, shelf.left, shelf.until, shelf.open = items, left, until, opened
-        return shelf
-
-    def twin(self) -> Shelf:
-        """Return a shelf that can be emptied without touching this one."""
-        shelf = Shelf([])
-        shelf.items, shelf.left = self.items, list(self.left)
-        shelf.until, shelf.open = list(self.until), list(self.open)
-        return shelf
-
-    def order(self, start: int, pour_end: int) -> list[int]:
-        """Return usable containers, first expired first, open ones before sealed ones."""
-        found = [i for i in range(len(self.items)) if self.usable(i, start, pour_end)]
-        found.sort(key=lambda i: (not self.open[i], self.until[i], i))
-        return found
-
-
 class Stock:
     """All containers, and which materials are so plentiful that they need no thought."""
 
@@ -119,8 +44,9 @@ class Stock:
         for lot in shop.problem.lots:
             for container in lot.containers:
                 self.by_material.setdefault(lot.material, []).append((lot, container))
-        self.frozen = [b for b in frozen if b.lots]
-        self._merged: dict[str, Shelf] | None = None
+        self.frozen = sorted((b for b in frozen if b.lots), key=lambda b: (b.start_min, b.id))
+        self._cans: dict[tuple[str, bool], tuple[list[Can], list[Need]]] = {}
+        self._decided: dict[tuple[Need, ...], bool] = {}
         self.scarce = self._scarce(jobs) if shop.problem.check_lots else set()
         self.scarce_systems = {
             c.index for c in shop.systems
@@ -137,36 +63,63 @@ class Stock:
                     resin, hardener = parts_kg(system, mixed_kg(system, kg))
                     most[system.resin] = most.get(system.resin, 0.0) + resin
                     most[system.hardener] = most.get(system.hardener, 0.0) + hardener
+        material_of = {lot.id: lot.material for lot in self.shop.problem.lots}
         for batch in self.frozen:
             for use in batch.lots:
-                material = self._material(use.lot)
+                material = material_of.get(use.lot, "")
                 most[material] = most.get(material, 0.0) + use.kg
         scarce = set()
         for material, kg in most.items():
             sure = sum(
                 c.kg for _, c in self.by_material.get(material, [])
                 if c.available_from_min <= 0 and c.usable_until_min >= self.shop.length
-                and (c.opened or (c.open_life_min or self.shop.length) >= self.shop.length)
+                and _life_that_binds(c, self.shop.length) is None
             )  # fmt: skip
             if sure < kg + 1e-6:
                 scarce.add(material)
         return scarce
 
-    def _material(self, lot: str) -> str:
-        return next((x.material for x in self.shop.problem.lots if x.id == lot), "")
+    def cans(self, material: str, alike_as_one: bool = False) -> tuple[list[Can], list[Need]]:
+        """
+        Return the cans of a material, and what frozen pots take from them.
 
-    def shelves(self, materials: Iterable[str]) -> dict[str, Shelf]:
-        """Return the shelves as they are after frozen work has taken its part."""
-        shelves = {m: Shelf(self.by_material.get(m, [])) for m in materials}
-        for batch in sorted(self.frozen, key=lambda b: (b.start_min, b.id)):
-            for use in batch.lots:
-                shelf = shelves.get(self._material(use.lot))
-                if shelf is None:
-                    continue
-                for i, (lot, container) in enumerate(shelf.items):
-                    if (lot.id, container.id) == (use.lot, use.container):
-                        shelf.take(i, use.kg, batch.start_min)
-        return shelves
+        Parameters
+        ----------
+        alike_as_one : bool
+            Cans of the same dates whose open life does not bind count as one, which is quicker
+            and serves the same pots.
+        """
+        key = material, alike_as_one
+        if key not in self._cans:
+            self._cans[key] = self._make_cans(material, alike_as_one)
+        return self._cans[key]
+
+    def _make_cans(self, material: str, alike_as_one: bool) -> tuple[list[Can], list[Need]]:
+        cans: list[Can] = []
+        number: dict[tuple[str, str], int] = {}
+        groups: dict[tuple[int, int], int] = {}
+        first: dict[tuple[str, str], int] = {}
+        for b in self.frozen:
+            for use in b.lots:
+                first.setdefault((use.lot, use.container), b.start_min)
+        for lot, c in self.by_material.get(material, []):
+            life = _life_that_binds(c, self.shop.length, first.get((lot.id, c.id)))
+            group = (c.available_from_min, c.usable_until_min)
+            if alike_as_one and life is None and group in groups:
+                one = groups[group]
+                cans[one] = cans[one]._replace(kg=cans[one].kg + c.kg)
+            else:
+                one = len(cans)
+                cans.append(Can(lot.id, c.id, c.kg, *group, life, c.opened))
+                if life is None:
+                    groups[group] = one
+            number[lot.id, c.id] = one
+        promised = [
+            Need(-1, material, use.role, use.kg, b.start_min, b.pour_end_min,
+                 number[use.lot, use.container])
+            for b in self.frozen for use in b.lots if (use.lot, use.container) in number
+        ]  # fmt: skip
+        return cans, promised
 
     def needs(self, board: Board, materials: set[str]) -> list[Need]:
         """Return what the pots on the board take of some materials, in order of weighing."""
@@ -176,51 +129,89 @@ class Stock:
             if not {system.resin, system.hardener} & materials:
                 continue
             for pot in board.pots[chemistry.index].values():
-                parts = parts_kg(system, mixed_kg(system, pot.kg))
-                for material, kg in zip((system.resin, system.hardener), parts, strict=True):
-                    if material in materials:
-                        found.append(Need(pot.id, material, kg, pot.start, pot.pour_end))
+                resin, hardener = parts_kg(system, mixed_kg(system, pot.kg))
+                times = pot.start, pot.pour_end
+                if system.resin in materials:
+                    found.append(Need(pot.id, system.resin, "resin", resin, *times))
+                if system.hardener in materials:
+                    found.append(Need(pot.id, system.hardener, "hardener", hardener, *times))
         found.sort(key=lambda n: (n.start, n.key))
         return found
 
+    def serve(
+        self, material: str, needs: list[Need], orders: Iterable[Order]
+    ) -> tuple[Served, bool]:
+        """
+        Give material out to pots, in the first order of taking that serves all of them.
+
+        Returns
+        -------
+        (served, whole)
+            By number of the can in `cans(material)`; not `whole` where some pot goes short.
+        """
+        cans, promised = self.cans(material)
+        served, _ = serve(cans, needs, promised, tuple(orders))
+        if served is None:
+            served = opening.decided(cans, needs, promised)
+        if served is not None:
+            return served, True
+        return walk(cans, needs, promised, RANKS[0])[0], False
+
     def shortage(self, board: Board) -> Shortage | None:
-        """Return the first need that cannot be served, first expired first out."""
+        """Return the first need that cannot be served, however the cans are given out."""
         if not self.scarce:
             return None
-        if self._merged is None:
-            taken = self.shelves(sorted(self.scarce))
-            self._merged = {m: taken[m].merged(self.shop.length) for m in sorted(taken)}
-        shelves = {m: shelf.twin() for m, shelf in self._merged.items()}
+        own: dict[str, list[Need]] = {}
         for need in self.needs(board, self.scarce):
-            shelf = shelves[need.material]
-            rest = need.kg
-            for index in shelf.order(need.start, need.pour_end):
-                rest -= shelf.take(index, rest, need.start)
-                if rest <= DUST_KG:
-                    break
-            if rest > DUST_KG:
-                left = sum(shelf.left)
-                return Shortage(need, "lot_mass" if left < rest - DUST_KG else "lot_date", rest)
+            own.setdefault(need.material, []).append(need)
+        first: Shortage | None = None
+        for material, needs in own.items():
+            cans, promised = self.cans(material, alike_as_one=True)
+            served, short = serve(cans, needs, promised, ())
+            if served is not None or short is None or self._decides(material, needs):
+                continue
+            rule = "lot_mass" if short.left_kg < short.kg - 1e-7 else "lot_date"
+            if first is None or short.need.start < first.need.start:
+                first = Shortage(short.need, rule, short.kg)
+        return first
+
+    def _decides(self, material: str, needs: list[Need]) -> bool:
+        """Return whether there is a way after all, where it hangs on when cans are opened."""
+        cans, promised = self.cans(material, alike_as_one=True)
+        if all(can.life is None for can in cans):
+            return False
+        key = tuple(needs)
+        if key not in self._decided:
+            if len(self._decided) >= MOST_DECIDED:
+                return False
+            self._decided[key] = opening.decided(cans, needs, promised) is not None
+        return self._decided[key]
+
+    def moments(self, board: Board, short: Shortage, after: int) -> list[int]:
+        """
+        Return minutes later than `after` from which on a need that went short might be served.
+
+        More comes in then, or a can opened then still keeps for a pot that is weighed later.
+        """
+        material = short.need.material
+        cans, promised = self.cans(material)
+        found = {can.since for can in cans}
+        lives = {can.life for can in cans if can.life is not None}
+        if lives:
+            ends = {n.pour_end for n in (*self.needs(board, {material}), *promised)}
+            found |= {end - life for end in ends for life in lives}
+        later = sorted(at for at in found if at > after)
+        return later[:MOST_MOMENTS]
+
+
+def _life_that_binds(container: Container, length: int, used: int | None = None) -> int | None:
+    """Return the open life of a sealed container where opening it costs some of its time."""
+    life = container.open_life_min
+    if container.opened or life is None:
         return None
-
-    def receipts(self) -> list[int]:
-        """Return the minutes at which more of a scarce material comes in."""
-        return sorted({
-            c.available_from_min
-            for material in self.scarce
-            for _, c in self.by_material.get(material, [])
-            if c.available_from_min > 0
-        })  # fmt: skip
-
-
-def serve(shelf: Shelf, need: Need, order: list[int], role: str) -> list[LotUse]:
-    """Take a need from containers in the given order."""
-    uses, rest = [], need.kg
-    for index in order:
-        if rest <= DUST_KG:
-            break
-        taken = shelf.take(index, rest, need.start)
-        rest -= taken
-        lot, container = shelf.items[index]
-        uses.append(LotUse(lot.id, container.id, role, taken))  # type: ignore[arg-type]
-    return uses
+    soonest = max(0, container.available_from_min)
+    if used is not None:
+        soonest = min(soonest, used)
+    if soonest + life >= min(length, container.usable_until_min):
+        return None
+    return life
