@@ -53,7 +53,8 @@ Rules (the code is what `planning.core.check` reports)
                      the end of its last step; capacity and closures kept; `same_place` kept. One
                      stand a pour, from the start of its first step that holds the place, or of
                      pouring, until it is done, or longer. With `same_place` both stands name one
-                     place and the lower one lasts at least until the upper one begins.
+                     place and the lower one lasts at least until the upper one begins. A stand
+                     that is frozen is a fact until its frozen end, closed place or not.
 ``oven``             oven waits lie in an oven, one load shares one cycle and one start: the wait
                      of an oven step runs from its `oven_start_min` (not before its task's end; the
                      task's end when not given), and so does its `wait_min` to the next step or to
@@ -89,6 +90,8 @@ An id that is not in the problem breaks the rule it bears on: a pour `pour_missi
 from __future__ import annotations
 
 import math
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -313,14 +316,60 @@ class Problem:
         if self.horizon_min <= 0:
             raise ValueError(f"horizon_min is {self.horizon_min}; it must be above 0 min")
         for name in ("people", "mixers", "places", "systems", "pours", "lots"):
-            ids = [item.id for item in getattr(self, name)]
-            for one in ids:
-                if ids.count(one) > 1:
-                    raise ValueError(f"{name} has the id {one!r} twice; ids must differ")
+            _differ(name, [item.id for item in getattr(self, name)])
+        for lot in self.lots:
+            _differ(f"containers of lot {lot.id}", [can.id for can in lot.containers])
+        self._check_pours()
+        self._check_frozen()
+
+    def _check_pours(self) -> None:
+        """Refuse pours with links to nowhere, to themselves, or to a place of another kind."""
         systems = {s.id for s in self.systems}
-        pours = {p.id for p in self.pours}
+        pours = {p.id: p for p in self.pours}
+        heirs: dict[str, str] = {}
         for pour in self.pours:
             if pour.system not in systems:
                 raise ValueError(f"pour {pour.id} asks for system {pour.system!r}, not listed")
-            if pour.stands_on is not None and pour.stands_on not in pours:
+            if pour.stands_on is None:
+                continue
+            below = pours.get(pour.stands_on)
+            if below is None:
                 raise ValueError(f"pour {pour.id} stands on {pour.stands_on!r}, not listed")
+            if not pour.same_place:
+                continue
+            if pour.place_kind != below.place_kind:
+                raise ValueError(
+                    f"pour {pour.id} stays in the place of pour {below.id}, but asks for a "
+                    f"{pour.place_kind!r} and pour {below.id} for a {below.place_kind!r}"
+                )
+            if below.id in heirs:
+                raise ValueError(
+                    f"pours {heirs[below.id]} and {pour.id} both stay in the place of pour "
+                    f"{below.id}; only one can"
+                )
+            heirs[below.id] = pour.id
+        for pour in self.pours:
+            chain = [pour.id]
+            while (low := pours[chain[-1]].stands_on) is not None:
+                if low in chain:
+                    ring = ", ".join(chain[chain.index(low) :])
+                    raise ValueError(
+                        f"stands_on makes a ring of pours {ring}; one must stand alone"
+                    )
+                chain.append(low)
+
+    def _check_frozen(self) -> None:
+        """Refuse frozen work that says two things of one thing."""
+        frozen = self.frozen
+        _differ("frozen.batches", [b.id for b in frozen.batches])
+        _differ("frozen.stands", [s.pour for s in frozen.stands])
+        _differ("frozen.lifts", [f"{x.pour}, lift {x.lift}" for x in frozen.lifts])
+        tasks = [(t.pour, t.kind, t.step, t.lift) for t in frozen.tasks]
+        _differ("frozen.tasks", [", ".join(str(x) for x in key if x is not None) for key in tasks])
+
+
+def _differ(name: str, ids: Sequence[str]) -> None:
+    """Refuse an id that stands twice in a list."""
+    for one, times in Counter(ids).items():
+        if times > 1:
+            raise ValueError(f"{name} has the id {one!r} twice; ids must differ")

@@ -277,6 +277,13 @@ class Pour:
         _positive(weight=self.weight)
         if self.same_place and self.stands_on is None:
             raise ValueError(f"same_place of pour {self.id} needs stands_on")
+        for name in ("before", "after"):
+            ids = [step.id for step in getattr(self, name)]
+            for one in ids:
+                if ids.count(one) > 1:
+                    raise ValueError(
+                        f"{name} of pour {self.id} has the step {one!r} twice; ids must differ"
+                    )
 
     @property
     def mass_kg(self) -> float:

@@ -27,6 +27,8 @@ CUT = "The clock ended the search; run again it may find another plan. Raise the
 INSERTIONS_PER_SECOND = 1100
 """For a week of 60 pours; larger ones take longer, see `usual_work`."""
 HANDFUL = 12
+MOST_LET_GO = 4
+"""Times that a first board is made anew without work held in vain."""
 RETIME_WORK = 0.05
 """Deterministic work of CP-SAT for each second of the limit."""
 QUICK_SECONDS = 2.0
@@ -108,10 +110,8 @@ class Planner:
 
     def plan(self) -> Plan:
         """Return the plan."""
+        best = self._construct()
         case = self.case
-        passes = 4 if len(case.jobs) <= 150 else 2
-        begun = carry_over(case, self.prices)
-        best = search.start(case, begun, self.prices, self.meter, passes, self._told)
         self.stage = "improve"
         if self.problem.previous is None:  # a week made anew would move what is planned
             best = take_turns(
@@ -133,6 +133,27 @@ class Planner:
         notes = [CUT] if self.meter.cut or self.clock.cut else []
         moves = replan.moves(case, plan)
         return replace(plan, moves=moves, notes=tuple(notes))
+
+    def _construct(self) -> Board:
+        """
+        Return a first board, on top of what the previous plan leaves.
+
+        What was held for the sake of a frozen pot is let go where its pour has no place that way.
+        """
+        let_go: frozenset[str] = frozenset()
+        for turn in range(1, MOST_LET_GO + 1):
+            passes = 4 if len(self.case.jobs) <= 150 else 2
+            begun = carry_over(self.case, self.prices)
+            best = search.start(self.case, begun, self.prices, self.meter, passes, self._told)
+            vain = self.case.held_in_vain(best.placed)
+            if not vain or turn == MOST_LET_GO:
+                break
+            let_go |= vain
+            self.case = Case(self.problem, let_go)
+            self.prices = Prices.of(self.case)
+            self.alone = bounds.Alone(self.case)
+            self.pots_bound = bounds.pots_by_mass(self.case)
+        return best
 
     def _retimed(self, board: Board) -> Board:
         """Time the board anew where that could make it less late and there is time for it."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from planning.core.checking.overlap import Span, overloads
-from planning.core.checking.view import View, titled, wait_from
+from planning.core.checking.view import View, key_of, titled, wait_from
 from planning.core.plan import Batch, Stand, Task
 from planning.core.problem import Place, Pour, Step, Window
 
@@ -83,12 +83,20 @@ def check_places(view: View) -> None:
             view.report("place", [stand.pour, stand.place], words, [stand])
             continue
         held[place.id].append(Span(stand.start_min, stand.end_min, stand))
-        _check_open(view, "place", place, stand, stand.start_min, stand.end_min)
+        _check_open(view, "place", place, stand, _own_from(view, stand), stand.end_min)
     for oven, waits in _oven_waits(view).items():
         _check_loads(view, oven, waits)
         held[oven].extend(Span(w.start_min, w.end_min, w.task) for w in waits)
     for place_id, spans in held.items():
         _check_capacity(view, view.places[place_id], spans)
+
+
+def _own_from(view: View, stand: Stand) -> int:
+    """Return from when on a stand is the plan's own: after the frozen one, where it has begun."""
+    fixed = view.fixed.get(key_of(stand))
+    if isinstance(fixed, Stand) and view.begins_fixed(stand):
+        return max(stand.start_min, fixed.end_min)
+    return stand.start_min
 
 
 def _check_stand(view: View, pour: Pour) -> None:

@@ -16,7 +16,7 @@ from planning.core.plan import (
 )
 from planning.core.solver import ovens
 from planning.core.solver.board import Board, Placed, Pot, Work
-from planning.core.solver.case import Case
+from planning.core.solver.case import Case, facts_only
 from planning.core.solver.jobs import Job
 
 
@@ -38,7 +38,7 @@ def make_plan(
     unplaced : tuple of Unplaced
         Every pour that is not on the board.
     """
-    frozen = case.frozen
+    frozen = facts_only(case.problem, case.frozen, {u.pour for u in unplaced})
     batches = [*frozen.batches, *_batches(case, board, lots)]
     batches.sort(key=lambda b: (b.start_min, b.id))
     tasks = [*frozen.tasks]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
+
 from planning.core.plan import Batch, Frozen, Plan, Problem, Task
 from planning.core.problem import Pour
 from planning.core.solver import ovens
@@ -15,9 +17,11 @@ from planning.core.solver.stock import Stock
 class Case:
     """What the search works on."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, let_go: frozenset[str] = frozenset()) -> None:
         self.problem = problem
-        self.frozen = with_horizon(problem)
+        self.let_go = let_go
+        """Batches of the previous plan that are not held for the sake of frozen ones."""
+        self.frozen = with_horizon(problem, let_go)
         self.shop = Shop(problem)
         self.jobs: list[Job] = make_jobs(self.shop, Fixed.of(self.frozen))
         self.shop.jobs = self.jobs
@@ -29,6 +33,15 @@ class Case:
         self.empty = Board(self.shop)
         self._lay_down(self.empty)
         self.shop.ahead = Ahead(self.shop, self.jobs, self.empty)
+
+    def held_in_vain(self, placed: Container[int]) -> frozenset[str]:
+        """Return batches held only for the sake of frozen ones, of pours that have no place."""
+        facts = facts_of(self.problem)
+        left = {j.pour.id for j in self.jobs if j.index not in placed}
+        return frozenset(
+            b.id for b in self.frozen.batches
+            if b.id not in facts and any(p.pour in left for p in b.portions)
+        )  # fmt: skip
 
     def _lay_down(self, board: Board) -> None:
         """Take people, mixers, places and ovens for frozen work."""
@@ -92,20 +105,62 @@ def _free_share(bits: int, start: int, end: int) -> int:
     return (bits >> max(0, start) & ((1 << max(0, end - max(0, start))) - 1)).bit_count()
 
 
-def with_horizon(problem: Problem) -> Frozen:
+Fact = str | tuple[object, ...]
+
+
+def facts_of(problem: Problem) -> set[Fact]:
+    """
+    Return what stays whatever happens: frozen work, and earlier work before the freeze horizon.
+
+    Batches by their ids, tasks by their keys, lifts as (pour, number), stands as (pour,).
+    """
+    previous, until = problem.previous, problem.settings.freeze_until_min
+    frozen = problem.frozen
+    pours = {p.id for p in problem.pours}
+    facts: set[Fact] = {b.id for b in frozen.batches}
+    facts |= {_task_key(t) for t in frozen.tasks} | {(s.pour,) for s in frozen.stands}
+    facts |= {(x.pour, x.lift) for x in frozen.lifts}
+    if previous is not None:
+        early = [
+            b for b in previous.batches
+            if b.start_min < until and all(p.pour in pours for p in b.portions)
+        ]  # fmt: skip
+        facts |= {b.id for b in early}
+        facts |= {(p.pour, p.lift) for b in early for p in b.portions}
+        facts |= {_task_key(t) for t in previous.tasks if t.start_min < until}
+        facts |= {(s.pour,) for s in previous.stands if s.start_min < until}
+    return facts
+
+
+def facts_only(problem: Problem, frozen: Frozen, pours: set[str]) -> Frozen:
+    """Return frozen work of which, for some pours, nothing but facts is left."""
+    facts = facts_of(problem)
+    return Frozen(
+        tuple(x for x in frozen.lifts if x.pour not in pours or (x.pour, x.lift) in facts),
+        tuple(
+            b for b in frozen.batches
+            if b.id in facts or not all(p.pour in pours for p in b.portions)
+        ),
+        tuple(t for t in frozen.tasks if t.pour not in pours or _task_key(t) in facts),
+        tuple(s for s in frozen.stands if s.pour not in pours or (s.pour,) in facts),
+    )  # fmt: skip
+
+
+def with_horizon(problem: Problem, let_go: frozenset[str] = frozenset()) -> Frozen:
     """
     Return the frozen work, with what the previous plan starts before the freeze horizon.
 
-    A lift of which one batch is frozen keeps its other batches too, unless their people are gone:
-    then the rest of it is planned anew while the batch below is still liquid, or not at all.
+    A lift of which one batch is frozen keeps its other batches too, unless their people or mixer
+    are gone: then the rest of it is planned anew while the batch below is still liquid, or not at
+    all.
     """
     previous, until = problem.previous, problem.settings.freeze_until_min
     if previous is None or until <= 0:
         return problem.frozen
     pours = {p.id: p for p in problem.pours}
     batches = {b.id: b for b in problem.frozen.batches}
-    gone = {b.id for b in previous.batches if b.start_min >= until and not _staffed(problem, b)}
-    held, whole = _held(previous, until, pours, gone)
+    gone = {b.id for b in previous.batches if b.start_min >= until and not _holds(problem, b)}
+    held, whole = _held(previous, until, pours, gone | let_go)
     batches |= {b.id: b for b in held if b.id not in batches}
     served: dict[str, int] = {}
     for batch in batches.values():
@@ -123,7 +178,7 @@ def with_horizon(problem: Problem) -> Frozen:
     begun = {t.pour for t in tasks.values()} | set(served)
     stands = {s.pour: s for s in problem.frozen.stands}
     for stand in previous.stands:
-        if stand.pour in begun:
+        if stand.pour in begun and stand.start_min < until:
             stands.setdefault(stand.pour, stand)
     return Frozen(
         tuple(lifts[k] for k in sorted(lifts)),
@@ -133,9 +188,12 @@ def with_horizon(problem: Problem) -> Frozen:
     )
 
 
-def _staffed(problem: Problem, batch: Batch) -> bool:
-    """Return whether each of a batch's people still has a shift that holds it."""
+def _holds(problem: Problem, batch: Batch) -> bool:
+    """Return whether a batch still has its mixer, and each of its people a shift for it."""
     shifts = {person.id: person.shifts for person in problem.people}
+    mixer = next((m for m in problem.mixers if m.id == batch.mixer), None)
+    if mixer is None or any(a < batch.end_min and batch.contact_min < b for a, b in mixer.closed):
+        return False
     return all(
         any(a <= batch.start_min and batch.end_min <= b for a, b in shifts.get(person, ()))
         for person in batch.people

@@ -147,6 +147,11 @@ def _explained(
 
 
 WORDS = {
+    "oven": "no oven is free for its wait in time",
+    "mixer_busy": "no mixer is free for it",
+    "skill": "too few people may do its work",
+    "pot_life": "no pot of it can be poured within its pot life",
+    "lift_depth": "it cannot be cut into lifts that are shallow enough",
     "shift": "no shift leaves room for its work",
     "horizon": "its work would start after the planned days",
     "place": "no place of its kind stays free as long as it stands",

@@ -98,7 +98,7 @@ def make_jobs(shop: Shop, fixed: Fixed) -> list[Job]:
             index=index,
             pour=pour,
             chemistry=chemistry,
-            before=_before(shop, pour, fixed),
+            before=_steps(shop, pour.id, "before", pour.before, fixed),
             after=_steps(shop, pour.id, "after", pour.after, fixed),
             lifts=(),
             parent=None if pour.stands_on is None else index_of[pour.stands_on],
@@ -114,7 +114,7 @@ def make_jobs(shop: Shop, fixed: Fixed) -> list[Job]:
             jobs[job.parent].children.append(job.index)
             if job.pour.same_place:
                 jobs[job.parent].keeps_place = True
-    _refuse_rings(jobs)
+    _hand_up_troubles(jobs)
     for job in jobs:
         _inherit(jobs, job)
     return jobs
@@ -127,14 +127,6 @@ def _steps(
         StepJob(s, kind, shop.group(s.skill), fixed.tasks.get((pour, kind, s.id, None)))
         for s in steps
     )
-
-
-def _before(shop: Shop, pour: Pour, fixed: Fixed) -> tuple[StepJob, ...]:
-    """Return the steps before a pour; once it is being poured only those on record."""
-    steps = _steps(shop, pour.id, "before", pour.before, fixed)
-    if (pour.id, 0) in fixed.portions:
-        return tuple(s for s in steps if s.fixed is not None)
-    return steps
 
 
 def _make_lifts(shop: Shop, job: Job, fixed: Fixed) -> tuple[str, str, str] | None:
@@ -210,23 +202,15 @@ def _name(pour: Pour) -> str:
     return pour.name or pour.id
 
 
-def _refuse_rings(jobs: list[Job]) -> None:
-    """Give a trouble to pours that stand on each other in a ring, or on one with a trouble."""
+def _hand_up_troubles(jobs: list[Job]) -> None:
+    """Give a trouble to pours that stand on one with a trouble."""
     for job in jobs:
-        seen, at = {job.index}, job.parent
-        while at is not None and at not in seen:
-            seen.add(at)
+        at = job.parent
+        while at is not None:
             if jobs[at].trouble and not job.trouble:
                 words = f"{_name(job.pour)}: {_name(jobs[at].pour)} below it is not planned."
                 job.trouble = ("stands_on", words, "")
             at = jobs[at].parent
-        if at is not None:
-            job.trouble = (
-                "stands_on",
-                f"{_name(job.pour)}: stands on itself by way of other pours.",
-                "another order of the pours",
-            )
-            job.parent = None
 
 
 def _inherit(jobs: list[Job], job: Job) -> None:

@@ -67,6 +67,9 @@ def earliest(
             return works, ready_after(steps[-1], works[-1]) if steps else low
         job = steps[i]
         if job.fixed is not None:
+            left = i and steps[i - 1].fixed is None
+            if left and ready_after(steps[i - 1], works[i - 1]) > job.fixed.start_min:
+                return None
             works[i:] = [fixed_work(shop, job, i)]
             if len(bits) <= i:
                 bits.append(0)
