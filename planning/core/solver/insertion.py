@@ -97,11 +97,10 @@ def _with_low(
         ready = max(ready, holds_low)
     system = job.chemistry.system
     ready = max(ready, weigh_from + system.weigh_min + system.mix_min)
-    trial, poured, abrades, early_ok = _pour_lifts(
+    trial, poured, abrades, befores = _pour_lifts(
         shop, board, job, taste, ready, early, low, holds_low
     )
-    works = steps.staff(shop, trial, job.before, early_ok)
-    works += abrades
+    works = [*befores, *abrades]
     end = poured[-1].end if poured[-1] else _fixed_end(job)
     cured = end + max(job.chemistry.at(end).cure_min, job.pour.cure_min or 0)
     done = cured
@@ -146,7 +145,11 @@ def _pour_lifts(
     shop: Shop, board: Board, job: Job, taste: Taste, ready: int, early: list[Work], low: int,
     holds_low: int,
 ) -> tuple[Board, list[Poured | None], list[Work], list[Work]]:  # fmt: skip
-    """Pour lift after lift; a lift that comes too late for the gap moves the one below later."""
+    """
+    Take people for the steps before, then pour lift after lift.
+
+    A lift that comes too late for the gap moves the one below it later.
+    """
     count = len(job.lifts)
     lows = [ready] + [0] * (count - 1)
     boards: list[Board] = [board.copy()] * (count + 1)
@@ -158,8 +161,11 @@ def _pour_lifts(
         if i == count:
             return boards[count], poured, [w for a in abrades for w in a], before
         lift = job.lifts[i]
-        if i == 0 and lift.fixed and any(s.fixed is None for s in job.before):
-            before = _before_begun(shop, board, job, taste, early, low, holds_low)
+        if i == 0 and lift.fixed:
+            if any(s.fixed is None for s in job.before):
+                before = _before_begun(shop, board, job, taste, early, low, holds_low)
+            boards[0] = board.copy()
+            before = steps.staff(shop, boards[0], job.before, before)
         if lift.fixed and not lift.divisions[0]:
             boards[i + 1], poured[i] = boards[i], None
             i += 1
@@ -196,7 +202,8 @@ def _pour_lifts(
                 if lows[0] <= chosen.start:
                     lows[0] = chosen.start + 1
                 continue
-            before = fitted
+            # taken now: with no gap between them the next lift may be weighed before these
+            before = steps.staff(shop, chosen.board, job.before, fitted)
         boards[i + 1], poured[i], abrades[i] = chosen.board, chosen, works
         i += 1
     raise Blocked("lift_gap")

@@ -234,7 +234,7 @@ def staff(
     Raises
     ------
     Blocked
-        If an oven is no longer free.
+        If people or an oven are no longer free.
     """
     done = []
     for job, work in zip(steps, works, strict=True):
@@ -245,6 +245,8 @@ def staff(
         people: tuple[int, ...] = ()
         if minutes:
             people = shop.pick_people(board.free, job.units, job.step.hands, work.start, minutes)
+            if len(people) < job.step.hands:
+                raise Blocked("shift")
             board.reserve(people, work.start, work.end)
         in_oven = load and work.oven != NO_OVEN
         # a pot that was shared meanwhile may have moved a tool that was to wait for this one
