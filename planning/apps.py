@@ -8,9 +8,12 @@ class PlanningConfig(AppConfig):
     def ready(self) -> None:
         """Tell the stores what lies behind the words planning leaves in their ledger."""
         from planning.cures.tracing import BATCH, POUR, Batches, Pours
+        from planning.pours.leaving import register_take_out
+        from planning.schedule.withdrawing import take_out
         from planning.weigh_in.wanted import wanted_stock
         from shop import stores
 
         stores.register_trace(BATCH, Batches())
         stores.register_trace(POUR, Pours())
         stores.register_open_purposes(BATCH, wanted_stock)
+        register_take_out(take_out)

@@ -14,9 +14,11 @@ from zoneinfo import ZoneInfo
 from django.db import IntegrityError, transaction
 from django.db.models import F
 
+from planning.pours.leaving import take_out_of_plan
 from planning.pours.models import OrderStatus, Pour, PourStatus, PourStep, ToolOrder
 from planning.pours.shapes import Casting, casting_of
 from planning.routes.models import Phase, Route, RouteStep
+from shared import clock
 from shared.errors import Invalid, ShopError
 from shop import stores
 
@@ -251,16 +253,27 @@ def ask_for_material(pour: Pour) -> None:
 
 
 @transaction.atomic
-def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
+def change_pour(
+    *, pour: Pour, changes: Mapping[str, Any], now: datetime | None = None, by: Any = None
+) -> Pour:
     """
-    Change a pour that has not been planned yet; its casting is worked out again.
+    Change a pour of which nothing has been cast; its casting is worked out again.
+
+    One that is planned is first taken out of the plan, and a new plan is asked for.
 
     Its steps are copied anew only where their coats change with the area or the recipe.
     """
+    pour = Pour.objects.select_for_update().get(pk=pour.pk)
+    if pour.status == PourStatus.PLANNED:
+        words = ", ".join(sorted(changes))
+        take_out_of_plan(
+            pours=[pour], reason=f"{pour} was changed ({words})", now=now or clock.now(), by=by
+        )
+        pour.refresh_from_db()
     if pour.status != PourStatus.ASKED:
         raise OrderFixed(
-            f"{pour} is {pour.get_status_display().lower()}; only a pour that is asked for can be "
-            "changed. Take it out of the plan first.",
+            f"{pour} is {pour.get_status_display().lower()}; only a pour of which nothing has "
+            "been cast can be changed.",
             code="pour_fixed",
         )
     changes = dict(changes)
@@ -280,6 +293,13 @@ def change_pour(*, pour: Pour, changes: Mapping[str, Any]) -> Pour:
     pour.save()
     pour.refresh_from_db()
     if (pour.release_area_m2, pour.release_recipe_id) != before:
+        signed = pour.steps.filter(done_at__isnull=False).count()
+        if signed:
+            raise OrderFixed(
+                f"{signed} steps of {pour} are signed; its area and release recipe, which its "
+                "coats follow from, can no longer be changed.",
+                code="steps_signed",
+            )
         pour.steps.all().delete()
         _copy_steps(pour, pour.order.route, casting.release_area_m2)
     ask_for_material(pour)
@@ -303,8 +323,13 @@ def _leave_pattern(pour: Pour, changes: dict[str, Any]) -> None:
 
 
 @transaction.atomic
-def cancel_order(*, order: ToolOrder) -> ToolOrder:
-    """Cancel an order of which nothing has been poured."""
+def cancel_order(*, order: ToolOrder, now: datetime | None = None, by: Any = None) -> ToolOrder:
+    """
+    Cancel an order of which nothing has been poured.
+
+    What is planned of it is taken out of the plan: its stock is free again, and a new plan is
+    asked for with the reason.
+    """
     begun = order.pours.exclude(
         status__in=[PourStatus.ASKED, PourStatus.PLANNED, PourStatus.CANCELLED]
     )
@@ -315,10 +340,11 @@ def cancel_order(*, order: ToolOrder) -> ToolOrder:
         )
     planned = list(order.pours.filter(status=PourStatus.PLANNED))
     if planned:
-        names = ", ".join(str(pour) for pour in planned)
-        raise OrderFixed(
-            f"{names} stand in a confirmed plan; plan the week again without them first.",
-            code="order_planned",
+        take_out_of_plan(
+            pours=planned,
+            reason=f"Order {order.number} was cancelled",
+            now=now or clock.now(),
+            by=by,
         )
     order.pours.update(status=PourStatus.CANCELLED, version=F("version") + 1)
     order.status = OrderStatus.CANCELLED

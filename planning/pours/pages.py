@@ -110,7 +110,7 @@ def cancel_order(request: HttpRequest, pk: int) -> HttpResponse:
     """Cancel an order that has not gone too far."""
     order = get_object_or_404(ToolOrder, pk=pk, site=request.site)
     try:
-        actions.cancel_order(order=order)
+        actions.cancel_order(order=order, now=clock.now(), by=request.user)
         messages.success(request, f"Order {order.number} is cancelled.")
     except ShopError as error:
         messages.error(request, error.message)

@@ -63,8 +63,12 @@ class ToolOrderViewSet(
     @extend_schema(responses={201: ToolOrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
     def cancellations(self, request: Any, pk: Any = None) -> Any:
-        """Cancel an order of which nothing has been poured or planned."""
-        return self.once(lambda body: actions.cancel_order(order=self.get_object()))
+        """Cancel an order of which nothing has been poured; what is planned of it is freed."""
+        return self.once(
+            lambda body: actions.cancel_order(
+                order=self.get_object(), now=clock.now(), by=request.user
+            )
+        )
 
 
 def _order(values: dict[str, Any]) -> dict[str, Any]:
@@ -92,9 +96,12 @@ class PourViewSet(
     sort_fields = ("due_on", "id")
 
     def perform_update(self, serializer: Any) -> None:
-        """Change a pour that is not planned yet."""
+        """Change a pour of which nothing is cast; a planned one is planned again."""
         serializer.instance = actions.change_pour(
-            pour=serializer.instance, changes=serializer.validated_data
+            pour=serializer.instance,
+            changes=serializer.validated_data,
+            now=clock.now(),
+            by=self.request.user,
         )
 
 

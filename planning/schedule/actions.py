@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -13,12 +13,9 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.db.models import F, Max
 
-from planning.batches.models import Batch, BatchStatus
 from planning.core import plain
 from planning.core import plan as core
 from planning.core.problem import Limits, Settings
-from planning.pours.actions import ask_for_material
-from planning.pours.models import Pour, PourStatus
 from planning.rules import actions as rules
 from planning.schedule import confirming, fresh, queries, snapshot
 from planning.schedule.models import PlanState, WeekPlan
@@ -396,27 +393,3 @@ def _confirm_if_same(plan: WeekPlan, judged: Judged, now: datetime, by: Any) -> 
     plan.version += 1
     plan.save()
     return plan
-
-
-@transaction.atomic
-def withdraw_pours(*, pours: Iterable[Pour], now: datetime) -> None:
-    """Take planned pours out of the plan again: their batches go, stock is freed."""
-    ids = [pour.pk for pour in pours]
-    batches = Batch.objects.filter(portions__lift__pour__in=ids).distinct()
-    for batch in batches:
-        if batch.status != BatchStatus.PLANNED:
-            raise ShopError(
-                f"Batch {batch.number} is {batch.get_status_display().lower()}; its pours can no "
-                "longer be taken out of the plan.",
-                code="batch_begun",
-            )
-    shared = set(
-        Pour.objects.filter(lifts__portions__batch__in=batches).values_list("pk", flat=True)
-    )
-    confirming.remove_planned(batches, shared | set(ids))
-    for pour in Pour.objects.filter(pk__in=shared | set(ids)).select_related("order"):
-        pour.status = PourStatus.ASKED
-        pour.version = F("version") + 1
-        pour.save(update_fields=["status", "version"])
-        pour.refresh_from_db()
-        ask_for_material(pour)

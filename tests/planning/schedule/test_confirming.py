@@ -8,6 +8,7 @@ from planning.core.plan import LotUse
 from planning.pours.models import Pour, PourStep
 from planning.schedule import actions
 from planning.schedule.models import PlanState, WeekPlan
+from planning.schedule.withdrawing import withdraw_pours
 from shared.errors import Invalid, ShopError
 from shop import stores
 from shop.models import Container, Reservation
@@ -73,7 +74,7 @@ def test_a_plan_is_confirmed_once(planned, now):
 def test_withdrawing_a_pour_frees_its_stock(take, planned, now):
     pour = take()
     planned(pour)
-    actions.withdraw_pours(pours=[pour], now=now)
+    withdraw_pours(pours=[pour], now=now)
     pour.refresh_from_db()
     assert pour.status == "asked"
     assert not Batch.objects.exists()
