@@ -32,13 +32,20 @@ def _posted(request: Any) -> Any:
 
 
 def _may_change(request: Any, register: Register) -> bool:
-    may: bool = request.access.may(f"{register.noun}:write", request.site.pk)
-    return may
+    """Tell whether the caller may write a register: at this site, or for all sites."""
+    scope = f"{register.noun}:write"
+    access = request.access
+    if register.per_site:
+        return bool(access.may(scope, request.site.pk))
+    return bool(access.may_for_all(scope))
 
 
 def _check_may_change(request: Any, register: Register) -> None:
     if not _may_change(request, register):
-        raise PermissionDenied(f"This needs {register.noun}:write; your role does not have it.")
+        where = "" if register.per_site else " for all sites"
+        raise PermissionDenied(
+            f"This needs {register.noun}:write{where}; your role does not have it."
+        )
 
 
 @needs("sites:read")

@@ -5,7 +5,7 @@ from datetime import time
 import pytest
 from django.test import Client
 
-from shop.materials.models import Material, ResinSystem
+from shop.materials.models import SYSTEM_VALUES, Material, ResinSystem
 from shop.registers import enter
 from shop.setup.registers import REGISTERS
 from shop.sites.models import ClosedDay, Mixer, Person, Place
@@ -195,6 +195,32 @@ def test_rows_of_another_site_are_not_there(desk, site, other_site):
     assert desk.post(f"/setup/places/{theirs.pk}/keep/", {"in_use": "0"}).status_code == 404
     theirs.refresh_from_db()
     assert theirs.in_use
+
+
+def test_one_of_several_sites_cannot_change_what_all_work_by(
+    desk, site, other_site, two_materials
+):
+    resin, hardener = two_materials
+    system = enter(
+        ResinSystem,
+        code="X",
+        name="System X",
+        resin=resin,
+        hardener=hardener,
+        hardener_per_100=10,
+        mixed_density_kg_l="1.7",
+        pot_life_min=60,
+        deepest_lift_mm=60,
+        demould_min=1440,
+        sources=dict.fromkeys(SYSTEM_VALUES, "sheet"),
+    )
+    changed = system_form(resin, hardener, pot_life_min="600")
+    assert desk.post(f"/setup/resin-systems/{system.pk}/", changed).status_code == 403
+    assert desk.post("/setup/materials/enter/", {}).status_code == 403
+    assert desk.post(f"/setup/materials/{resin.pk}/keep/", {"remove": "1"}).status_code == 403
+    assert desk.get("/setup/mixers/enter/").status_code == 200
+    system.refresh_from_db()
+    assert system.pot_life_min == 60
 
 
 def test_long_lists_are_paged_and_searched(desk, site, django_assert_max_num_queries):
