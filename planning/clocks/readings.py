@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from planning.clocks.models import TemperatureReading
+from planning.core.casting.clock_types import HAND_SAFE_C
 from planning.core.casting.plausible import Near, question
 from planning.pours.models import Pour
 from shared.access.models import Site
@@ -31,6 +32,13 @@ def readings_since(pour: Pour, since: datetime) -> list[TemperatureReading]:
     own = rows.filter(pour=pour, at__gte=since)
     air = rows.filter(pour=None, at__gte=since - BEFORE)
     return sorted([*own, *air], key=lambda reading: (reading.at, reading.pk))
+
+
+def too_hot(pour: Pour, now: datetime) -> TemperatureReading | None:
+    """Return the last reading in or on a casting where it is too hot to be handled; else None."""
+    own = counting().filter(pour=pour, where__in=("surface", "core"), at__lte=now)
+    last = own.last()
+    return last if last is not None and float(last.celsius) > HAND_SAFE_C else None
 
 
 def ask_of(row: dict[str, Any], at: datetime, site_id: int, pointer: str) -> None:

@@ -11,7 +11,9 @@ from django.db.models import F, Sum
 
 from planning.batches.models import Batch
 from planning.clocks.models import Cure
+from planning.clocks.readings import too_hot
 from planning.clocks.standing import standing
+from planning.core.casting.clock_types import HAND_SAFE_C
 from planning.cures.models import Demould
 from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
@@ -74,6 +76,13 @@ def demould(
             code="not_cured",
             due_at=due.isoformat(),
             left_min=left,
+        )
+    if (hot := too_hot(pour, now)) and not early_reason:
+        raise ShopError(
+            f"{pour} had {hot.celsius} °C, read {hot.at:%Y-%m-%d %H:%M} UTC "
+            f"({hot.get_where_display().lower()}); at most {HAND_SAFE_C:g} °C is safe to handle. "
+            "Let it cool and write down a new temperature, or give early_reason.",
+            code="too_hot",
         )
     record = Demould.objects.create(
         pour=pour,

@@ -280,6 +280,8 @@ def demould(request: HttpRequest, pk: int) -> HttpResponse:
                 f"{found} may be demoulded from {due}, in {minutes(error.facts['left_min'])}. "
                 "Leave it alone, or write down here why it comes off earlier.",
             )
+        elif error.code == "too_hot":
+            form.add_error("early_reason", error.message)
         else:
             form.add_error(None, error.message)
         return _page(request, found, 422, demould=form)

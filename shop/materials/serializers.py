@@ -9,6 +9,7 @@ from rest_framework import serializers
 
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shop.core.usual_values import USUAL, unusual
 from shop.materials.models import (
     LearnedCode,
     Material,
@@ -124,6 +125,13 @@ class ResinSystemSerializer(StrictModelSerializer):
     post_cure = PostCureStepSerializer(many=True, required=False)
     kinetics = KineticsField(required=False, allow_null=True)
     sources = serializers.DictField(child=fields.TextField(max_length=300), required=False)
+    confirmed = fields.YesNoField(
+        required=False,
+        write_only=True,
+        default=False,
+        help_text="The values are really so: without this one that is unusual for a filled epoxy "
+        "is refused as `implausible`.",
+    )
 
     class Meta:
         model = ResinSystem
@@ -134,12 +142,32 @@ class ResinSystemSerializer(StrictModelSerializer):
             "gap_greatest_min", "demould_min", "activation_kj_mol", "service_c", "cap_c",
             "post_cure", "kinetics", "weigh_min", "mix_min", "clean_min", "move_min",
             "abrade_min", "pour_rate_kg_min", "vessel_kg", "least_batch_kg",
-            "most_tools_per_batch", "residue_fixed_kg", "residue_share", "sources", "etag",
+            "most_tools_per_batch", "residue_fixed_kg", "residue_share", "sources", "confirmed",
+            "etag",
         ]  # fmt: skip
         extra_kwargs: ClassVar = {
             **dict.fromkeys(ABOVE_ZERO, POSITIVE),
             **dict.fromkeys(ZERO_OR_MORE, NOT_NEGATIVE),
         }
+
+    def validate(self, values: dict[str, Any]) -> dict[str, Any]:
+        """Ask about values that may be slips; those that stay as they were are not asked about."""
+        confirmed = values.pop("confirmed", False)
+        fresh = {
+            name: float(values[name])
+            for name in USUAL
+            if values.get(name) is not None and values[name] != getattr(self.instance, name, None)
+        }
+        if not confirmed and (found := unusual(fresh)):
+            raise serializers.ValidationError({
+                one.field: [fields.detail(
+                    f"{one.words} Look at the data sheet and its units, and confirm it if it is "
+                    "really so.",
+                    "implausible", f"{one.low:g} to {one.high:g}", one.unit or None,
+                )]
+                for one in found
+            })  # fmt: skip
+        return values
 
     def validate_post_cure(self, steps: Any) -> Any:
         """Return the steps as plain numbers."""

@@ -9,6 +9,7 @@ from django import forms
 from django.db.models import Model
 
 from shared.access.models import Site
+from shop.core.usual_values import USUAL, unusual
 from shop.materials.models import (
     SYSTEM_VALUES,
     Material,
@@ -292,6 +293,7 @@ class ResinSystemForm(RegisterForm):
         label="Where these values stand",
         help_text="Data sheet with its date and page. Values that name another source keep it.",
     )
+    confirmed = forms.BooleanField(required=False, widget=forms.HiddenInput)
 
     class Meta:
         model = ResinSystem
@@ -310,6 +312,22 @@ class ResinSystemForm(RegisterForm):
         if self.instance.pk:
             told = list(dict.fromkeys(self.instance.sources.values()))
             self.fields["source"].initial = told[0] if told else ""
+
+    def clean(self) -> dict[str, Any]:
+        """Ask about values that may be slips; those that stay as they were are not asked about."""
+        given = super().clean() or self.cleaned_data
+        fresh = {
+            name: float(given[name])
+            for name in USUAL
+            if given.get(name) is not None and name in self.changed_data
+        }
+        found = [] if given.get("confirmed") else unusual(fresh)
+        for one in found:
+            self.add_error(one.field, f"{self.fields[one.field].label} {one.words}")
+        if found:
+            self.fields["confirmed"].widget = forms.CheckboxInput()
+            self["confirmed"].label = "Yes, the data sheet really says so"
+        return given
 
     def values(self) -> dict[str, Any]:
         """Return the columns to write, each stated value with its source."""

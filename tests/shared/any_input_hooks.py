@@ -30,6 +30,7 @@ EXAMPLES_OF_FORMATS = {
 }
 EXAMPLES_BY_NAME = {
     "checks": [],
+    "confirmed": True,
     "counterpart": "other:training",
     "ends": "16:30:00",
     "ends_at": f"{datetime.now(UTC) - timedelta(hours=1):%Y-%m-%dT%H:%M:%SZ}",

@@ -152,3 +152,17 @@ def test_a_casting_has_no_temperature_of_its_own_before_it_is_mixed(cure):
     with pytest.raises(Invalid, match="was mixed"):
         reading(cure, -2, "22", where="core", pour=cure.lift.pour)
     assert reading(cure, -2, "22"), "the air has"
+
+
+@pytest.mark.parametrize("where", ["surface", "core"])
+def test_a_casting_last_seen_hot_is_not_taken_off_by_the_clock_alone(cure, where):
+    pour = cure.lift.pour
+    hours = (cure.demould_due_at - cure.poured_at).total_seconds() / 3600
+    reading(cure, hours, "56", where=where, pour=pour)
+    cure.refresh_from_db()
+    now = cure.demould_due_at + timedelta(hours=1)
+    with pytest.raises(ShopError, match="at most 43 °C is safe") as refusal:
+        actions.demould(pour=pour, at=now, now=now, verdict="accept", key="hot")
+    assert refusal.value.code == "too_hot"
+    reading(cure, hours + 0.9, "41", where=where, pour=pour)
+    assert actions.demould(pour=pour, at=now, now=now, verdict="accept", key="cool")

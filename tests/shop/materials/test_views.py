@@ -149,3 +149,41 @@ def test_lists_ask_as_often_for_one_row_as_for_many(api, queries, address):
         make_system()
         make_supplier()
     assert queries(ask) == few
+
+
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"reference_c": "73.4"}, "73.4 °F would be 23.0 °C"),
+        ({"reference_c": "120"}, "15 to 35 °C is usual"),
+        ({"activation_kj_mol": "5"}, "40 to 85 kJ/mol is usual"),
+        ({"activation_kj_mol": "500"}, "40 to 85 kJ/mol is usual"),
+        ({"cap_c": "300"}, "45 to 200 °C is usual"),
+        ({"hardener_per_100": "1250"}, "3 to 100 is usual"),
+    ],
+)
+def test_a_value_that_no_filled_epoxy_has_is_asked_about(api, values, words):
+    [name] = values
+    body = system(**values)
+    body["sources"] = body["sources"] | {name: "p. 2"}
+    refused = api("purchasing").post("/api/v1/resin-systems", body)
+    assert refused.status_code == 422
+    (error,) = refused.data["errors"]
+    assert (error["pointer"], error["code"]) == (f"#/{name}", "implausible")
+    assert words in error["detail"]
+    assert not ResinSystem.objects.exists()
+    really = api("purchasing").post("/api/v1/resin-systems", body | {"confirmed": True})
+    assert really.status_code == 201, really.data
+    assert "confirmed" not in really.data
+
+
+def test_a_change_is_asked_about_and_what_stays_is_not(api):
+    client = api("purchasing")
+    made = client.post("/api/v1/resin-systems", system()).data
+    address, tag = f"/api/v1/resin-systems/{made['id']}", made["etag"]
+    assert client.patch(address, {"reference_c": "73.4"}, etag=tag).status_code == 422
+    sure = {"reference_c": "73.4", "confirmed": True}
+    changed = client.patch(address, sure, etag=tag)
+    assert changed.status_code == 200, changed.data
+    again = client.patch(address, {"reference_c": "73.4"}, etag=changed.data["etag"])
+    assert again.status_code == 200, again.data

@@ -155,6 +155,16 @@ def test_a_resin_system_names_the_source_of_each_value(desk, two_materials):
     assert system.demould_min == 1500
 
 
+def test_a_value_that_no_filled_epoxy_has_is_asked_about(desk, two_materials):
+    form = system_form(*two_materials, reference_c="73.4")
+    asked = desk.post("/setup/resin-systems/enter/", form).content.decode()
+    assert "73.4 °F would be 23.0 °C" in asked
+    assert "Yes, the data sheet really says so" in asked
+    assert not ResinSystem.objects.exists()
+    desk.post("/setup/resin-systems/enter/", form | {"confirmed": "on"})
+    assert str(ResinSystem.objects.get().reference_c) == "73.4"
+
+
 def test_hardener_is_no_resin(desk, two_materials):
     resin, hardener = two_materials
     form = system_form(hardener, resin)
