@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -22,6 +22,8 @@ from shared import clock
 from shared.errors import Invalid, ShopError
 from shop import stores
 
+DUE_BEFORE, DUE_AFTER = timedelta(days=92), timedelta(days=5 * 365)
+"""An order may be entered late, but not by years; chosen here, no source."""
 QUANTUM = Decimal("0.0001")
 FROM_PATTERN = (
     "length_mm",
@@ -66,6 +68,8 @@ def take_order(
     """Write down a tool order with its pours and the steps of its route."""
     rows = list(pours)
     _check_halves(route, rows)
+    if words := unlikely_due(due_on, now.date()):
+        raise Invalid.one("due_on", "unlikely", words, value=str(due_on))
     if earliest_on and due_on < earliest_on:
         raise Invalid.one(
             "due_on",
@@ -104,6 +108,14 @@ def take_order(
         with under(f"pours/{n}"):
             below = add_pour(order=order, fields=fields, stands_on=below)
     return order
+
+
+def unlikely_due(due_on: date, today: date) -> str:
+    """Return what is odd about a due date that is a slip of the keyboard; empty if nothing is."""
+    first, last = today - DUE_BEFORE, today + DUE_AFTER
+    if first <= due_on <= last:
+        return ""
+    return f"due_on is {due_on}; give a day from {first} to {last}, and check the year."
 
 
 @contextmanager

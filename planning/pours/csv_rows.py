@@ -10,7 +10,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from planning.pours import actions
-from planning.pours.models import ToolOrder, ToolSide
+from planning.pours.models import Pour, ToolOrder, ToolSide
 from planning.pours.shapes import casting_of
 from planning.routes.models import Route
 from shared.errors import FieldProblem, Invalid, ShopError
@@ -94,7 +94,7 @@ def load_pours(
             problems += [_at(line, problem) for problem in error.problems]
         except ShopError as error:
             problems.append(FieldProblem(f"#/rows/{line}", error.code, f"Line {line}: {error}"))
-    problems += _check_orders(orders, lookups)
+    problems += _check_orders(orders, lookups, now.date())
     if not orders and not problems:
         raise Invalid.one("file", "empty", "The file has no rows below its header.")
     if problems:
@@ -229,10 +229,15 @@ def _pour_fields(values: dict[str, Any], lookups: _Lookups) -> dict[str, Any]:
     return fields
 
 
-def _check_orders(orders: dict[str, dict[str, Any]], lookups: _Lookups) -> list[FieldProblem]:
+def _check_orders(
+    orders: dict[str, dict[str, Any]], lookups: _Lookups, today: date
+) -> list[FieldProblem]:
     problems = []
     for number, order in orders.items():
         line = order["line"]
+        if words := actions.unlikely_due(order["due_on"], today):
+            at = f"#/rows/{line}/due_on"
+            problems.append(FieldProblem(at, "unlikely", f"Line {line}: {words}"))
         halves = sorted(pour["half"] for pour in order["pours"])
         wanted = ["A", "B"] if order["route"].kind == "matched" else ["A"]
         if halves != wanted:
@@ -332,8 +337,15 @@ def _number(column: str, text: str) -> Decimal:
         raise BadCell(f"{column} is {text!r}; give a plain number of {unit}.")
     if value < 0:
         raise BadCell(f"{column} is {value} {unit}; it must be 0 {unit} or more.")
-    if value != value.quantize(Decimal("0.0001")):
-        raise BadCell(f"{column} is {value} {unit}; at most 4 decimals.")
+    kept: Any = Pour._meta.get_field(column)
+    whole = Decimal(10) ** (kept.max_digits - kept.decimal_places)
+    if value >= whole:
+        raise BadCell(f"{column} is {value} {unit}; it must be below {whole} {unit}.")
+    if value != value.quantize(Decimal(1).scaleb(-kept.decimal_places)):
+        raise BadCell(
+            f"{column} is {value} {unit}; give at most {kept.decimal_places} decimal"
+            f"{'s' * (kept.decimal_places > 1)}."
+        )
     return value
 
 

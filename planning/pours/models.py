@@ -10,6 +10,9 @@ from django.db.models import F, Q
 from planning.routes.models import StepFields
 from shared.access.models import CODE
 
+MOST_FIGURE = 1_000_000
+"""Mass and volume have six places before the point; SQLite would keep more, and not read it."""
+
 
 class OrderStatus(models.TextChoices):
     OPEN = "open", "Open"
@@ -146,6 +149,11 @@ class Pour(models.Model):
                 condition=Q(depth_mm__gt=0, volume_l__gt=0, mass_kg__gt=0),
                 name="pour_depth_and_mass_positive",
                 violation_error_message="depth_mm, volume and mass must be above 0.",
+            ),
+            models.CheckConstraint(
+                condition=Q(mass_kg__lt=MOST_FIGURE, volume_l__lt=MOST_FIGURE),
+                name="pour_mass_and_volume_can_be_read",
+                violation_error_message="mass and volume must be below 1,000,000.",
             ),
             models.CheckConstraint(
                 condition=Q(pattern_l__gte=0, brush_coat_kg__gte=0, draft_deg__gte=0),

@@ -19,6 +19,10 @@ FIELD_OF_CORE = {
 }
 """Where the core's name of a value differs from the field a person fills in."""
 
+MOST_MM = 6000
+"""Longest side of a casting, mm. Larger is a slip of the keyboard; chosen here, no source."""
+MOST_KG = Decimal(20_000)
+"""Most that is taken in as one casting, kg; what is cast in one shop is far below. No source."""
 THINNEST_LAYER_MM = 5.0
 MOST_LAYERS = 60
 
@@ -91,7 +95,8 @@ def _need(fields: Mapping[str, Any], *names: str) -> None:
 
 
 def casting_of(fields: Mapping[str, Any], density_kg_l: Decimal) -> Casting:
-    """Work out volume, mass and layers of a pour."""
+    """Work out volume, mass and layers of a pour; refuse what no shop casts."""
+    _refuse_giant(fields)
     shape = shape_of(fields)
     thickness = max(THINNEST_LAYER_MM, shape.depth_mm / MOST_LAYERS)
     density = float(density_kg_l)
@@ -103,6 +108,7 @@ def casting_of(fields: Mapping[str, Any], density_kg_l: Decimal) -> Casting:
     brush = float(fields.get("brush_coat_kg") or 0)
     layers[0]["mass_kg"] += brush
     volume = shape.volume_l()
+    _refuse_too_heavy(fields, volume * density + brush)
     return Casting(
         volume_l=volume,
         mass_kg=volume * density + brush,
@@ -110,6 +116,34 @@ def casting_of(fields: Mapping[str, Any], density_kg_l: Decimal) -> Casting:
         release_area_m2=_release_area_m2(fields, shape),
         assumption=shape.assumption,
     )
+
+
+def _refuse_giant(fields: Mapping[str, Any]) -> None:
+    for name in ("length_mm", "width_mm", "depth_mm", "pattern_height_mm"):
+        value = fields.get(name)
+        if value is not None and float(value) > MOST_MM:
+            raise Invalid.one(
+                name,
+                "too_large",
+                f"{name} is {value} mm; give at most {MOST_MM} mm. Check the unit.",
+                value=value,
+                limit=MOST_MM,
+                unit="mm",
+            )
+
+
+def _refuse_too_heavy(fields: Mapping[str, Any], mass_kg: float) -> None:
+    if mass_kg > MOST_KG:
+        name = {"volume": "stated_l", "mesh": "geometry"}.get(fields["geometry"], "depth_mm")
+        raise Invalid.one(
+            name,
+            "too_heavy",
+            f"{name} is {fields[name]}: the casting would weigh {mass_kg:,.0f} kg; at most "
+            f"{MOST_KG:,} kg is taken in as one casting. Check the sizes and their units.",
+            value=f"{mass_kg:.4f}",
+            limit=MOST_KG,
+            unit="kg",
+        )
 
 
 def _release_area_m2(fields: Mapping[str, Any], shape: CastingShape) -> float:
