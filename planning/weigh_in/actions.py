@@ -133,6 +133,7 @@ def record_weighing(
             counterpart=f"batch:{batch.pk}",
             purpose=purpose(line),
             happened_at=at,
+            used_by=at + (batch.planned_pour_end - batch.planned_start),
             by=by,
             reason=reason,
             already=already or now - at > LIVE_FOR,

@@ -41,8 +41,15 @@ OUT = "out"
 IN = "in"
 
 
-def refuse_unusable(container: Container, at: datetime) -> None:
-    """Refuse a lot that is in quarantine, held or finished, or out of date at a moment."""
+def refuse_unusable(
+    container: Container, at: datetime, *, used_by: datetime | None = None
+) -> None:
+    """
+    Refuse a lot that is in quarantine, held or finished, or out of date at a moment.
+
+    With `used_by` it must still be in date at the end of its use, opened at the moment if it was
+    sealed until then.
+    """
     lot = container.lot
     named = f"Lot {lot.code} of {lot.material.name}"
     reason = f" ({lot.status_reason})" if lot.status_reason else ""
@@ -55,7 +62,9 @@ def refuse_unusable(container: Container, at: datetime) -> None:
         raise LotHeld(f"{named} is held{reason}; take another lot.", **facts)
     if lot.status != LotStatus.RELEASED:
         raise LotNotUsable(f"{named} is {lot.get_status_display().lower()}.", **facts)
-    state, day = clocks(container), clock.local(at, lot.site).date()
+    last = at if used_by is None else max(at, used_by)
+    opened_at = container.opened_at if used_by is None else container.opened_at or at
+    state, day = clocks(container, opened_at), clock.local(last, lot.site).date()
     if not state.usable_on(day) and state.until is not None:
         what = "open life ended" if state.binding == "open life" else "expired"
         raise LotExpired(
@@ -108,6 +117,7 @@ def issue(
     counterpart: str,
     purpose: str = "",
     happened_at: datetime,
+    used_by: datetime | None = None,
     by: User | None = None,
     reason: str = "",
     already: bool = False,
@@ -116,10 +126,10 @@ def issue(
     Take material out for a batch or a coat; the first issue opens the container.
 
     `counterpart` is `batch:7`, `pour:7`, `tool:7`, or `other:` with words, so that the trace
-    finds it. What is reserved for `purpose` is used up first. More may have been weighed than was
-    reserved: it is gone, so reservations of later uses shrink to what is left. With
-    `already` it has left the can: a held or expired lot no longer stops it, or the ledger would
-    not be true.
+    finds it. The material must be in date until `used_by`, the end of the pour. What is reserved
+    for `purpose` is used up first. More may have been weighed than was reserved: it is gone, so
+    reservations of later uses shrink to what is left. With `already` it has left the can: a held
+    or expired lot no longer stops it, or the ledger would not be true.
     """
     refuse_unknown_use(counterpart)
     about = _about(key, container_id, counterpart, happened_at, by, reason)
@@ -128,7 +138,7 @@ def issue(
     if earlier := repeat_of(entry):
         return earlier
     if not already:
-        refuse_unusable(container, happened_at)
+        refuse_unusable(container, happened_at, used_by=used_by)
     own = None
     if purpose:
         own = Reservation.objects.filter(container=container, purpose=purpose).first()

@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from django.db import IntegrityError, transaction
-
 from shared import clock
 from shared.access.models import Site, User
 from shared.errors import Invalid
@@ -21,6 +19,7 @@ from shop.ledger.models import Movement, MovementKind
 from shop.ledger.posting import locked
 from shop.ledger.serializers import SIDES
 from shop.lots.actions import place
+from shop.lots.labels import new_container
 from shop.lots.models import Container
 from shop.materials.models import Supplier
 from shop.materials.scanning import read_goods_scan
@@ -105,7 +104,7 @@ def split(
     if done := Movement.objects.filter(key=f"{key}:{actions.IN}").first():
         return _split_before(done, container, quantity)
     if into is None:
-        into = _labelled(container, code)
+        into = new_container(container.lot, code=code, plain=False)
         shelf = location or container.location
         if shelf is not None:
             into = place(into.pk, location=shelf, at=now, by=by)
@@ -126,25 +125,6 @@ def _split_before(done: Movement, container: Container, quantity: Decimal) -> Co
     if (done.counterpart, done.quantity) != (f"container:{container.pk}", quantity):
         raise KeyReused(f"The key {done.key} was used for another split; use a new key.")
     return done.container
-
-
-def _labelled(container: Container, code: str) -> Container:
-    """Return a new container of the same lot; refuse a label that another one carries."""
-    code = code or next_code(container)
-    try:
-        with transaction.atomic():
-            return Container.objects.create(lot=container.lot, code=code)
-    except IntegrityError:
-        words = f"code is {code!r}; another container carries that label."
-        raise Invalid.one("code", "unique", words, value=code) from None
-
-
-def next_code(container: Container) -> str:
-    """Return a free label code for a part of a container."""
-    n = container.lot.containers.count() + 1
-    while Container.objects.filter(code=f"{container.lot.code}/{container.lot_id}.{n}").exists():
-        n += 1
-    return f"{container.lot.code}/{container.lot_id}.{n}"
 
 
 def goods_of(body: Mapping[str, Any], at: str, site: Site) -> Goods:

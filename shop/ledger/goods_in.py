@@ -4,27 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
-
-from django.db import IntegrityError, transaction
 
 from shared import clock
 from shared.access.models import Site, User
 from shared.errors import FieldProblem, Invalid
 from shared.retry import retried
-from shop.core.shelf_life import usable_until
+from shop.core.shelf_life import sealed_until, usable_until
 from shop.errors import KeyReused
 from shop.ledger.actions import receive
 from shop.ledger.models import Movement
 from shop.ledger.posting import exact
 from shop.ledger.short_dated import short_dated
+from shop.lots.labels import new_container
 from shop.lots.models import Container, Lot, LotStatus, Placement
 from shop.materials.models import Material, Supplier
 from shop.recalls.queries import in_force
 from shop.sites.models import Location
 
 MOST_CONTAINERS = 500
+LONGEST_LIFE = timedelta(days=3653)
+"""Ten years; no casting material keeps longer. Chosen here, no source."""
+LABEL_LONGER = 0.5
+"""How far a label may go past the shelf life, as a share of it, unasked. Chosen here."""
 
 
 @dataclass(frozen=True)
@@ -140,6 +143,8 @@ def _faults(n: int, goods: Goods, today: date) -> list[FieldProblem]:
             "the label, or made_on."
         )
         fault("expires_on", "required", words)
+    elif words := _unlikely_expiry(goods, today):
+        fault("expires_on", "unlikely", words, value=str(goods.expires_on))
     else:
         until, binding = expiry(goods)
         if until and until < today:
@@ -151,15 +156,33 @@ def _faults(n: int, goods: Goods, today: date) -> list[FieldProblem]:
     return found
 
 
+def _unlikely_expiry(goods: Goods, today: date) -> str:
+    """Return what is odd about a label's expiry; empty if nothing is."""
+    until, months = goods.expires_on, goods.material.shelf_life_months
+    if until is None:
+        return ""
+    if until > today + LONGEST_LIFE:
+        return f"expires_on is {until}, more than ten years ahead; check the year on the label."
+    if not months or goods.made_on:
+        return ""
+    latest = sealed_until(today, months=months)
+    if until <= latest + (latest - today) * LABEL_LONGER:
+        return ""
+    return (
+        f"expires_on is {until}; {goods.material.name} keeps {months} months, so even made today "
+        f"it would keep to {latest}. Compare the label, or give made_on as well: the stricter "
+        "of both holds."
+    )
+
+
 def _take_in(
     site: Site, goods: Goods, key: str, at: datetime, by: User | None, reason: str
 ) -> Received:
     until, binding = expiry(goods)
     lot = _lot(site, goods, until, clock.local(at, site).date())
-    first = lot.containers.count() + 1
     made = []
     for n, pack in enumerate(goods.containers):
-        container = _container(lot, pack, first + n)
+        container = new_container(lot, code=pack.code, location=pack.location)
         if pack.location is not None:
             Placement.objects.create(container=container, location=pack.location, since=at, by=by)
         receive(
@@ -195,8 +218,9 @@ def _lot(site: Site, goods: Goods, until: date | None, today: date) -> Lot:
         site=site,
         material=goods.material,
         supplier=goods.supplier,
-        code=goods.lot_code,
+        code__iexact=goods.lot_code,
         defaults={
+            "code": goods.lot_code,
             "received_on": today,
             "made_on": goods.made_on,
             "expires_on": until,
@@ -230,19 +254,6 @@ def _first_status(site: Site, goods: Goods) -> tuple[LotStatus, str]:
     return (LotStatus.QUARANTINE if material.check_on_receipt else LotStatus.RELEASED), ""
 
 
-def _container(lot: Lot, pack: Pack, n: int) -> Container:
-    """Return a new container; the lot's own number keeps a label apart from another lot's."""
-    plain = f"{lot.code}/{n}"
-    for code in [pack.code] if pack.code else [plain, f"{lot.code}/{lot.pk}.{n}"]:
-        try:
-            with transaction.atomic():
-                return Container.objects.create(lot=lot, code=code, location=pack.location)
-        except IntegrityError:
-            taken = code
-    words = f"code is {taken!r}; another container carries that label."
-    raise Invalid.one("goods/containers/code", "unique", words, value=taken)
-
-
 def _earlier(key: str, goods: Sequence[Goods]) -> tuple[Received, ...]:
     rows = Movement.objects.filter(key__startswith=f"{key}:", kind="receipt")
     rows = rows.select_related("container__lot__material").order_by("id")
@@ -251,8 +262,8 @@ def _earlier(key: str, goods: Sequence[Goods]) -> tuple[Received, ...]:
         lots.setdefault(row.container.lot_id, []).append(row)
     if not lots:
         return ()
-    asked = [(one.lot_code, [p.quantity for p in one.containers]) for one in goods]
-    there = [(m[0].container.lot.code, [row.quantity for row in m]) for m in lots.values()]
+    asked = [(one.lot_code.upper(), [p.quantity for p in one.containers]) for one in goods]
+    there = [(m[0].container.lot.code.upper(), [row.quantity for row in m]) for m in lots.values()]
     if asked != there:
         raise KeyReused(f"The key {key} was used for another receipt; use a new key.", key=key)
     return tuple(

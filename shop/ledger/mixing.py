@@ -16,6 +16,7 @@ from shop.ledger.models import Movement, MovementKind
 from shop.ledger.opening import opened
 from shop.ledger.posting import Entry, exact, locked, post
 from shop.lots.actions import place
+from shop.lots.labels import new_container
 from shop.lots.models import Container, Lot, LotStatus
 from shop.sites.models import Location
 
@@ -59,8 +60,7 @@ def mix(
     target = cans[into.pk] if into else None
     _refuse_unfit(sources, target, at)
     if target is None:
-        target = Container.objects.create(lot=_new_lot(sources[0].lot, at), code="")
-        Container.objects.filter(pk=target.pk).update(code=f"{target.lot.code}/1")
+        target = new_container(_new_lot(sources[0].lot, at))
         if location is not None:
             place(target.pk, location=location, at=at, by=by)
         target = locked([target.pk])[target.pk]

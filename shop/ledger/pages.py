@@ -75,10 +75,10 @@ def find(request: Any) -> HttpResponse:
     if len(typed) == 2:
         found = held.filter(pk=row_id(typed[1])).first()
     else:
-        found = held.filter(code=code).first()
+        found = held.filter(code=code).first() or held.filter(code__iexact=code).first()
     if found is not None:
         return redirect(f"{reverse('lot', args=[found.lot_id])}?container={found.pk}")
-    lots = Lot.objects.filter(site=request.site, code=code)
+    lots = Lot.objects.filter(site=request.site, code__iexact=code)
     if lots.count() == 1:
         return redirect("lot", lots.get().pk)
     if not lots:

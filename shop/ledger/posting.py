@@ -31,7 +31,8 @@ from shop.sums import exact_sum
 
 STEP = Decimal("0.0001")
 """The smallest step of the ledger, in the unit of the material."""
-LARGEST = Decimal(10) ** 10
+LARGEST = Decimal(100_000)
+"""No movement reaches it, in any unit: more is a slip of the keyboard. Chosen here, no source."""
 ZERO = Decimal(0)
 
 
@@ -58,7 +59,7 @@ def exact(quantity: Decimal, *, field: str = "quantity") -> Decimal:
         words = f"{field} is {quantity}; it must be a number above 0."
         raise Invalid.one(field, "too_small", words, value=quantity, limit=0)
     if quantity >= LARGEST or quantity != quantity.quantize(STEP):
-        words = f"{field} is {quantity}; give at most 4 decimal places, below {LARGEST}."
+        words = f"{field} is {quantity}; give at most 4 decimals, below {LARGEST:,}."
         raise Invalid.one(field, "too_fine", words, value=quantity, limit=STEP)
     return quantity
 

@@ -7,6 +7,7 @@ from typing import ClassVar
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Upper
 
 QUANTITY = {"max_digits": 14, "decimal_places": 4}
 """0.1 g steps where the unit is kg; never made coarser."""
@@ -61,12 +62,14 @@ class Lot(models.Model):
         ordering = [F("expires_on").asc(nulls_last=True), "code", "id"]
         constraints: ClassVar = [
             models.UniqueConstraint(
-                fields=["site", "material", "supplier", "code"], name="lot_once_per_site"
+                "site", "material", "supplier", Upper("code"), name="lot_once_in_any_case"
             ),
             models.UniqueConstraint(
-                fields=["site", "material", "code"],
+                "site",
+                "material",
+                Upper("code"),
                 condition=Q(supplier__isnull=True),
-                name="lot_once_per_site_without_supplier",
+                name="lot_once_in_any_case_without_supplier",
             ),
             models.CheckConstraint(
                 condition=Q(made_on__isnull=True)

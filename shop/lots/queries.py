@@ -18,10 +18,14 @@ def with_lots() -> QuerySet[Container]:
     return Container.objects.select_related("lot__site", "lot__material", "location")
 
 
-def clocks(container: Container) -> UsableUntil:
-    """Return both clocks of a container, expiry and open life, and which one holds."""
+def clocks(container: Container, opened_at: datetime | None = None) -> UsableUntil:
+    """
+    Return both clocks of a container, expiry and open life, and which one holds.
+
+    With `opened_at` as they would be if it were opened then, or had been before.
+    """
     lot = container.lot
-    opened = container.opened_at
+    opened = container.opened_at or opened_at
     return usable_until(
         retested_until=lot.expires_on if lot.retested_on else None,
         label_until=lot.expires_on,

@@ -144,7 +144,7 @@ def _named(ids: Iterable[int]) -> QuerySet[Lot]:
 
 def lots_named(site: Site, code: str) -> QuerySet[Lot]:
     """Return the lots a label names, by their own code or by that of one of their containers."""
-    own = Q(code=code) | Q(containers__code=code)
+    own = Q(code__iexact=code) | Q(containers__code__iexact=code)
     return Lot.objects.filter(own, site=site).select_related("material", "supplier").distinct()
 
 
@@ -176,7 +176,10 @@ def touched_lots(lot: Lot) -> list[Lot]:
     castings = {part.casting for row in taken if row.use for part in row.use.parts}
     together = counterparts_of(castings) | {row.counterpart for row in taken}
     rows = _out().filter(site=lot.site, about=MovementKind.ISSUE, counterpart__in=together)
-    met = set(rows.values_list("container__lot", flat=True))
+    # Net: what was undone met nothing.
+    sums = rows.order_by().values("container__lot", "counterpart")
+    net = sums.annotate(net=exact_sum("quantity"))
+    met = {row["container__lot"] for row in net if row["net"]}
     return list(_named(with_ancestors(met) | family))
 
 

@@ -29,6 +29,11 @@ def fill(apps):
     lot = get("shop", "Lot").objects.create(
         site=site, material=material, code="L1", received_on=AT.date(), status="released"
     )
+    twin = get("shop", "Lot").objects.create(
+        site=site, material=material, code="l1", received_on=AT.date(), status="held",
+        status_reason="cracks", expires_on=AT.date(), unit_cost=3,
+    )  # fmt: skip
+    get("shop", "Container").objects.create(lot=twin, code="C2", balance=0, reserved=0)
     can = get("shop", "Container").objects.create(lot=lot, code="C1", balance=21, reserved=0)
     about = {"site": site, "container": can, "happened_at": AT, "recorded_at": AT}
     moves = get("shop", "Movement").objects
@@ -51,7 +56,7 @@ def main():
     latest = MigrationExecutor(connection).loader.graph.leaf_nodes()
     migrate(latest)
     from shop.ledger.audit import differences
-    from shop.models import Movement
+    from shop.models import Lot, Movement
 
     rows = Movement.objects.order_by("pk")
     refused = []
@@ -66,6 +71,10 @@ def main():
                 "uses": [row.counterpart for row in rows],
                 "differences": [one.words for one in differences()],
                 "refused": refused,
+                "lots": [
+                    [lot.code, lot.status, str(lot.expires_on), lot.containers.count()]
+                    for lot in Lot.objects.all()
+                ],
             }
         )
     )

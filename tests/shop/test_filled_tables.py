@@ -31,6 +31,7 @@ def keeps_everything(found):
         "other:waste of batch 3", "other:waste of batch 3",
     ]  # fmt: skip
     assert found["differences"] == []
+    assert found["lots"] == [["L1", "held", "2026-11-01", 2]]
     assert found["refused"] == [True, True]
 
 

@@ -272,3 +272,28 @@ def test_a_reversal_is_not_dated_before_the_movement_it_reverses():
             key_of_original="i1", key="r", reason="wrong can",
             happened_at=NOW - timedelta(hours=1),
         )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("expires", "open_life", "hours", "taken"),
+    [
+        (NOW.date(), None, 2, True),
+        (NOW.date(), None, 20, False),
+        (None, 1, 20, True),
+        (None, 1, 40, False),
+    ],
+)
+def test_what_is_poured_past_its_date_is_refused_when_it_is_weighed(
+    site, expires, open_life, hours, taken
+):
+    material = make_material(open_life_days=open_life)
+    can = make_container(make_lot(site, material, expires_on=expires), holds=5)
+    issued = {
+        "container_id": can.pk, "quantity": Decimal(1), "key": "i", "counterpart": "batch:1",
+        "happened_at": NOW, "used_by": NOW + timedelta(hours=hours),
+    }  # fmt: skip
+    if taken:
+        assert actions.issue(**issued).balance_after == 4
+    else:
+        with pytest.raises(LotExpired):
+            actions.issue(**issued)

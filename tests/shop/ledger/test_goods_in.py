@@ -2,6 +2,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import IntegrityError, transaction
 
 from shared.errors import Invalid
 from shop.errors import KeyReused
@@ -117,3 +118,41 @@ def test_short_dated_goods_say_what_the_plan_can_still_use():
         "Short-dated: 96 days left of a shelf life of 12 months. What is planned by 2027-03-01 "
         "can use 8 kg of the 25 kg received.",
     )
+
+
+@pytest.mark.parametrize(
+    ("months", "values", "words"),
+    [
+        (12, {"expires_on": date(2099, 6, 30)}, "ten years ahead"),
+        (12, {"expires_on": date(2029, 6, 30)}, "made today it would keep to 2027-11-25"),
+        (None, {"expires_on": date(2099, 6, 30)}, "ten years ahead"),
+        (12, {"containers": [Pack(Decimal(100_000))]}, "below 100,000"),
+    ],
+)
+def test_what_is_a_slip_of_the_keyboard_is_asked_about(months, values, words):
+    usual = {"lot_code": "X", "expires_on": LATER, "containers": [Pack(Decimal(1))]}
+    material = make_material(shelf_life_months=months)
+    with pytest.raises(Invalid, match=words):
+        take(make_site(), Goods(material, **usual | values))
+    assert not Lot.objects.exists()
+
+
+def test_a_long_label_is_taken_when_the_day_of_make_is_given_and_the_stricter_holds():
+    made = date(2026, 11, 1)
+    long = {"lot_code": "X", "expires_on": date(2029, 6, 30), "made_on": made}
+    [got] = take(
+        make_site(),
+        Goods(make_material(shelf_life_months=12), containers=[Pack(Decimal(1))], **long),
+    )
+    assert got.lot.expires_on == date(2027, 11, 1)
+
+
+def test_a_lot_is_one_whatever_the_case_of_its_letters():
+    site, material = make_site(), make_material()
+    about = {"containers": [Pack(Decimal(2))], "expires_on": LATER}
+    [one] = take(site, Goods(material, "AB-1", **about), key="a")
+    [two] = take(site, Goods(material, "ab-1", **about), key="b")
+    assert (two.lot.pk, two.lot.code) == (one.lot.pk, "AB-1")
+    assert take(site, Goods(material, "ab-1", **about), key="b")[0].lot == one.lot
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Lot.objects.create(site=site, material=material, code="aB-1", received_on=NOW.date())
