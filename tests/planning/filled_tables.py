@@ -1,0 +1,76 @@
+"""Fill the tables with two confirmed weeks as they were, migrate, print what became of them."""
+
+import json
+import os
+import sys
+from datetime import UTC, datetime
+
+import django
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.config.settings.dev")
+django.setup()
+
+from django.db import connection  # noqa: E402
+from django.db.migrations.executor import MigrationExecutor  # noqa: E402
+
+BEFORE = [("planning", "0016_printed_steps_and_ovens"), ("shop", "0009_retested_by")]
+AT = datetime(2026, 11, 30, 9, tzinfo=UTC)
+
+
+def fill(apps):
+    """Enter two weeks that were both confirmed, each with a batch, and a plan that was ready."""
+    get = apps.get_model
+    site = get("shared", "Site").objects.create(code="M", name="Main", time_zone="UTC")
+    make = get("shop", "Material").objects.create
+    resin = make(code="R", name="Resin", kind="resin", unit="kg")
+    hardener = make(code="H", name="Hardener", kind="hardener", unit="kg")
+    system = get("shop", "ResinSystem").objects.create(
+        code="S", name="System", resin=resin, hardener=hardener,
+        hardener_per_100=30, mixed_density_kg_l="1.1", pot_life_min=30, deepest_lift_mm=50,
+        demould_min=1440,
+    )  # fmt: skip
+    for n, week in enumerate(("2026-W49", "2026-W50")):
+        work = {"start_min": 60 + 10080 * n, "end_min": 120 + 10080 * n}
+        plan = get("planning", "WeekPlan").objects.create(
+            site=site, week=week, state="confirmed", asked_at=AT,
+            confirmed_at=AT.replace(hour=10 + n),
+            problem={"origin": "2026-11-30T00:00:00+00:00"}, plan={"batches": [work], "tasks": []},
+        )  # fmt: skip
+        begin = AT.replace(day=30)
+        get("planning", "Batch").objects.create(
+            site=site, number=f"B26-0000{n + 1}", plan=plan, system=system,
+            status=("weighing", "planned")[n], mixed_kg=1, pot_life_min=30,
+            planned_start=begin, planned_contact=begin, planned_pour_start=begin,
+            planned_pour_end=begin, planned_end=begin,
+        )  # fmt: skip
+    get("planning", "WeekPlan").objects.create(
+        site=site, week="2026-W49", revision=2, state="ready", asked_at=AT
+    )
+
+
+def migrate(targets):
+    executor = MigrationExecutor(connection)
+    executor.migrate(targets)
+    return MigrationExecutor(connection).loader.project_state(targets).apps
+
+
+def main():
+    fill(migrate(BEFORE))
+    migrate(MigrationExecutor(connection).loader.graph.leaf_nodes())
+    from planning.models import Batch, WeekPlan
+
+    plans = WeekPlan.objects.order_by("pk")
+    sys.stdout.write(
+        json.dumps(
+            {
+                "plans": [[p.week, p.state, str(p.first_day), str(p.last_day)] for p in plans],
+                "batches": list(
+                    Batch.objects.order_by("pk").values_list("number", "status", "plan_id")
+                ),
+            }
+        )
+    )
+
+
+if __name__ == "__main__":
+    main()
