@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from planning.core.plan import Problem
 from planning.core.problem import Place, Pour, System, Window
 from planning.core.solver.changes import (
+    another_oven,
     another_person,
     another_place,
     bigger_mixer,
@@ -20,7 +21,15 @@ from planning.core.solver.changes import (
     with_pour,
     with_settings,
 )
-from planning.core.solver.wording import day_name, day_of, hours, kilograms, material_name, when
+from planning.core.solver.wording import (
+    day_name,
+    day_of,
+    hours,
+    joined,
+    kilograms,
+    material_name,
+    when,
+)
 
 
 @dataclass(frozen=True)
@@ -47,6 +56,8 @@ def candidates(
         What each material lacks, kg, and the rule that binds; empty where none does.
     """
     system = next(s for s in problem.systems if s.id == pour.system)
+    if len(shortage) > 1:
+        yield from _materials(problem, shortage)
     for material, (kg, rule) in shortage.items():
         amount = float(kilograms(kg).split()[0])
         have = any(lot.material == material and lot.containers for lot in problem.lots)
@@ -54,12 +65,13 @@ def candidates(
         short = f"{name} is short by {kilograms(kg)}"
         if rule == "lot_date":
             short = f"no {name} is there and in date when it is poured"
-        yield Change(
-            rule,
-            short if have else f"there is no {name}",
-            f"{kilograms(kg)} more of {name} by {when(problem, max(0, pour.earliest_min))}",
-            more_material(problem, material, amount),
-        )
+        for by in _mornings(problem):
+            yield Change(
+                rule,
+                short if have else f"there is no {name}",
+                f"{kilograms(kg)} more of {name} by {when(problem, by)}",
+                more_material(problem, material, amount, by),
+            )
     yield from _rules(problem, pour)
     yield from _hours(problem, pour)
     yield from _people(problem, pour, system)
@@ -67,6 +79,32 @@ def candidates(
     yield from _rooms(problem, pour)
     yield from _chemistry(problem, pour, system)
     yield from _days(problem)
+
+
+def _mornings(problem: Problem) -> list[int]:
+    """Return when work begins on each day, the last day first: the latest that helps is asked."""
+    begins: dict[int, int] = {}
+    for person in problem.people:
+        for start, _ in person.shifts:
+            if start < problem.horizon_min:
+                day = day_of(problem, start)
+                begins[day] = min(start, begins.get(day, start))
+    return [*sorted(begins.values(), reverse=True), 0]
+
+
+def _materials(problem: Problem, shortage: dict[str, tuple[float, str]]) -> Iterator[Change]:
+    """Yield the same for all materials that lack, together."""
+    names = {m: material_name(problem, m) for m in shortage}
+    words = [f"{kilograms(kg)} more of {names[m]}" for m, (kg, _) in shortage.items()]
+    have = {lot.material for lot in problem.lots if lot.containers}
+    none = [names[m] for m in shortage if m not in have]
+    cause = f"there is no {joined(none)}" if none else f"{joined(names.values())} are short"
+    rule = next(iter(shortage.values()))[1]
+    for by in _mornings(problem):
+        changed = problem
+        for material, (kg, _) in shortage.items():
+            changed = more_material(changed, material, float(kilograms(kg).split()[0]), by)
+        yield Change(rule, cause, f"{joined(words)} by {when(problem, by)}", changed)
 
 
 def _rules(problem: Problem, pour: Pour) -> Iterator[Change]:
@@ -213,6 +251,13 @@ def _mixers(problem: Problem, system: System) -> Iterator[Change]:
 
 
 def _rooms(problem: Problem, pour: Pour) -> Iterator[Change]:
+    if any(p.kind == "oven" for p in problem.places):
+        yield Change(
+            "oven",
+            "every oven it could use is closed or runs another load",
+            "a second oven",
+            another_oven(problem),
+        )
     for kind, rule in ((pour.place_kind, "place"), ("oven", "oven")):
         if any(p.kind == kind for p in problem.places):
             yield Change(
@@ -251,6 +296,14 @@ def _chemistry(problem: Problem, pour: Pour, system: System) -> Iterator[Change]
             replace(problem, places=(*problem.places, Place("another", pour.place_kind))),
         )
     deepest = max(layer.depth_mm for layer in pour.layers)
+    if pour.deepest_lift_mm is not None and deepest > pour.deepest_lift_mm:
+        yield Change(
+            "lift_depth",
+            f"a lift of {pour.name or pour.id} may be {pour.deepest_lift_mm:g} mm deep",
+            f"let the lifts of {pour.name or pour.id} be {deepest:g} mm deep, or cut its layers "
+            "thinner",
+            with_pour(problem, pour.id, deepest_lift_mm=deepest),
+        )
     if deepest > system.deepest_lift_mm:
         yield Change(
             "lift_depth",

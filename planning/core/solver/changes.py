@@ -11,6 +11,7 @@ from planning.core.problem import (
     Lot,
     Mixer,
     Person,
+    Place,
     Pour,
     Settings,
     System,
@@ -94,6 +95,13 @@ def another_place(problem: Problem, kind: str) -> Problem:
             place, done = replace(place, capacity=place.capacity + 1), True
         places.append(place)
     return replace(problem, places=tuple(places))
+
+
+def another_oven(problem: Problem) -> Problem:
+    """Return the problem with one more oven like the first, open all the time."""
+    own = next((p for p in problem.places if p.kind == "oven"), Place("another oven", "oven"))
+    more = replace(own, id=f"{own.id}+1", closed=())
+    return replace(problem, places=(*problem.places, more))
 
 
 def open_day(problem: Problem, day: int, like: int) -> Problem:

@@ -6,16 +6,17 @@ A change is only proposed after the week has been solved again with it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import NamedTuple
 
 from planning.core.plan import Plan, Problem, Unplaced
+from planning.core.problem import Pour
 from planning.core.solver import search
 from planning.core.solver.board import Blocked, Board
 from planning.core.solver.candidates import Change, candidates
 from planning.core.solver.case import Case
-from planning.core.solver.insertion import insert
+from planning.core.solver.causes import cause_of
 from planning.core.solver.jobs import Job
 from planning.core.solver.prices import Prices
 from planning.core.solver.stock import parts_kg
@@ -51,7 +52,9 @@ def unplaced(
             words = (
                 f"{pour_name(case.problem, job.pour.id)} stands on {below}, which is not planned."
             )
-            found.append(Unplaced(job.pour.id, "stands_on", words, f"first let {below} through"))
+            helps = what_helps(case.problem, job.pour.id, expired=expired) if tried else None
+            change = helps.words if helps else f"first let {below} through"
+            found.append(Unplaced(job.pour.id, "stands_on", words, change))
             continue
         found.append(_explained(case, board, job, tried, expired))
     return tuple(found)
@@ -183,9 +186,17 @@ def what_helps(
     alone = replace(problem, pours=_with_below(case, own), previous=None)
     if expired():
         return None
+    cause = _cause(problem, alone, own.pour, due)
     before = _outcome(problem, pour)
     solved = 0
-    for change in candidates(problem, own.pour, _shortage(case, own)):
+    changes: Iterator[Change] = (
+        change
+        for one in alone.pours
+        for change in candidates(problem, one, _shortage(case, _job_of(case, one.id)))
+    )
+    if cause is not None:  # what eases the rule that binds is tried before anything else
+        changes = iter(sorted(changes, key=lambda change: change.rule != cause[0]))
+    for change in changes:
         if expired() or solved == SOLVED:
             return None
         try:
@@ -199,8 +210,39 @@ def what_helps(
             continue
         if due and (after.late > 0 or after.week_late >= before.week_late):
             continue  # in time only at the cost of others, or by luck
-        return change
+        return _named(change, cause, problem, alone, pour, due)
     return None
+
+
+def _job_of(case: Case, pour: str) -> Job:
+    return next(j for j in case.jobs if j.pour.id == pour)
+
+
+def _cause(problem: Problem, alone: Problem, pour: Pour, due: bool) -> tuple[str, str] | None:
+    """Return the rule that keeps a pour out of (or makes it late in) the shop without others."""
+
+    def fits(changed: Problem) -> bool:
+        return _fits(replace(changed, pours=_pours(changed, alone)), pour.id, due)
+
+    return cause_of(problem, pour, fits)
+
+
+def _named(
+    change: Change,
+    cause: tuple[str, str] | None,
+    problem: Problem,
+    alone: Problem,
+    pour: str,
+    due: bool,
+) -> Change:
+    """Return a change with what truly binds: a rule found alone, or the other pours."""
+    if cause is not None and change.rule != cause[0]:
+        return replace(change, rule=cause[0], cause=cause[1])
+    if change.rule == "shift" and _fits(alone, pour, due):
+        return replace(
+            change, rule="person_busy", cause="the people it needs are busy with other work"
+        )
+    return change
 
 
 def _pours(changed: Problem, alone: Problem) -> tuple:  # type: ignore[type-arg]
@@ -223,7 +265,7 @@ def _fits(problem: Problem, pour: str, due: bool) -> bool:
     board = case.empty
     for index in search.in_order(case, list(range(len(case.jobs)))):
         try:
-            board = insert(case.shop, board, case.jobs[index], Prices.of(case).taste())
+            board = search.place(case, board, index, Prices.of(case).taste())
         except Blocked:
             return False
     own = next(j for j in case.jobs if j.pour.id == pour)

@@ -145,7 +145,11 @@ def _make_lifts(shop: Shop, job: Job, fixed: Fixed) -> tuple[str, str, str] | No
     except NoLifts as error:
         deepest = max(layer.depth_mm for layer in pour.layers)
         limit = deepest_mm(pour, system)
-        change = f"a system whose lifts may be {deepest:g} mm deep" if deepest > limit else ""
+        change = ""
+        if deepest > system.deepest_lift_mm:
+            change = f"a system whose lifts may be {deepest:g} mm deep"
+        elif deepest > limit:
+            change = f"let the lifts of {_name(pour)} be {deepest:g} mm deep"
         return "lift_depth", f"{str(error)[0].upper()}{str(error)[1:]}.", change
     job.lifts = tuple(_lift_job(shop, chemistry, x, sizes, fixed) for x in lifts)
     return None
