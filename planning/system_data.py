@@ -24,6 +24,7 @@ EXTRAS = (
     "pot_life_core_c",
     "bond_conversion",
     "demould_conversion",
+    "largest_pot_kg",
 )
 
 
@@ -32,7 +33,8 @@ def system_data(info: SystemInfo) -> SystemData:
     Translate a stored system; what it does not say stays unknown.
 
     `kinetics` holds the fields of `Kinetics`, and under ``thermal``, ``glass`` and ``marks`` those
-    of `Thermal`, of `GlassTransition` and the conversions at which things happen. Where the mark
+    of `Thermal`, of `GlassTransition`, and the conversions at which things happen with the
+    largest pot the shop has said it pours. Where the mark
     ``hardener_hydrogens``, active hydrogens of one molecule of hardener, is told and no
     ``gel_conversion``, that follows from it.
     """

@@ -28,6 +28,7 @@ from planning.schedule.kept import (
     promised_batches,
 )
 from planning.schedule.week_clock import Clock
+from planning.system_data import system_data
 from shared.access.models import Site
 from shared.units import parse_week
 from shop import stores
@@ -40,6 +41,7 @@ AFTER_LAST_DAYS = 8
 LATE_READ = timedelta(minutes=30)
 """A plan may be confirmed that long after it was made, though its first work should have begun."""
 NO_LIMIT_MIN = 10_000_000
+NO_LIMIT_KG = 1e9
 
 
 def week_days(week: str) -> tuple[date, date]:
@@ -331,6 +333,12 @@ def _staffed(shop: SiteWeek, clock: Clock) -> tuple[given.Window, ...]:
     )
 
 
+def _pot_kg(info: SystemInfo) -> float:
+    """Return the largest pot by vessel and by what is known of its heat, kg."""
+    vessel_kg = math.inf if info.vessel_kg is None else float(info.vessel_kg)
+    return min(vessel_kg, system_data(info).pot_limit_kg, NO_LIMIT_KG)
+
+
 def _system(
     info: SystemInfo, starts: Mapping[date, int], shop: SiteWeek, sides: set[str]
 ) -> given.System:
@@ -348,7 +356,7 @@ def _system(
         clean_min=info.clean_min,
         pour_rate_kg_min=float(info.pour_rate_kg_min),
         move_min=info.move_min,
-        vessel_kg=1e9 if info.vessel_kg is None else float(info.vessel_kg),
+        vessel_kg=_pot_kg(info),
         least_batch_kg=float(info.least_batch_kg),
         most_tools_per_batch=info.most_tools_per_batch,
         residue_fixed_kg=float(info.residue_fixed_kg),

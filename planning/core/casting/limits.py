@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -152,6 +153,11 @@ def _cautions(
     if demould.value is None and demould.basis == "computed":
         said.append(
             "At this temperature the cure stalls before demould; the casting needs warmth."
+        )
+    if system.largest_pot_kg is None and math.isfinite(system.pot_limit_kg):
+        said.append(
+            f"No pot is planned above {system.pot_limit_kg:g} kg, five times the mass that the "
+            "pot life was read on; tell the largest pot the shop has poured to plan larger ones."
         )
     if not system.computable:
         said.append(

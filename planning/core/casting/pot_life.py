@@ -88,7 +88,7 @@ class LargestBatch:
 
     mass_kg: float
     bound_by: str
-    """'pot life', 'vessel' or 'mixer'."""
+    """'pot life', 'vessel', 'mixer' or 'mass that the pot life was read on'."""
     pot_life: Limit
     usable_min: float | None
     """Pot life less its safety share; None when no pot life is known."""
@@ -130,7 +130,11 @@ def largest_batch(
     """
     require.positive(**{k: v for k, v in {"vessel_kg": vessel_kg, "mixer_kg": mixer_kg}.items()
                         if not math.isinf(v)})  # fmt: skip
-    hold_kg, holds = min((vessel_kg, "vessel"), (mixer_kg, "mixer"))
+    hold_kg, holds = min(
+        (vessel_kg, "vessel"),
+        (mixer_kg, "mixer"),
+        (system.pot_limit_kg, "mass that the pot life was read on"),
+    )
 
     def spare_min(mass_kg: float) -> float:
         life = pot_life_min(system, shop_c, mass_kg, mix_c).value

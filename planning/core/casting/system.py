@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from planning.core.casting import require
@@ -11,6 +12,10 @@ USUAL_PEAK_LIMIT_C = 80.0
 """Hottest a casting may get where its system states no limit. Assumed, no source: boards,
 waxes and most cold-cured systems suffer above it."""
 
+
+POT_MASS_MULTIPLE = 5.0
+"""A pot whose heat cannot be computed may be so many times the mass its pot life was read on,
+until the shop says that it pours larger ones. Assumed, no source: heat grows with mass."""
 
 FAR_K = 15.0
 """Kinetics used so far outside their records carry a caution. Assumed; two fits equally good on
@@ -170,6 +175,8 @@ class SystemData:
     pot_life_conversion: float = 0.05
     pot_life_core_c: float = 40.0
     """The pot is dead at this conversion or this core temperature, whichever comes first."""
+    largest_pot_kg: float | None = None
+    """Largest pot that the shop has said it pours, kg; None: it has not said."""
     bond_conversion: float | None = None
     """Surface conversion past which the next lift no longer bonds without abrading."""
     demould_conversion: float | None = None
@@ -183,10 +190,22 @@ class SystemData:
             if value is not None:
                 require.positive(**{name: value})
                 require.within(0.0, 1.0, **{name: value})
+        if self.largest_pot_kg is not None:
+            require.positive(largest_pot_kg=self.largest_pot_kg)
         for name in ("peak_cap_c", "service_c", "pot_life_core_c"):
             value = getattr(self, name)
             if value is not None:
                 require.temperature(**{name: value})
+
+    @property
+    def pot_limit_kg(self) -> float:
+        """Largest pot this system may be mixed in by what is known of its heat, kg."""
+        point = self.datasheet.pot_life
+        if self.largest_pot_kg is not None:
+            return self.largest_pot_kg
+        if self.computable or point is None or point.mass_kg is None:
+            return math.inf
+        return POT_MASS_MULTIPLE * point.mass_kg
 
     @property
     def peak_limit_c(self) -> float:

@@ -96,7 +96,7 @@ def test_pot_life_from_the_datasheet_alone_is_shifted(ask):
     got = figures(ask("pot-life", system="Q", shop_c="18", batch_kg="5"))
     assert got["pot_life_basis"] == "datasheet"
     assert got["pot_life_min"] == "84"
-    assert got["bound_by"] == "vessel"
+    assert got["bound_by"] == "mass that the pot life was read on"
     assert "forgotten_peak_c" not in got
 
 

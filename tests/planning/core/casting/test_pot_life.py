@@ -6,6 +6,7 @@ import pytest
 
 from planning.core.casting.arrhenius import shift_time
 from planning.core.casting.bucket import solve_bucket
+from planning.core.casting.limits import depth_and_clock_limits
 from planning.core.casting.pot_life import (
     Handling,
     gel_early_min,
@@ -16,6 +17,8 @@ from planning.core.casting.pot_life import (
 from planning.core.casting.system import SystemData, TimePoint
 from tests.planning.core.casting.demo_resin import BOTH, DEMO, SHEET_ONLY
 
+LARGE = replace(SHEET_ONLY, largest_pot_kg=100.0)
+"""Its pot life was read on 0.1 kg; the shop says that it pours pots of up to 100 kg."""
 BRISK = Handling(mix_min=6.0, move_min=4.0, pour_kg_min=2.0, safety_fraction=0.8)
 
 
@@ -93,15 +96,15 @@ def test_system_of_which_nothing_is_known_says_unknown():
 
 def test_largest_batch_by_hand_from_the_datasheet():
     # 50 min x 0.8 = 40 min usable, 10 spoken for, 30 min at 2 kg/min: 60 kg.
-    batch = largest_batch(SHEET_ONLY, 25.0, BRISK)
+    batch = largest_batch(LARGE, 25.0, BRISK)
     assert batch.mass_kg == pytest.approx(60.0)
     assert (batch.bound_by, batch.needed_min) == ("pot life", pytest.approx(40.0))
 
 
 def test_largest_batch_is_bounded_by_what_holds_it():
-    assert largest_batch(SHEET_ONLY, 25.0, BRISK, vessel_kg=12.0).bound_by == "vessel"
-    assert largest_batch(SHEET_ONLY, 25.0, BRISK, vessel_kg=12.0, mixer_kg=9.0).mass_kg == 9.0
-    assert largest_batch(SHEET_ONLY, 25.0, BRISK, mixer_kg=9.0).bound_by == "mixer"
+    assert largest_batch(LARGE, 25.0, BRISK, vessel_kg=12.0).bound_by == "vessel"
+    assert largest_batch(LARGE, 25.0, BRISK, vessel_kg=12.0, mixer_kg=9.0).mass_kg == 9.0
+    assert largest_batch(LARGE, 25.0, BRISK, mixer_kg=9.0).bound_by == "mixer"
 
 
 def test_largest_computed_batch_just_fits_its_own_pot_life():
@@ -113,7 +116,7 @@ def test_largest_computed_batch_just_fits_its_own_pot_life():
 
 def test_no_batch_when_mixing_alone_takes_the_pot_life():
     slow = Handling(mix_min=45.0, move_min=0.0, pour_kg_min=2.0)
-    batch = largest_batch(SHEET_ONLY, 25.0, slow)
+    batch = largest_batch(LARGE, 25.0, slow)
     assert (batch.mass_kg, batch.bound_by) == (0.0, "pot life")
 
 
@@ -132,3 +135,17 @@ def test_batch_that_nothing_bounds_is_refused():
 def test_nonsense_is_refused_by_name_and_value(call, said):
     with pytest.raises(ValueError, match=said):
         call()
+
+
+def test_pot_whose_heat_is_unknown_is_held_near_the_mass_its_life_was_read_on():
+    slow = replace(SHEET_ONLY, datasheet=replace(
+        SHEET_ONLY.datasheet, pot_life=TimePoint(240.0, 25.0, 0.5)
+    ))  # fmt: skip
+    held = largest_batch(slow, 22.0, BRISK, vessel_kg=25.0)
+    assert held.mass_kg == 2.5
+    assert held.bound_by == "mass that the pot life was read on"
+    said = largest_batch(replace(slow, largest_pot_kg=12.0), 22.0, BRISK, vessel_kg=25.0)
+    assert (said.mass_kg, said.bound_by) == (12.0, held.bound_by)
+    assert replace(BOTH, peak_cap_c=80.0).pot_limit_kg == float("inf")
+    cautions = depth_and_clock_limits(slow, 22.0).cautions
+    assert any("above 2.5 kg, five times the mass" in caution for caution in cautions)
