@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from django.db.models import Q
+
 from shared import clock
 from shared.access.models import Site, User
 from shared.errors import FieldProblem, Invalid
@@ -14,7 +16,7 @@ from shared.retry import retried
 from shop.core.shelf_life import sealed_until, usable_until
 from shop.errors import KeyReused
 from shop.ledger.actions import receive
-from shop.ledger.models import Movement
+from shop.ledger.models import Movement, MovementKind
 from shop.ledger.posting import exact
 from shop.ledger.short_dated import short_dated
 from shop.lots.labels import new_container
@@ -22,6 +24,7 @@ from shop.lots.models import Container, Lot, LotStatus, Placement
 from shop.materials.models import Material, Supplier
 from shop.recalls.queries import in_force
 from shop.sites.models import Location
+from shop.sums import exact_sum
 
 MOST_CONTAINERS = 500
 LONGEST_LIFE = timedelta(days=3653)
@@ -197,7 +200,23 @@ def _take_in(
         container.refresh_from_db()
         made.append(container)
     total = sum((pack.quantity for pack in goods.containers), Decimal(0))
+    _mean_price(lot, total, goods.unit_cost)
     return Received(lot, tuple(made), binding, (*_held(lot), *short_dated(lot, total, at)))
+
+
+def _mean_price(lot: Lot, came: Decimal, price: Decimal | None) -> None:
+    """Price a lot that came more than once by the mean of what was paid, by quantity received."""
+    if price is None or price == lot.unit_cost:
+        return
+    net = Q(kind=MovementKind.RECEIPT) | Q(reverses__kind=MovementKind.RECEIPT)
+    moves = Movement.objects.filter(net, container__lot=lot)
+    whole = moves.aggregate(total=exact_sum("quantity"))["total"]
+    if lot.unit_cost is not None and whole > 0:
+        paid = lot.unit_cost * (whole - came) + price * came
+        price = (paid / whole).quantize(Decimal("0.0001"))
+    lot.unit_cost = price
+    lot.version += 1
+    lot.save(update_fields=["unit_cost", "version"])
 
 
 def _held(lot: Lot) -> tuple[str, ...]:

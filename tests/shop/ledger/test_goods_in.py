@@ -156,3 +156,13 @@ def test_a_lot_is_one_whatever_the_case_of_its_letters():
     assert take(site, Goods(material, "ab-1", **about), key="b")[0].lot == one.lot
     with pytest.raises(IntegrityError), transaction.atomic():
         Lot.objects.create(site=site, material=material, code="aB-1", received_on=NOW.date())
+
+
+def test_a_lot_that_came_twice_is_worth_what_was_paid_for_both():
+    site, material = make_site(), make_material()
+    take(site, goods(material, 10, unit_cost=Decimal(10)), key="a")
+    take(site, goods(material, 5, unit_cost=Decimal("7.5")), key="b")
+    lot = Lot.objects.get()
+    assert round(lot.unit_cost * 15, 2) == Decimal("137.50")
+    take(site, goods(material, 5), key="c")
+    assert Lot.objects.get().unit_cost == lot.unit_cost, "no price given changes none"
