@@ -58,6 +58,7 @@ urlpatterns = [
     path("plans/<int:pk>/confirm/", schedule.confirm, name="plan-confirm"),
     path("batches/<int:pk>/", weigh_in.batch, name="batch"),
     path("batches/<int:pk>/state.json", weigh_in.batch_state, name="batch-state"),
+    path("batches/<int:pk>/mark.json", weigh_in.batch_mark, name="batch-mark"),
     path("batches/<int:pk>/scale.json", weigh_in.scale, name="batch-scale"),
     path("batches/<int:pk>/new-plan/", weigh_in.ask_plan, name="batch-new-plan"),
     path("batches/<int:pk>/photo/", weigh_in.add_photo, name="batch-photo-add"),

@@ -17,6 +17,7 @@ from shop.ledger.purposes import register_open_purposes
 from shop.ledger.requirements import replace_requirements
 from shop.ledger.reservations import free_reservations, reserve
 from shop.lots import queries as lots
+from shop.lots.models import Lot
 from shop.lots.soon import soon_unusable
 from shop.materials import queries as materials
 from shop.materials.models import ResinSystem
@@ -60,6 +61,7 @@ __all__ = [
     "hazard_lines",
     "issue",
     "issue_from_material",
+    "lot_states",
     "make_tool",
     "materials_by_code",
     "materials_by_id",
@@ -132,6 +134,13 @@ def container(container_id: int) -> ContainerInfo:
     if row is None:
         raise _missing("container", container_id)
     return lots.container_info(row)
+
+
+def lot_states(site_id: int, material_ids: Iterable[int]) -> list[tuple[int, str, str]]:
+    """Return each lot of some materials at a site with its status and last day, by id."""
+    rows = Lot.objects.filter(site=site_id, material__in=list(material_ids)).order_by("pk")
+    found = rows.values_list("pk", "status", "expires_on")
+    return [(pk, status, str(last)) for pk, status, last in found]
 
 
 def containers_by_id(container_ids: Iterable[int]) -> dict[int, ContainerInfo]:

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_POST
 from planning.batches.models import Batch, BatchEntry, EntryKind
 from planning.weigh_in import actions, quarantine, replan, scale_readings
 from planning.weigh_in.models import CastingQuarantine
+from planning.weigh_in.page_mark import mark_of
 from planning.weigh_in.page_state import batch_with_parts, state_of
 from shared import clock
 from shared.api.permissions import needs
@@ -66,6 +67,16 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
 def batch_state(request: HttpRequest, pk: int) -> JsonResponse:
     """Hand the page what is recorded by now."""
     return JsonResponse(state_of(_batch(request, pk), clock.now()))
+
+
+@never_cache
+@needs("batches:read")
+def batch_mark(request: HttpRequest, pk: int) -> JsonResponse:
+    """Tell whether anything of a batch has changed: a short text that is another one then."""
+    found = mark_of(pk, request.site.pk)
+    if found is None:
+        raise Http404(f"There is no batch {pk} at {request.site}.")
+    return JsonResponse({"mark": found})
 
 
 @require_POST

@@ -32,6 +32,12 @@ def pours_of(batch: Batch) -> set[int]:
     return set(batch.portions.values_list("lift__pour", flat=True))
 
 
+def in_quarantine(batch: Batch) -> list[int]:
+    """Return the castings of a batch that are in quarantine because of it, by id."""
+    rows = CastingQuarantine.objects.filter(entry__batch=batch, released_at__isnull=True)
+    return sorted(set(rows.values_list("pour", flat=True)))
+
+
 def quarantines_of(pour: Pour) -> list[CastingQuarantine]:
     """Return why a casting is in quarantine now, the newest first; empty when it is not."""
     rows = pour.quarantines.filter(released_at__isnull=True)

@@ -16,13 +16,13 @@ from shared.units import week_of
 
 MOST_TOLD = 5
 """So many of the newest are asked about and told; a reason holds 200 letters."""
-UNPLANNED = (EntryKind.SCRAPPED, EntryKind.SHORT, EntryKind.LEAK)
+UNPLANNED = (EntryKind.SCRAPPED, EntryKind.SHORT, EntryKind.LEAK, EntryKind.REWEIGHED)
 
 
 def troubles(batch: Batch) -> list[BatchEntry]:
     """Return what happened to a batch and no plan knows of, the newest first; else the newest."""
     rows = sorted(
-        (entry for entry in batch.entries.all() if entry.kind in UNPLANNED),
+        (entry for entry in batch.entries.all() if _is_unplanned(batch, entry)),
         key=lambda entry: (entry.recorded_at, entry.pk),
         reverse=True,
     )
@@ -30,6 +30,13 @@ def troubles(batch: Batch) -> list[BatchEntry]:
         lambda row: plan_since(batch.site_id, row.recorded_at) is None, rows[:MOST_TOLD]
     )
     return list(since) or rows[:1]
+
+
+def _is_unplanned(batch: Batch, entry: BatchEntry) -> bool:
+    """Whether an entry changes what the plan rests on; a weighing put right does in a cast pot."""
+    if entry.kind == EntryKind.REWEIGHED:
+        return any(row.entry_id == entry.pk for row in entry.quarantines.all())
+    return entry.kind in UNPLANNED
 
 
 def reason_of(entries: Sequence[BatchEntry]) -> str:

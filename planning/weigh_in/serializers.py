@@ -75,6 +75,26 @@ class NewWeighingSerializer(StrictSerializer):
     )
 
 
+class NewAmendmentSerializer(StrictSerializer):
+    """What a weighing really was, and how that is known."""
+
+    weighing = fields.RelatedIdField(queryset=Weighing.objects.select_related("line"))
+    to_kg = fields.DecimalField(**KG)
+    reason = fields.TextField(max_length=200)
+
+
+class AmendmentSerializer(serializers.Serializer):
+    """A weighing put right, how far the ratio is off, and the castings in quarantine."""
+
+    id = serializers.CharField()
+    from_kg = serializers.DecimalField(**KG)
+    to_kg = serializers.DecimalField(**KG)
+    reason = serializers.CharField()
+    at = serializers.DateTimeField()
+    off_percent = serializers.FloatField(allow_null=True)
+    quarantined = serializers.ListField(child=serializers.CharField())
+
+
 class WeighingSerializer(StrictModelSerializer):
     """A weighing as recorded."""
 

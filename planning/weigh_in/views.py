@@ -14,14 +14,16 @@ from rest_framework.response import Response
 
 from planning.batch_sheets import actions as batch_sheets
 from planning.batches.models import Batch, BatchEntry, EntryKind
-from planning.weigh_in import actions, contents
+from planning.weigh_in import actions, amending, contents, quarantine
 from planning.weigh_in.gate import Passing
 from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.serializers import (
+    AmendmentSerializer,
     CorrectionSerializer,
     EntrySerializer,
     GateSerializer,
     LiveBatchSerializer,
+    NewAmendmentSerializer,
     NewEntrySerializer,
     NewWeighingSerializer,
     WeighedSerializer,
@@ -49,6 +51,7 @@ class BatchViewSet(
     scope_actions: ClassVar[dict[str, str]] = {
         "weighings": "weighings:write",
         "entries": "weighings:write",
+        "amendments": "weighings:write",
         "photos": "weighings:write",
         "correction": "weighings:read",
         "gate": "weighings:read",
@@ -86,6 +89,29 @@ class BatchViewSet(
                 "weighing": WeighingSerializer(result.weighing).data,
                 "ready": result.ready,
                 "correction": result.correction and _correction(result.correction),
+            }
+
+        return self.once(work)
+
+    @extend_schema(responses={201: AmendmentSerializer})
+    @action(detail=True, methods=["post"], serializer_class=NewAmendmentSerializer)
+    def amendments(self, request: Any, pk: Any = None) -> Any:
+        """Put a weighing right; answers how far the ratio was off and which castings are held."""
+
+        def work(body: dict[str, Any]) -> dict[str, Any]:
+            batch, weighing = self.get_object(), body.pop("weighing")
+            if weighing.line.batch_id != batch.pk:
+                raise Invalid.one(
+                    "weighing", "other_batch", f"weighing is not of batch {batch.number}."
+                )
+            row = amending.amend_weighing(
+                weighing=weighing, key=self._key(), now=clock.now(), by=request.user, **body
+            )
+            return {
+                **{name: getattr(row, name) for name in ("from_kg", "to_kg", "reason", "at")},
+                "id": str(row.pk),
+                "off_percent": contents.ratio_off_percent(batch),
+                "quarantined": [str(one) for one in quarantine.in_quarantine(batch)],
             }
 
         return self.once(work)

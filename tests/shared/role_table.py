@@ -112,7 +112,11 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("quarantines", "casting-quarantines casting-quarantines/{}", "GET"),
     **rows("quarantines", "casting-quarantines/{}/releases", "POST"),
     **rows("weighings", "batches/{}/correction batches/{}/gate", "GET"),
-    **rows("weighings", "batches/{}/entries batches/{}/weighings batches/{}/photos", "POST"),
+    **rows(
+        "weighings",
+        "batches/{}/entries batches/{}/amendments batches/{}/weighings batches/{}/photos",
+        "POST",
+    ),
     **rows("batches", "batches/{}/photos/{}", "GET"),
     **rows("cures", "cures cures/{} demouldings/{}", "GET"),
     **rows("cures", "cures/{}/peaks demouldings/{}/photos", "POST"),

@@ -6,7 +6,7 @@
 "use strict";
 
 document.addEventListener("DOMContentLoaded", () => {
-  const LOOKS_AGAIN_S = 15;
+  const LOOKS_AGAIN_S = 4;
   const root = document.getElementById("batch");
   const records = root.dataset.records === "yes";
   const id = Number(root.dataset.batch);
@@ -73,8 +73,8 @@ document.addEventListener("DOMContentLoaded", () => {
   }
 
   function record(kind, label, body = {}, more = {}) {
-    const url = kind === "weighing" ? root.dataset.weighings : root.dataset.entries;
-    const own = kind === "weighing" ? body : { kind, ...body };
+    const url = { weighing: root.dataset.weighings, reweighed: root.dataset.amendments }[kind] || root.dataset.entries;
+    const own = kind === "weighing" || kind === "reweighed" ? body : { kind, ...body };
     if (kind === "short") lessPoured = null;
     Queue.add({ batch: id, kind, url, label, body: own, ...more });
     shown = null;
@@ -254,9 +254,10 @@ document.addEventListener("DOMContentLoaded", () => {
   }
 
   function drawDone() {
-    if (isScrapped()) return [h("p", {}, "This pot is scrapped. What was weighed stays issued from stock; ask for a new plan below.")];
+    const plan = state.new_plan ? h("p", {}, h("a", { class: "button", href: "#new-plan" }, "The plan does not know of this: see below")) : null;
+    if (isScrapped()) return [h("p", {}, "This pot is scrapped. What was weighed stays issued from stock; ask for a new plan below."), plan];
     if (isCancelled()) return [h("p", {}, "This batch is cancelled. Look at Today for what to do.")];
-    return [h("p", {}, "All is poured and recorded; the cure clock runs. Clean the tools before the rest sets."),
+    return [h("p", {}, "All is poured and recorded; the cure clock runs. Clean the tools before the rest sets. Spread what is left thin or pour it into a tray; never leave it deep in the pot."), plan,
       h("p", {}, h("a", { class: "button", href: "/today/" }, "Back to Today"))];
   }
 
@@ -264,6 +265,23 @@ document.addEventListener("DOMContentLoaded", () => {
   function amend(entryId, what) {
     const words = window.prompt(`What is really so, and why was it written otherwise? (${what})`, "");
     if (words !== null && words.trim()) record("amendment", "Amendment", { amends: String(entryId), words: words.trim() });
+  }
+
+  /* A weight that was written down wrong: what it really was, and how that is known. */
+  function reweigh(one, line) {
+    const kg = h("input", { id: "amend-kg", inputmode: "decimal", autocomplete: "off" });
+    const why = h("input", { id: "amend-reason", autocomplete: "off", maxlength: "200" });
+    const verdict = h("p", { class: "judge", id: "amend-judge", role: "status" }, `${BatchLog.capital(line.role)} stands as ${kgText(Pot.units(one.kg))} kg. If the pot turns out to be off its ratio, its castings are quarantined and a new plan is offered.`);
+    const go = () => {
+      const text = kg.value.replace(",", ".").trim();
+      const fault = !/^\d{1,4}(\.\d{1,4})?$/.test(text) || Number(text) === 0 ? `Really, kg, is ${text || "empty"}; give kg above 0.` : why.value.trim().length < 3 ? `The reason is ${why.value.trim() || "empty"}; write at least 3 letters.` : null;
+      if (fault) { verdict.className = "judge judge--stop"; verdict.textContent = fault; return; }
+      part("amend").replaceChildren();
+      record("reweighed", `${BatchLog.capital(line.role)} really ${text} kg`, { weighing: String(one.id), to_kg: text, reason: why.value.trim() });
+    };
+    part("amend").replaceChildren(h("div", { class: "card card--mind" }, h("label", { for: "amend-kg" }, "Really, kg"), kg, h("label", { for: "amend-reason" }, "How is that known?"), why, verdict,
+      h("button", { type: "button", id: "amend-take", tap: go }, "Put the weighing right"), h("button", { type: "button", class: "button--plain", tap: () => part("amend").replaceChildren() }, "Leave it")));
+    kg.focus();
   }
 
   function takeBack(row) {
@@ -296,9 +314,10 @@ document.addEventListener("DOMContentLoaded", () => {
     const over = isScrapped() || isCancelled();
     const current = over ? null : list.find((step) => !step.done) || null;
     if (contactAt() && list.some((step) => step.portion && !step.done) && !isScrapped()) PotClock.run(contactAt(), state.pot_life_min);
-    else PotClock.stop();
+    else if (over || contactAt()) PotClock.stop("–", "No pot life runs.");
+    else PotClock.stop(`${state.pot_life_min} min`, "of pot life, from first contact.");
     BatchLog.drawNetwork({ batch: id, back: takeBack, again: recordAsWell, happened });
-    BatchLog.drawRows({ batch: id, state, kgText, clockText, amend: records ? amend : null });
+    BatchLog.drawRows({ batch: id, state, kgText, clockText, amend: records ? amend : null, reweigh: records ? reweigh : null });
     Trouble.drawNewPlan(state.new_plan, records);
     part("fact-life").textContent = `${state.pot_life_min} min`;
     part("fact-until").textContent = clockText(contactAt() ? new Date(new Date(contactAt()).getTime() + state.pot_life_min * 60000) : state.latest_pour_at);
@@ -307,9 +326,11 @@ document.addEventListener("DOMContentLoaded", () => {
       h("span", {}, step.title), h("span", {}, step.done ? "✓ done" : step === current ? "▶ now" : "○ to do"))));
     const scannedNow = current && current.line && scanned.has(current.line.id);
     const told = !current ? "" : current.name === "contact" ? Gate.signature(state.gate.contact) : current.portion ? Gate.signature((state.gate.portions.find((one) => one.portion === String(current.portion.id)) || {}).hindrances) : current.line ? whyBarred(current.line) || "" : "";
-    const name = current ? current.name + told + (current.line ? weighedInto(current.line) : "") + (scannedNow ? "-weigh" : "") + (PotClock.isDead() ? "-dead" : "") : "over";
+    const name = !current ? `over${state.new_plan ? "-plan" : ""}` : current.name + told + (current.line ? weighedInto(current.line) : "") + (scannedNow ? "-weigh" : "") + (PotClock.isDead() ? "-dead" : "");
+    document.documentElement.dataset.drawn = "yes";
     if (name === shown) return;
     shown = name;
+    Steady.moved();
     const position = current ? `Step ${list.indexOf(current) + 1} of ${list.length}` : "";
     const body = !current ? drawDone() : !records ? [h("p", {}, "Your role may look but not record.")] : DRAW[current.name.split("-")[0]](current);
     part("step").replaceChildren(h("div", { class: "step__count" }, position), h("h2", {}, current ? current.title : "Finished"), ...body.filter(Boolean));
@@ -323,13 +344,15 @@ document.addEventListener("DOMContentLoaded", () => {
   }
 
   /* Fetch what is recorded by now, and forget entries that it contains. */
-  async function refresh() {
+  async function refresh(stopsOnly = false) {
     const sent = Queue.of(id).filter((row) => row.state === "sent").map((row) => row.key);
     try {
       const response = await fetch(root.dataset.stateUrl, { credentials: "same-origin", headers: { Accept: "application/json" } });
       Queue.learnClock(response);
       if (!response.ok || response.redirected) return;
-      state = await response.json();
+      const fresh = await response.json();
+      if (stopsOnly && stopsOf(fresh) === stopsOf(state)) return;
+      state = fresh;
       pot = Pot.of(state, weighedInto, noMore, pouredInto);
       if (sent.length) Queue.drop(sent);
       draw();
@@ -349,11 +372,27 @@ document.addEventListener("DOMContentLoaded", () => {
       setTimeout(() => { pending = false; refresh(); }, 50);
     }
   });
-  const isTyping = () => [...document.querySelectorAll("#step input, #loss input")].some((field) => field.value);
+  const isTyping = () => [...document.querySelectorAll("#step input:not(#gate-name), #loss input, #amend input")].some((field) => field.value);
   /* When the pot dies under somebody's hands the step says so, unless a weight is being typed. */
-  setInterval(() => { if (PotClock.isDead() && shown && !shown.endsWith("-dead") && shown !== "over" && !isTyping()) draw(); }, 1000);
+  setInterval(() => { if (PotClock.isDead() && shown && !shown.endsWith("-dead") && !shown.startsWith("over") && !isTyping()) draw(); }, 1000);
   /* Two people may work on one batch: what the other one recorded shows, unless this one types. */
-  const lookAgain = () => { if (!document.hidden && !isTyping() && !Queue.of(id).some((row) => row.state === "waiting")) refresh(); };
+  let mark = null;
+  async function lookAgain() {
+    if (document.hidden || Queue.of(id).some((row) => row.state === "waiting")) return;
+    try {
+      const response = await fetch(root.dataset.markUrl, { credentials: "same-origin", headers: { Accept: "application/json" } });
+      if (!response.ok || response.redirected) return;
+      const fresh = (await response.json()).mark;
+      if (fresh === mark) return;
+      if (isTyping()) { await refresh(true); return; }
+      mark = fresh;
+      await refresh();
+    } catch {
+      // Without a network the page goes on with what it knows.
+    }
+  }
+  /* What must reach even somebody who types: a lot that is held, a batch that is over. */
+  const stopsOf = (one) => JSON.stringify([one.status, one.lines.map((line) => line.lot_status), one.gate.contact.filter((row) => !row.reason_passes && row.code !== "not_weighed" && row.code !== "ratio").map((row) => row.code)]);
   setInterval(lookAgain, LOOKS_AGAIN_S * 1000);
   document.addEventListener("visibilitychange", lookAgain);
   draw();

@@ -28,7 +28,7 @@ const BatchLog = (() => {
   function rowsOf(batch, state, kgText) {
     const rows = [];
     for (const line of state.lines) {
-      for (const one of line.weighings) rows.push({ at: one.at, what: `${capital(line.role)}: ${kgText(Pot.units(one.kg))} kg from ${one.container}${one.reason ? `, ${one.reason}` : ""}`, by: one.by });
+      for (const one of line.weighings) rows.push({ at: one.at, what: `${capital(line.role)}: ${kgText(Pot.units(one.kg))} kg from ${one.container}${one.reason ? `, ${one.reason}` : ""}`, by: one.by, weighing: one, line });
     }
     for (const entry of state.entries) rows.push({ at: entry.at, what: `${entry.label}${factsOf(entry)}${entry.words ? `; ${entry.words}` : ""}${gateOf(entry)}`, by: entry.by, entry: entry.id });
     for (const row of Queue.of(batch)) {
@@ -38,14 +38,14 @@ const BatchLog = (() => {
   }
 
   /* `amend` gets an entry's number and its words; without it nothing can be put right here. */
-  function drawRows({ batch, state, kgText, clockText, amend }) {
+  function drawRows({ batch, state, kgText, clockText, amend, reweigh }) {
     const rows = rowsOf(batch, state, kgText);
     const signature = JSON.stringify(rows);
     if (signature === drawn) return;
     drawn = signature;
-    part("log").replaceChildren(...rows.map(({ at, what, by, entry }) => h("tr", {},
+    part("log").replaceChildren(...rows.map(({ at, what, by, entry, weighing, line }) => h("tr", {},
       h("th", { scope: "row" }, clockText(at)), h("td", {}, what), h("td", {}, by),
-      h("td", {}, entry && amend ? h("button", { type: "button", class: "button--plain", tap: () => amend(entry, what) }, "Amend", h("span", { class: "unseen" }, ` ${what}`)) : ""))));
+      h("td", {}, entry && amend ? h("button", { type: "button", class: "button--plain", tap: () => amend(entry, what) }, "Amend", h("span", { class: "unseen" }, ` ${what}`)) : weighing && weighing.id && reweigh ? h("button", { type: "button", class: "button--plain", tap: () => reweigh(weighing, line) }, "Put right", h("span", { class: "unseen" }, ` ${what}`)) : ""))));
     nameCells(part("log").closest("table"));
   }
 
@@ -61,9 +61,10 @@ const BatchLog = (() => {
     const signature = JSON.stringify([refused, waiting, others, Queue.isTrying()]);
     if (box.dataset.drawn === signature) return;
     box.dataset.drawn = signature;
-    box.hidden = !refused.length && !waiting.length && !others;
-    box.className = `note note--${refused.length ? "stop" : "mind"}`;
+    const quiet = !refused.length && !waiting.length && !others;
+    box.className = `network${refused.length ? " network--refused note--stop" : quiet ? "" : " note--mind"}`;
     box.replaceChildren();
+    if (quiet) box.append(h("p", { class: "soft" }, "Everything is sent."));
     for (const row of refused) {
       box.append(h("p", {}, h("strong", {}, `${row.label} was refused. `), row.words),
         h("div", { class: "deeds" }, h("button", { type: "button", class: "button--plain", tap: () => back(row) }, "Understood, take the entry back"),

@@ -24,7 +24,8 @@ const PotClock = (() => {
 
   function tellSound() {
     part("sound").textContent = heard() ? "Try the sound" : "Turn the sound on";
-    part("sound-words").hidden = heard();
+    part("sound-words").classList.toggle("potclock__still", heard() || deadline === null);
+    part("sound").classList.toggle("potclock__still", deadline === null);
   }
 
   function beep(times, pitch) {
@@ -71,14 +72,17 @@ const PotClock = (() => {
     const ends = new Date(new Date(contact).getTime() + potLifeMin * 60000);
     if (deadline === null || ends.getTime() !== deadline.getTime()) said = new Set();
     deadline = ends;
-    part("potclock").hidden = false;
     tellSound();
     draw();
   }
 
-  function stop() {
+  /* No pot lives: the clock keeps its place, so that nothing moves when one does. */
+  function stop(figure, words) {
     deadline = null;
-    part("potclock").hidden = true;
+    part("potclock").classList.remove("potclock--soon", "potclock--dead");
+    part("potclock-left").textContent = figure;
+    part("potclock-words").textContent = words;
+    tellSound();
   }
 
   document.addEventListener("DOMContentLoaded", () => part("sound").addEventListener("click", () => { sound(); audio?.resume().then(() => beep(1, 660)); }));
