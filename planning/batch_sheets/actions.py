@@ -13,6 +13,7 @@ from planning.batches.changes import planned_of
 from planning.batches.models import Batch, BatchStatus, SheetPrint
 from planning.pours.models import PourStep
 from shared.access.models import Site
+from shared.change import change
 
 
 @transaction.atomic
@@ -34,9 +35,6 @@ def mark_printed(*, site: Site, day: date, now: datetime, by: Any = None) -> She
     )
 
 
-@transaction.atomic
 def pin(*, batch: Batch, pinned: bool) -> Batch:
     """Pin a batch by hand, or let it go: a pinned one stays where it is in a new plan."""
-    Batch.objects.filter(pk=batch.pk).update(pinned=pinned, version=F("version") + 1)
-    batch.refresh_from_db()
-    return batch
+    return change(batch, pinned=pinned)
