@@ -74,9 +74,13 @@ def why_late(
     Returns
     -------
     Unplaced or None
-        `rule`, `words` and `change` as for a pour without a place; None when it is not late.
+        `rule`, `words` and `change` as for a pour without a place; None when it is not late,
+        and what the plan says of it where it has no place.
         The rule is 'several' where it could be in time alone and no single change was found.
     """
+    out = next((u for u in plan.unplaced if u.pour == pour), None)
+    if out is not None:
+        return out
     due = next(p.due_min for p in problem.pours if p.id == pour)
     finish = finish_of(problem, plan, pour)
     if finish <= due:

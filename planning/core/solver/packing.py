@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 import random
+import time
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -248,7 +249,9 @@ def pack(sizes: Sequence[int], capacity: int, seconds: float = 60.0) -> Packing:
     bound = bound_l2(sizes, capacity)
     if len(best) > bound:
         columns = Columns([Item(s) for s in sizes], capacity)
-        bound = max(bound, rounded(columns.solve(enough=len(best))))
+        until = time.monotonic() + seconds
+        solved = columns.solve(enough=len(best), expired=lambda: time.monotonic() >= until)
+        bound = max(bound, rounded(solved))
         for method in (_by_diving, _by_arcs):
             if len(best) <= bound:
                 break

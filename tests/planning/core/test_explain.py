@@ -205,6 +205,12 @@ def test_materials_are_called_by_their_names():
     assert told.change.startswith("0.8 kg more of Slow hardener by ")
 
 
+def test_a_pour_without_a_place_is_late_for_the_reason_the_plan_gives():
+    week = problem(pour("A"), lots=())
+    plan = plan_week(week)
+    assert why_late(week, plan, "A") == plan.unplaced[0]
+
+
 def test_nothing_is_said_of_a_pour_in_time():
     week = problem(pour("A"))
     assert why_late(week, plan_week(week), "A") is None
