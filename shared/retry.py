@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from typing import ParamSpec, TypeVar
 
-from django.db import OperationalError, connection, transaction
+from django.db import InterfaceError, OperationalError, connection, transaction
 
 from shared.errors import ShopError
 
@@ -26,6 +26,23 @@ def is_passing(error: OperationalError) -> bool:
     """Tell whether the same transaction may succeed if it is run again."""
     code = getattr(error.__cause__, "sqlstate", None)
     return code in RETRY_CODES or "database is locked" in str(error)
+
+
+def is_away(error: BaseException) -> bool:
+    """
+    Tell whether PostgreSQL could not be reached, or was cut off in the middle of its work.
+
+    Then nobody knows what became of a COMMIT under way. Class 08 is a connection's fault, 57P01
+    to 57P03 a server that stops or starts (PostgreSQL documentation, appendix A); no code at all
+    means that the server could not say anything.
+    """
+    cause = error.__cause__
+    if not isinstance(error, OperationalError | InterfaceError) or cause is None:
+        return False
+    code = getattr(cause, "sqlstate", None)
+    if not type(cause).__module__.startswith("psycopg"):
+        return False
+    return code is None or code.startswith("08") or code in {"57P01", "57P02", "57P03"}
 
 
 def retried(write: Callable[P, R]) -> Callable[P, R]:

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
 from django.utils.module_loading import import_string
+from kombu.exceptions import OperationalError
+
+log = logging.getLogger(__name__)
 
 
 def send(task: str, *args: Any) -> None:
     """
-    Put a task into the worker's queue.
+    Put a task into the worker's queue, if the broker can be reached.
+
+    What waits is a row as well, and a task of the timetable finds it without the message.
 
     Parameters
     ----------
@@ -20,8 +26,8 @@ def send(task: str, *args: Any) -> None:
     ------
     ImportError
         When there is no such task.
-    kombu.exceptions.OperationalError
-        When the broker cannot be reached. What waits is a row as well, and a task of the
-        timetable finds it without the message.
     """
-    import_string(task).delay(*args)
+    try:
+        import_string(task).delay(*args)
+    except OperationalError as error:
+        log.warning("%s waits for the timetable; the broker cannot be reached: %s", task, error)

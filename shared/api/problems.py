@@ -10,6 +10,7 @@ from __future__ import annotations
 import logging
 import math
 import re
+import sys
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from http import HTTPStatus
@@ -26,15 +27,21 @@ from django.core.signals import got_request_exception
 from django.db import IntegrityError, OperationalError
 from django.db.models import ProtectedError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.template import loader
 from django.views import defaults
 from rest_framework import exceptions
 from rest_framework.response import Response
 
 from shared.errors import FieldProblem, Invalid, ShopError
-from shared.retry import is_passing
+from shared.retry import is_away, is_passing
 
 MEDIA_TYPE = "application/problem+json"
 SECRET_WORDS = ("password", "secret", "token")
+RETRY_AFTER_S = 5
+DATABASE_AWAY = (
+    "The database cannot be reached. If this was a change, it is not known whether it was kept: "
+    "send it again in a few seconds, with the same Idempotency-Key, and it is made once."
+)
 log = logging.getLogger(__name__)
 
 TITLES = {
@@ -53,6 +60,7 @@ TITLES = {
     "if_match_missing": "Say which version you mean",
     "too_large": "The request is too large",
     "throttled": "Too many requests",
+    "database_away": "The database is away",
     "busy": "Busy, try again",
     "internal": "Something went wrong here",
 }
@@ -168,9 +176,15 @@ def describe(error: Exception, request: Any) -> tuple[dict[str, Any], dict[str, 
         case OperationalError() if is_passing(error):
             status, code, detail = 503, "busy", "The database is busy; try again in a moment."
             headers["Retry-After"] = "1"
+        case Exception() if is_away(error):
+            status, code, detail = 503, "database_away", DATABASE_AWAY
+            headers["Retry-After"] = str(RETRY_AFTER_S)
         case _:
             status, code = 500, "internal"
-            detail = "This is a fault of the service and was written down; nothing was changed."
+            detail = (
+                "This is a fault of the service and was written down. Read again what is stored "
+                "before you repeat a change; under the same Idempotency-Key it is made once."
+            )
     return problem(request, status, code, detail, errors=errors, facts=facts), headers
 
 
@@ -267,7 +281,13 @@ def unreadable(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def failed(request: HttpRequest) -> HttpResponse:
-    """Answer a fault of the service."""
+    """Answer a fault of the service; a database that is away is said as what it is."""
+    error = sys.exc_info()[1]
+    away = error is not None and is_away(error)
     if is_api(request):
-        return _answer(request, RuntimeError())
-    return defaults.server_error(request)
+        return _answer(request, error if away and isinstance(error, Exception) else RuntimeError())
+    if not away:
+        return defaults.server_error(request)
+    response = HttpResponse(loader.get_template("503.html").render(), status=503)
+    response["Retry-After"] = str(RETRY_AFTER_S)
+    return response

@@ -90,6 +90,7 @@ def database(address: str) -> dict[str, Any]:
         found["CONN_MAX_AGE"] = 0
     else:
         found["CONN_HEALTH_CHECKS"] = True
+        found["OPTIONS"] = {"connect_timeout": 5, **found.get("OPTIONS", {})}
     return found
 
 
@@ -100,13 +101,19 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 REDIS_URL = environment.text("REDIS_URL", "")
 CACHES: dict[str, Any] = {
-    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+    "default": {
+        "BACKEND": "shared.config.cache.RedisOrMemory",
+        "LOCATION": REDIS_URL,
+        "OPTIONS": {"socket_connect_timeout": 0.5, "socket_timeout": 0.5},
+    }
     if REDIS_URL
     else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 }
 
 CELERY_BROKER_URL = REDIS_URL or "shopfiles://localhost"
 """The folders count, not the host; one is named, or each process warns that none is."""
+CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1}
+"""What waits for a worker is a row that the timetable finds; no request waits for the broker."""
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
