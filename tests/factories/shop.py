@@ -100,8 +100,8 @@ def make_lot(site=None, material=None, **values):
     return _made(Lot, **usual | values)
 
 
-def make_container(lot=None, holds=0, **values):
-    """Return a container that holds what its receipt in the ledger says."""
+def make_container(lot=None, holds=0, came=None, **values):
+    """Return a container that holds what its receipt in the ledger says, since it `came`."""
     usual = {"lot": lot or make_lot(), "code": f"C{next(_number)}"}
     container = _made(Container, **usual | values)
     if holds:
@@ -110,7 +110,7 @@ def make_container(lot=None, holds=0, **values):
             quantity=Decimal(holds),
             key=f"first:{container.pk}",
             counterpart="supplier:1",
-            happened_at=NOW.replace(day=1),
+            happened_at=came or NOW.replace(day=1),
         )
         container.refresh_from_db()
     return container

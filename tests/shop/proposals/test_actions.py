@@ -105,7 +105,9 @@ def test_what_nobody_offers_is_said_by_name():
 def test_usual_use_of_a_consumable_is_bought_ahead_with_safety_stock():
     site, material = make_site(), make_material(kind="release_agent")
     make_pack(material, name="1 kg can", content=Decimal(1))
-    can = make_container(make_lot(site, material, expires_on=None), 40)
+    can = make_container(
+        make_lot(site, material, expires_on=None), 40, came=NOW - timedelta(weeks=60)
+    )
     for week in range(1, 25):
         ledger.issue(
             container_id=can.pk, quantity=Decimal(1 + week % 2), key=f"w{week}",
