@@ -26,15 +26,19 @@ def add_site(*, code: str, name: str, time_zone: str, by: User, **values: Any) -
     """
     Open a site; whoever opens it is its administrator.
 
-    Who held a role at every site so far keeps it for what belongs to all sites.
+    Who held a role at every site so far keeps it for what belongs to all sites, and a token that
+    was good for every site still is.
     """
     with transaction.atomic():
+        tokens = list(queries.tokens_of_every_site())
         for user, role in queries.roles_at_every_site():
             CompanyMembership.objects.get_or_create(user_id=user, role=role)
         site = Site(code=code, name=name, time_zone=time_zone, **values)
         site.full_clean()
         site.save()
         Membership.objects.create(user=by, site=site, role=Role.ADMINISTRATOR)
+        for token in tokens:
+            token.sites.add(site)
     return site
 
 

@@ -33,6 +33,12 @@ def roles_at_every_site() -> list[tuple[int, str]]:
     return list(rows.order_by("user", "role").values_list("user", "role"))
 
 
+def tokens_of_every_site() -> QuerySet[AccessToken]:
+    """Return the tokens in use that are good for every site there is."""
+    rows = AccessToken.objects.filter(revoked_at__isnull=True).annotate(places=Count("sites"))
+    return rows.filter(places=Site.objects.count(), places__gt=0)
+
+
 def sites_of(user: User) -> list[int]:
     """Return the ids of the sites a person belongs to."""
     return sorted(set(Membership.objects.filter(user=user).values_list("site", flat=True)))

@@ -271,6 +271,7 @@ def test_the_only_site_goes_on_as_before_and_a_second_takes_no_right_away(site):
     assert access_of_user(buyer).may_for_all("materials:write")
     assert not access_of_user(buyer).may_for_all("accounts:write")
     assert caller(buyer, [site]).get("/api/v1/me").json()["all_sites"] == []
+    assert clients[1].patch("/api/v1/suppliers/1", {}, etag="*").status_code != 403
     newcomer = make_user("administrator", Site.objects.get(code="north"))
     assert access_of_user(newcomer).for_all() == frozenset()
 
