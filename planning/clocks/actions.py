@@ -34,6 +34,8 @@ CLOCK_FIELDS = (
 FULL_MM = 0.05
 """A mould that lacks less than this is full."""
 LEAST_REASON = 3
+LOWEST_C, HIGHEST_C = -30, 300
+"""What any sensor of the shop can show, as the table holds it too."""
 
 
 @transaction.atomic
@@ -182,6 +184,15 @@ def _log(row: dict[str, Any], site_id: int, now: datetime, by: Any) -> Temperatu
     pour = row.get("pour")
     at = happened(row["at"], now=now, field=f"{stem}at", after=_before_reading(pour, row["where"]))
     field = f"{stem}{_in_celsius(row, stem)}"
+    if not LOWEST_C <= row["celsius"] <= HIGHEST_C:
+        raise Invalid.one(
+            field,
+            "out_of_range",
+            f"The temperature is {row['celsius']} °C; it must be {LOWEST_C} to {HIGHEST_C} °C.",
+            value=row["celsius"],
+            limit=f"{LOWEST_C} to {HIGHEST_C}",
+            unit="°C",
+        )
     confirmed = bool(row.get("confirmed"))
     if not confirmed:
         ask_of(row, at, site_id, field)

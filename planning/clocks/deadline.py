@@ -127,6 +127,7 @@ def _warmest(batch: Batch, contact: datetime, air: Sequence[Seen]) -> float | No
 def _air(batches: Sequence[Batch]) -> Mapping[int, list[Seen]]:
     starts = [(b.contact_at or b.planned_contact) for b in batches]
     rows = TemperatureReading.objects.filter(
+        wrong__isnull=True,
         site__in={batch.site_id for batch in batches},
         pour=None,
         where="air",

@@ -40,7 +40,9 @@ class TemperatureForm(forms.Form):
             ("oven", "Oven it stands in"),
         ],
     )
-    degrees = number(-30, 572, "degrees", "Temperature", max_digits=5, decimal_places=1)
+    degrees = number(
+        -30, 572, "degrees", "Temperature", max_digits=5, decimal_places=1, label="Temperature"
+    )
     unit = forms.ChoiceField(label="Unit", choices=[("celsius", "°C"), ("fahrenheit", "°F")])
     at = forms.CharField(
         label="Seen at; empty for now",

@@ -106,6 +106,15 @@ def test_one_temperature_in_one_unit(cure, tech, later):
     assert post(tech, at=at, celsius="20", fahrenheit="68").status_code == 422
 
 
+@pytest.mark.parametrize("body", [{"celsius": "301"}, {"celsius": "-31"}, {"fahrenheit": "900"}])
+def test_what_no_sensor_shows_is_refused_even_if_confirmed(cure, tech, later, body):
+    refused = post(tech, at=cure.poured_at.isoformat(), confirmed=True, **body)
+    assert refused.status_code == 422
+    (error,) = refused.json()["errors"]
+    assert (error["pointer"], error["code"]) == (f"#/{next(iter(body))}", "out_of_range")
+    assert not TemperatureReading.objects.exists()
+
+
 def test_of_many_the_odd_one_is_named(cure, tech, later):
     at = cure.poured_at.isoformat()
     items = [{"site": "DEMO", "at": at, "celsius": c} for c in ("21.0", "80.0", "21.5")]
