@@ -1,11 +1,14 @@
 """People, roles and tokens: pages, commands, and what each of them refuses."""
 
 import importlib
+import json
 import re
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.apps import apps
+from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.test import Client
 
@@ -17,6 +20,7 @@ from shared.api.access import access_of_token, access_of_user
 from shared.api.authentication import digest
 from shared.api.roles import ROLES, SCOPES
 from shared.errors import Invalid, ShopError
+from shop.demo import load_shop
 from shop.materials.models import Pack, Supplier
 from tests.callers import caller, make_site, make_token, make_user
 from tests.conftest import NOON
@@ -231,7 +235,8 @@ def test_a_reminder_that_is_not_due_is_answered_in_words(site, browser_of, froze
 
 def test_the_catalogue_of_all_sites_is_not_changed_by_who_runs_one_of_them(site, other_site):
     """A pot life, an order address and a pack are what every site mixes and buys by."""
-    call_command("load_demo", "--no-orders", verbosity=0)
+    data = json.loads(Path(settings.ROOT, "fixtures/demo/shop.json").read_text())
+    load_shop(data, clock.now(), "a-demo-password")
     for at in Site.objects.all():
         boss = caller(make_user("administrator", at), [at])
         system = boss.get("/api/v1/resin-systems").json()["items"][0]
