@@ -107,12 +107,13 @@ class BatchViewSet(
             row = amending.amend_weighing(
                 weighing=weighing, key=self._key(), now=clock.now(), by=request.user, **body
             )
-            return {
+            told = {
                 **{name: getattr(row, name) for name in ("from_kg", "to_kg", "reason", "at")},
                 "id": str(row.pk),
                 "off_percent": contents.ratio_off_percent(batch),
                 "quarantined": [str(one) for one in quarantine.in_quarantine(batch)],
             }
+            return dict(AmendmentSerializer(told).data)
 
         return self.once(work)
 

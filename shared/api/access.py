@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Model, QuerySet
+from django.db.models import FilteredRelation, Model, Q, QuerySet
 
-from shared.access.models import AccessToken, CompanyMembership, Membership, Site, User
+from shared.access.models import AccessToken, CompanyMembership, Site, User
 from shared.access.ownership import site_id_of, site_path_of
 from shared.api.roles import ROLES, SCOPES
 
@@ -20,6 +20,8 @@ class Access:
     scopes_by_site: Mapping[int, frozenset[str]] = field(default_factory=dict)
     named_for_all: Callable[[], frozenset[str]] = frozenset
     """Returns the scopes of a role held for all sites; read from the tables when it is asked."""
+    sites: tuple[int, ...] = ()
+    """All sites as they were when the scopes were read, so that both fit each other."""
 
     def sites_with(self, scope: str) -> list[int]:
         """Return the ids of the sites at which the scope is held, in ascending order."""
@@ -38,8 +40,7 @@ class Access:
         They are those of a role for all sites, and those held at each of the sites: with one site
         whoever holds a scope holds it for all.
         """
-        sites = Site.objects.values_list("pk", flat=True)
-        held = [self.scopes_by_site.get(site, frozenset()) for site in sites]
+        held = [self.scopes_by_site.get(site, frozenset()) for site in self.sites]
         everywhere = frozenset.intersection(*held) if held else frozenset()
         return everywhere | self.named_for_all()
 
@@ -68,12 +69,16 @@ def access_of_user(user: User) -> Access:
     if not user.is_active:
         return Access()
     if user.is_superuser:
-        sites = Site.objects.values_list("pk", flat=True)
-        return Access(dict.fromkeys(sites, SCOPES), lambda: SCOPES)
+        sites = tuple(Site.objects.values_list("pk", flat=True))
+        return Access(dict.fromkeys(sites, SCOPES), lambda: SCOPES, sites)
+    own = FilteredRelation("memberships", condition=Q(memberships__user=user))
+    rows = Site.objects.annotate(own=own).order_by("pk").values_list("pk", "own__role")
     found: dict[int, frozenset[str]] = {}
-    for site, role in Membership.objects.filter(user=user).values_list("site", "role"):
-        found[site] = found.get(site, frozenset()) | ROLES[role]
-    return Access(found, lambda: _named_for_all(user))
+    sites = tuple(dict.fromkeys(site for site, _ in rows))
+    for site, role in rows:
+        if role is not None:
+            found[site] = found.get(site, frozenset()) | ROLES[role]
+    return Access(found, lambda: _named_for_all(user), sites)
 
 
 def _named_for_all(user: User) -> frozenset[str]:
@@ -89,10 +94,11 @@ def access_of_token(token: AccessToken) -> Access:
     sites = list(token.sites.values_list("pk", flat=True))
 
     def named_for_all() -> frozenset[str]:
-        everywhere = len(sites) == Site.objects.count()
+        everywhere = set(owner.sites) <= set(sites)
         return owner.named_for_all() & scopes if everywhere else frozenset()
 
-    return Access({site: held[site] & scopes for site in sites if site in held}, named_for_all)
+    allowed = {site: held[site] & scopes for site in sites if site in held}
+    return Access(allowed, named_for_all, owner.sites)
 
 
 def access_of(request: Any) -> Access:

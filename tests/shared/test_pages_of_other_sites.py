@@ -23,6 +23,9 @@ ROW_OF = {
     "plan-confirm": "planning.WeekPlan", "batch": "planning.Batch",
     "batch-state": "planning.Batch", "batch-scale": "planning.Batch",
     "batch-new-plan": "planning.Batch", "batch-photo-add": "planning.Batch",
+    "batch-mark": "planning.Batch", "quarantine-release": "planning.CastingQuarantine",
+    "pour-temperature-wrong": "planning.Pour",
+    "setup-change": "shop.Mixer", "setup-archive": "shop.Mixer",
     "batch-photo": "planning.BatchEntry", "order-cancel": "planning.ToolOrder",
     "pour": "planning.Pour", "pour-temperature": "planning.Pour",
     "pour-peak": "planning.Pour", "pour-new-plan": "planning.Pour",
@@ -44,7 +47,8 @@ OF_ONESELF = {"notice-away"}
 """Notices on one's own page; those of others are left as they are."""
 OF_PEOPLE = {"person", "set-company-roles", "set-password", "issue-token", "revoke-token"}
 """Pages of people who sign in; `test_access.py` asks who may see whom."""
-PARTS = {"deed": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1}
+PARTS = {"deed": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1,
+         "slug": "mixers", "reading": 1}  # fmt: skip
 
 
 def named(patterns: list) -> Iterator[tuple[str, object, set[str]]]:

@@ -52,6 +52,11 @@ OWNED = {
     "planning.PlanTrial": "plan__site",
     "planning.Weighing": "line__batch__site",
     "planning.BatchEntry": "batch__site",
+    "planning.WrongReading": "reading__site",
+    "planning.WeighingAmendment": "weighing__line__batch__site",
+    "planning.GateRecord": "entry__batch__site",
+    "planning.CastingQuarantine": "pour__order__site",
+    "shop.UsedReservation": "movement__site",
 }
 """Rows that reach their site over another row."""
 OF_NO_SITE = {
@@ -233,7 +238,7 @@ def test_one_body_names_rows_of_one_site(shops, method, template):
     boss = User.objects.get(username="administrator-administrator")
     view = view_of(method, template)
     view.request.user = boss
-    names = [way[0] for way, _ in links_in(view.get_serializer())]
+    names = [way[0] for way, _ in links_in(view.get_serializer()) if len(way) == 1]
     site = view.get_serializer().fields.get("site")
     if site is not None and not site.read_only:
         names.append("site")

@@ -11,12 +11,16 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 
+from planning.batches.models import BatchEntry
+from planning.clocks.models import TemperatureReading
 from planning.demo import actions as demo
 from planning.patterns.models import PatternMesh
+from planning.pours.models import Pour
 from planning.reminders.models import Delivery, Reminder
 from planning.rules.models import PlanningRules
 from planning.schedule.models import WeekPlan
 from planning.trials.models import PlanTrial
+from planning.weigh_in.models import CastingQuarantine
 from shared import clock
 from shared.access.models import Membership, Site, User
 from shared.access.ownership import site_path_of
@@ -95,6 +99,11 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
     )  # fmt: skip
     Delivery.objects.create(
         key=f"two:{site.code}", site=site, user=by, channel="page", due_at=now, try_at=now
+    )
+    pour, entry = shops.row(Pour, site), shops.row(BatchEntry, site)
+    CastingQuarantine.objects.create(pour=pour, entry=entry, words="doubt", at=now, by=by)
+    TemperatureReading.objects.create(
+        site=site, where="air", at=now, celsius=21, key=f"two:{site.code}", recorded_at=now
     )
     pack = Pack.objects.earliest("pk")
     PurchaseProposal.objects.create(
