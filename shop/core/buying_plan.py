@@ -1,14 +1,17 @@
-"""Which quantity to have arrive when: dynamic lot sizing with packs, breaks and shelf life."""
+"""What is to be bought: needs by their days, packs, and the terms of one supplier's orders."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cached_property
 
-from shop.core.pack_prices import Pack, PriceTable, price_table
+from shop.core.packs import STEPS_PER_UNIT, Pack, money, steps_of
 
-_DUST = 1e-7
+PROVEN_WITHIN = 0.01
+"""Money by which the cost of a plan may exceed the proven bound and still count as proven."""
 
 
 @dataclass(frozen=True)
@@ -16,7 +19,8 @@ class Demand:
     """
     A quantity needed on `day`, to have arrived by `by`; both count days from today.
 
-    `kept` marks safety stock: it must arrive but no pour uses it up.
+    `kept` marks safety stock: it must be there, in date, on every later day of need, and no pour
+    uses it up.
     """
 
     day: int
@@ -26,283 +30,224 @@ class Demand:
 
 
 @dataclass(frozen=True)
-class Costs:
-    """Money: one order, one unit held for one day. `shelf_days` None means it never expires."""
+class Line:
+    """
+    One material: its needs, its packs, and how it keeps.
 
-    order: float
+    `unit_day` is money for one unit held for one day, from its arrival to the last need;
+    `shelf_days` the days after arrival on which it may still be used, None if it never expires.
+    `room` are pairs (day, largest quantity of what is bought that the store has room for on that
+    day), for the days on which goods can arrive; no pair, no limit.
+    """
+
+    demands: tuple[Demand, ...]
+    packs: tuple[Pack, ...]
     unit_day: float
     shelf_days: int | None = None
-    later_use_per_day: float = 0.0
-    """Use expected after the last known need; what is bought for it counts as used in time."""
+    room: tuple[tuple[int, float], ...] = ()
+    name: str = ""
+
+    @cached_property
+    def uses(self) -> tuple[tuple[int, int, int], ...]:
+        """What pours use, as (day, by, steps), by day; the needs of one day are one."""
+        sums: dict[tuple[int, int], int] = {}
+        for d in self.demands:
+            if not d.kept and d.quantity > 0:
+                sums[d.day, d.by] = sums.get((d.day, d.by), 0) + steps_of(d.quantity)
+        return tuple((day, by, q) for (day, by), q in sorted(sums.items()))
+
+    @cached_property
+    def kept(self) -> tuple[int, int]:
+        """Safety stock as (first day it must be there, steps)."""
+        kept = [d for d in self.demands if d.kept and d.quantity > 0]
+        return (
+            min((d.by for d in kept), default=0),
+            sum(steps_of(d.quantity) for d in kept),
+        )
+
+    @cached_property
+    def last_day(self) -> int:
+        """The day of the last need."""
+        return max(d.day for d in self.demands)
+
+    def alive(self, arrived: int, day: int) -> bool:
+        """Tell whether what arrived on a day may be used on another."""
+        return arrived <= day and (self.shelf_days is None or day <= arrived + self.shelf_days)
+
+
+@dataclass(frozen=True)
+class OrderTerms:
+    """
+    What holds for each order of the supplier, whatever is in it, in its currency.
+
+    `fixed` is what an order costs the shop, `freight` what the supplier charges for carriage,
+    unless the goods are worth `freight_free_from`; `least_value` is the least worth of goods.
+    """
+
+    fixed: float = 0.0
+    freight: float = 0.0
+    freight_free_from: float | None = None
+    least_value: float = 0.0
+
+    def cost(self, goods: Fraction) -> Fraction:
+        """Return what an order costs beside its goods."""
+        free = self.freight_free_from is not None and goods >= money(self.freight_free_from)
+        return money(self.fixed) + (Fraction(0) if free else money(self.freight))
 
 
 @dataclass(frozen=True)
 class Arrival:
-    """An order by the day it arrives."""
+    """What arrives of one line on one day: the count of each of its packs."""
 
+    line: int
     day: int
-    quantity: float
-    packs: tuple[tuple[str, int], ...]
-    goods_cost: float
+    counts: tuple[int, ...]
 
 
 @dataclass(frozen=True)
 class BuyingPlan:
-    """Arrivals with their whole cost; `wasted` expires before any known or expected use."""
+    """
+    Arrivals of one supplier with their whole cost, and how sure the cost is.
 
+    No plan that keeps the rules costs less than `bound`.
+    """
+
+    lines: tuple[Line, ...]
+    terms: OrderTerms
     arrivals: tuple[Arrival, ...]
     cost: float
-    wasted: float
-    proven: bool
-    """Whether no cheaper plan without waste exists."""
+    bound: float
+    expired: tuple[float, ...] = field(default=())
+    """For each line, what expires before its last need, in its unit."""
+
+    @property
+    def proven(self) -> bool:
+        """Whether no cheaper plan exists, to `PROVEN_WITHIN`."""
+        return self.cost - self.bound <= PROVEN_WITHIN
+
+    @property
+    def gap(self) -> float:
+        """By what share of its cost the plan may be dearer than the cheapest one."""
+        return 0.0 if self.proven else (self.cost - self.bound) / self.cost
+
+    def quantity(self, arrival: Arrival) -> float:
+        """Return what arrives, in the material's unit."""
+        packs = self.lines[arrival.line].packs
+        steps = sum(n * p.steps for n, p in zip(arrival.counts, packs, strict=True))
+        return steps / STEPS_PER_UNIT
+
+    def goods_cost(self, arrival: Arrival) -> float:
+        """Return what the goods of an arrival cost."""
+        return float(goods_cost(self.lines[arrival.line], arrival.counts))
 
 
-def best_plan(demands: Sequence[Demand], packs: Sequence[Pack], costs: Costs) -> BuyingPlan:
-    r"""
-    Return the cheapest arrivals that meet every need and let nothing expire.
+class NoPlan(ValueError):
+    """No plan keeps the rules; the words say which rule stands in the way."""
+
+
+def goods_cost(line: Line, counts: Sequence[int]) -> Fraction:
+    """Return what packs cost; refuse fewer than the supplier sells."""
+    total = Fraction(0)
+    for n, pack in zip(counts, line.packs, strict=True):
+        cost = pack.cost(n)
+        if cost is None:
+            raise NoPlan(f"{n} × {pack.name} is below the least order of {pack.least_packs}")
+        total += cost
+    return total
+
+
+def price_plan(
+    lines: Sequence[Line], terms: OrderTerms, arrivals: Sequence[Arrival]
+) -> tuple[Fraction, tuple[float, ...]]:
+    """
+    Return the exact cost of a plan, and what expires of each line before its last need.
 
     Parameters
     ----------
-    demands : sequence of Demand
-        Needs left after stock and receipts; the order does not matter.
-    packs : sequence of Pack
-        What can be bought.
-    costs : Costs
-        Order cost, holding cost, shelf life left on arrival.
-
-    Returns
-    -------
-    BuyingPlan
-        Exact whenever some plan wastes nothing. Where packs or least orders make waste
-        unavoidable, the plan is the one that wastes less of two: each order covers a run of needs,
-        or the needs of one day. Then `proven` is False.
-
-    Notes
-    -----
-    The state is the total bought so far, a multiple of the pack grid, so stock is known from it
-    and the programme is exact although stock need not run out before an order, unlike the
-    textbook case of Wagner and Whitin (1958), which it contains: with packs of one unit, no
-    breaks and no shelf life both give the same cost. First expired first out makes shelf life a
-    bound on the total: all that is there after an arrival on day a must be used by day
-    a + shelf life. An order never needs to arrive before the last day that is in time.
-    """
-    needs = sorted((d for d in demands if d.quantity > _DUST), key=lambda d: (d.by, d.day))
-    if not needs:
-        return BuyingPlan((), 0.0, 0.0, True)
-    total = math.fsum(d.quantity for d in needs)
-    table = price_table(packs, total)
-    exact = _without_waste(needs, table, costs)
-    if exact is not None:
-        return exact
-    candidates = (_run_by_run(needs, table, costs), need_by_need(needs, packs, costs))
-    return min(candidates, key=lambda plan: (round(plan.wasted, 6), plan.cost))
-
-
-def _days(needs: Sequence[Demand]) -> list[int]:
-    return sorted({d.by for d in needs})
-
-
-def _limit(needs: Sequence[Demand], day: int, table: PriceTable, costs: Costs) -> int:
-    """Return the largest total, in steps, of which nothing expires if its last part comes then."""
-    last = max(d.day for d in needs)
-    total = math.fsum(d.quantity for d in needs)
-    if costs.shelf_days is None:
-        return len(table.cost) - 1  # more than is needed, where a price break makes that cheaper
-    if day + costs.shelf_days >= last:
-        ahead = total + costs.later_use_per_day * (day + costs.shelf_days - last)
-        # The rest of the last pack may find a use within its life: the plan can't know, so it is
-        # allowed here and named to the buyer.
-        return max(table.least_step(total), math.floor(ahead / table.step + _DUST))
-    used = math.fsum(d.quantity for d in needs if d.day <= day + costs.shelf_days and not d.kept)
-    return math.floor(used / table.step + _DUST)
-
-
-def _without_waste(needs: Sequence[Demand], table: PriceTable, costs: Costs) -> BuyingPlan | None:
-    import numpy as np
-
-    days = _days(needs)
-    orderable = [k for k in range(1, len(table.cost)) if math.isfinite(table.cost[k])]
-    size = len(table.cost)
-    value = np.full(size, np.inf)
-    value[0] = 0.0
-    chosen = []
-    for place, day in enumerate(days):
-        least = math.ceil(math.fsum(d.quantity for d in needs if d.by <= day) / table.step - _DUST)
-        most = min(_limit(needs, day, table, costs), size - 1)
-        after, step_taken = value.copy(), np.zeros(size, dtype=np.int64)
-        for k in orderable:
-            if k > most:
-                break
-            tried = value[: most + 1 - k] + (costs.order + float(table.cost[k]))
-            better = tried < after[k : most + 1] - 1e-12
-            after[k : most + 1][better] = tried[better]
-            step_taken[k : most + 1][better] = k
-        after[:least] = np.inf
-        span = (days[place + 1] if place + 1 < len(days) else max(d.day for d in needs)) - day
-        after += np.arange(size) * (table.step * costs.unit_day * max(0, span))
-        chosen.append(step_taken)
-        value = after
-    best = int(np.argmin(value))
-    if not math.isfinite(value[best]):
-        return None
-    bought = []
-    for place in range(len(days) - 1, -1, -1):
-        k = int(chosen[place][best])
-        if k:
-            bought.append((days[place], k))
-        best -= k
-    return _priced(bought[::-1], needs, table, costs, proven=True)
-
-
-def _priced(
-    bought: Sequence[tuple[int, int]],
-    needs: Sequence[Demand],
-    table: PriceTable,
-    costs: Costs,
-    *,
-    proven: bool,
-) -> BuyingPlan:
-    arrivals = tuple(
-        Arrival(day, k * table.step, table.packs_for(k), float(table.cost[k])) for day, k in bought
-    )
-    held, wasted = walk(arrivals, needs, costs)
-    cost = math.fsum(costs.order + a.goods_cost for a in arrivals) + held
-    return BuyingPlan(arrivals, cost, wasted, proven)
-
-
-def walk(
-    arrivals: Sequence[Arrival], needs: Sequence[Demand], costs: Costs
-) -> tuple[float, float]:
-    """
-    Walk a plan first in, first out, and return its holding cost and what expires.
-
-    Parameters
-    ----------
+    lines, terms : sequence of Line, OrderTerms
+        As in `buying_program.best_plan`.
     arrivals : sequence of Arrival
-        In order of day.
-    needs : sequence of Demand
-        What it must meet.
-    costs : Costs
-        As in `best_plan`.
-
-    Returns
-    -------
-    tuple of (float, float)
-        Money for holding stock over night until the last need, and quantity that expires before
-        the last need. What is left after it is not counted as expired.
+        What arrives when; the order does not matter.
 
     Raises
     ------
-    ValueError
-        If a need is not met on its day by usable stock.
+    NoPlan
+        If a need is not met by goods in date, safety stock is missing on a day of need, the store
+        has no room, or an order is below what the supplier takes.
+
+    Notes
+    -----
+    Whole steps and exact fractions throughout; stock is used first in, first out. Holding costs
+    run from arrival to the last need, or to the use if that is sooner; what expires is charged to
+    the last need too, as its money is not free before.
     """
-    last = max(d.day for d in needs)
-    uses: dict[int, float] = {}
-    for need in needs:
-        if not need.kept:
-            uses[need.day] = uses.get(need.day, 0.0) + need.quantity
-    shelf: list[list[float]] = []
-    coming = sorted(arrivals, key=lambda a: a.day)
-    held = wasted = 0.0
-    first = min((a.day for a in coming), default=min(uses, default=last))
-    for day in range(min(first, min(uses, default=first)), last + 1):
-        shelf += [[a.quantity, a.day] for a in coming if a.day == day]
-        want = uses.get(day, 0.0)
-        while want > _DUST and shelf:
-            part = min(want, shelf[0][0])
-            shelf[0][0] -= part
-            want -= part
-            if shelf[0][0] <= _DUST:
-                shelf.pop(0)
-        if want > 1e-6:
-            raise ValueError(f"day {day} is short by {want:g}")
-        if costs.shelf_days is not None and day < last:
-            wasted += math.fsum(q for q, came in shelf if came + costs.shelf_days <= day)
-            shelf = [x for x in shelf if x[1] + costs.shelf_days > day]
-        if day < last:
-            held += costs.unit_day * math.fsum(q for q, _ in shelf)
-    return held, wasted
+    orders: dict[int, Fraction] = {}
+    total, expired = Fraction(0), []
+    for place, line in enumerate(lines):
+        own = sorted((a for a in arrivals if a.line == place), key=lambda a: a.day)
+        for a in own:
+            cost = goods_cost(line, a.counts)
+            orders[a.day] = orders.get(a.day, Fraction(0)) + cost
+            total += cost
+        held, lost = _walk(line, own)
+        total += held
+        expired.append(lost / STEPS_PER_UNIT)
+    for day, goods in orders.items():
+        if goods < money(terms.least_value):
+            raise NoPlan(f"the order of day {day} is worth {float(goods):.2f} of {terms}")
+        total += terms.cost(goods)
+    return total, tuple(expired)
 
 
-def _run_by_run(needs: Sequence[Demand], table: PriceTable, costs: Costs) -> BuyingPlan:
-    """Cover runs of needs with one least order each, then use up surplus that is still in date."""
-    n = len(needs)
-    best, start = [0.0] + [math.inf] * n, [0] * (n + 1)
-    for first in range(n):
-        quantity = 0.0
-        for last in range(first, n):
-            need = needs[last]
-            if costs.shelf_days is not None and need.day > needs[first].by + costs.shelf_days:
-                break
-            quantity += need.quantity
-            k = table.least_step(quantity)
-            if k < 0:
-                break
-            spans = (d.quantity * (d.day - needs[first].by) for d in needs[first : last + 1])
-            cost = costs.order + float(table.cost[k]) + costs.unit_day * math.fsum(spans)
-            if best[first] + cost < best[last + 1]:
-                best[last + 1], start[last + 1] = best[first] + cost, first
-    runs, end = [], n
-    while end > 0:
-        runs.append(needs[start[end] : end])
-        end = start[end]
-    return _trimmed(runs[::-1], needs, table, costs)
+def _walk(line: Line, arrivals: Sequence[Arrival]) -> tuple[Fraction, int]:
+    """Use the stock first in, first out; return the cost of holding and the steps that expire."""
+    came = [
+        (a.day, sum(n * p.steps for n, p in zip(a.counts, line.packs, strict=True)))
+        for a in arrivals
+    ]
+    left = [[day, steps] for day, steps in came]
+    kept_from, kept = line.kept
+    unit_steps = Fraction(0)
+    for day, by, steps in line.uses:
+        want = steps
+        for layer in left:
+            if layer[0] <= by and line.alive(layer[0], day):
+                part = min(want, layer[1])
+                layer[1] -= part
+                want -= part
+        if want:
+            raise NoPlan(f"day {day} is short by {want / STEPS_PER_UNIT:g}")
+        unit_steps -= steps * (line.last_day - day)
+        if kept and day >= kept_from:
+            _keep(line, left, day, kept)
+    if kept:
+        _keep(line, left if not line.uses else _left_at(line, came, kept_from), kept_from, kept)
+    for day, steps in came:
+        unit_steps += steps * (line.last_day - day)
+    for day, most in line.room:
+        used = sum(q for at, _, q in line.uses if at < day)
+        there = sum(q for at, q in came if at <= day) - used
+        if there > max(0, math.floor(most * STEPS_PER_UNIT + 1e-3)):
+            raise NoPlan(f"the store has room for {most:g} on day {day}")
+    lost = sum(q for day, q in left if not line.alive(day, line.last_day))
+    return Fraction(line.unit_day) * unit_steps / STEPS_PER_UNIT, lost
 
 
-def _trimmed(
-    runs: Sequence[Sequence[Demand]], needs: Sequence[Demand], table: PriceTable, costs: Costs
-) -> BuyingPlan:
-    bought: list[tuple[int, int]] = []
-    spare: list[tuple[float, float]] = []
-    for run in runs:
-        day = run[0].by
-        quantity = 0.0
-        for need in run:
-            left = need.quantity
-            usable = [x for x in spare if x[1] >= need.day]
-            spare = []
-            for have, until in usable:
-                part = min(have, left)
-                left -= part
-                if have - part > _DUST:
-                    spare.append((have - part, until))
-            quantity += left
-        if quantity <= _DUST:
-            continue
-        k = table.least_step(quantity)
-        bought.append((day, k))
-        life = math.inf if costs.shelf_days is None else day + costs.shelf_days
-        spare.append((k * table.step - quantity, life))
-    return _priced(_merged(bought), needs, table, costs, proven=False)
+def _left_at(line: Line, came: Sequence[tuple[int, int]], day: int) -> list[list[int]]:
+    """Return what is left of each arrival after the uses up to a day."""
+    left = [[at, steps] for at, steps in came]
+    for used_on, by, steps in line.uses:
+        want = steps if used_on <= day else 0
+        for layer in left:
+            if layer[0] <= by and line.alive(layer[0], used_on):
+                part = min(want, layer[1])
+                layer[1] -= part
+                want -= part
+    return left
 
 
-def _merged(bought: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-    by_day: dict[int, int] = {}
-    for day, k in bought:
-        by_day[day] = by_day.get(day, 0) + k
-    return sorted(by_day.items())
-
-
-def need_by_need(demands: Sequence[Demand], packs: Sequence[Pack], costs: Costs) -> BuyingPlan:
-    """Buy for each day's needs alone, in the least packs, after surplus that is in date."""
-    table = price_table(packs, math.fsum(d.quantity for d in demands))
-    arrivals: list[Arrival] = []
-    spare: list[tuple[float, float]] = []
-    for by in sorted({d.by for d in demands}):
-        lacking = 0.0
-        for need in (d for d in demands if d.by == by):
-            left, kept = need.quantity, []
-            for have, until in spare:
-                part = min(have, left) if until >= need.day else 0.0
-                left -= part
-                kept.append((have - part, until))
-            spare = [x for x in kept if x[0] > 1e-9]
-            lacking += left
-        if lacking > 1e-7:
-            k = table.least_step(lacking)
-            life = math.inf if costs.shelf_days is None else by + costs.shelf_days
-            arrivals.append(Arrival(by, k * table.step, table.packs_for(k), float(table.cost[k])))
-            spare.append((k * table.step - lacking, life))
-    held, wasted = walk(arrivals, demands, costs)
-    cost = math.fsum(costs.order + a.goods_cost for a in arrivals) + held
-    return BuyingPlan(tuple(arrivals), cost, wasted, False)
+def _keep(line: Line, left: Sequence[Sequence[int]], day: int, kept: int) -> None:
+    there = sum(q for at, q in left if line.alive(at, day))
+    if there < kept:
+        short = (kept - there) / STEPS_PER_UNIT
+        raise NoPlan(f"safety stock is short by {short:g} on day {day}")

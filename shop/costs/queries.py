@@ -24,7 +24,7 @@ from shop.core.costing import (
 )
 from shop.ledger.models import Movement, MovementKind
 from shop.lots.models import Container, LotStatus
-from shop.materials.models import Supplier
+from shop.materials.models import home_currency
 from shop.sums import exact_sum
 from shop.trace import providers
 
@@ -54,11 +54,6 @@ class StaleStock:
     currency: str
 
 
-def _home_currency() -> str:
-    """Return the currency of a lot that names no supplier: the one suppliers usually have."""
-    return str(Supplier._meta.get_field("currency").default)
-
-
 def costs(site: Site, first: date, last: date) -> tuple[NamedCost, ...]:
     """
     Return what each casting worked on in some days has cost so far, whole, not only in them.
@@ -76,7 +71,7 @@ def costs(site: Site, first: date, last: date) -> tuple[NamedCost, ...]:
     prices: dict[str, LotPrice] = {}
     for counterpart, lot, material, price, currency, quantity in _used(site, every):
         if price is not None:
-            prices[lot] = LotPrice(price, currency or _home_currency())
+            prices[lot] = LotPrice(price, currency or home_currency())
         for casting, label, url, share in _shares(counterpart, named.get(counterpart)):
             labels.setdefault(casting, (label, url))
             uses.append(Use(casting, lot, material, quantity * share))
@@ -183,7 +178,7 @@ def losses(site: Site, first: date, last: date) -> tuple[MonthLoss, ...]:
     for what, at, quantity, pk, code, until, material, price, currency in rows:
         day, lot = clock.local(at, site).date(), name(pk, f"{material} {code}")
         if price is not None:
-            prices[lot] = LotPrice(price, currency or _home_currency())
+            prices[lot] = LotPrice(price, currency or home_currency())
         stale = what == MovementKind.SCRAP and until is not None and until < day
         found.append(Loss(day, lot, material, -quantity, "expired" if stale else WORDS[what]))
     return losses_by_month(found, prices)
@@ -207,7 +202,7 @@ def stale_stock(site: Site, today: date) -> tuple[StaleStock, ...]:
         lambda: (ZERO, ZERO)
     )
     for material, unit, currency, price, total in rows:
-        key = (material, unit, currency or _home_currency())
+        key = (material, unit, currency or home_currency())
         quantity, cost = summed[key]
         priced = None if price is None or cost is None else cost + price * total
         summed[key] = (quantity + total, priced)

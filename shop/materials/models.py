@@ -56,6 +56,11 @@ class Supplier(models.Model):
             raise ValidationError({"closed_weekdays": words})
 
 
+def home_currency() -> str:
+    """Return the currency that suppliers have unless somebody says otherwise."""
+    return str(Supplier._meta.get_field("currency").default)
+
+
 class SupplierClosure(models.Model):
     """Days on which a supplier neither takes orders nor delivers: a holiday or a shutdown."""
 

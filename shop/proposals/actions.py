@@ -12,10 +12,21 @@ from shared import clock
 from shared.access.models import Site, User
 from shared.errors import Invalid
 from shared.retry import retried
-from shop.core.buying import SAFETY_STOCK, Need, Offer, Proposal, ProposedOrder, Terms, propose
+from shop.core.buying import (
+    SAFETY_STOCK,
+    Need,
+    Offer,
+    Proposal,
+    ProposedOrder,
+    Terms,
+    Wanted,
+    propose_together,
+)
+from shop.core.buying_plan import NoPlan
+from shop.core.buying_program import SECONDS
 from shop.core.outlook import Use, project
 from shop.core.safety import reorder, service_factor
-from shop.materials.models import Material, Pack, Supplier
+from shop.materials.models import Material, Pack, Supplier, home_currency
 from shop.outlook import queries as outlook
 from shop.proposals.models import ProposalStatus, PurchaseProposal
 from shop.proposals.offers import UsualUse, offers, usual_use
@@ -30,14 +41,20 @@ SERVICE = 0.95
 HOLDING_RATE_PER_YEAR = 0.2
 """Cost of capital and shelf as a share of the price; chosen here, common practice, no source."""
 USUAL_USE = "usual use"
+SECONDS_IN_ALL = 20.0
+"""Time for all purchases of a site, shared between them; chosen here."""
+MOST_SECONDS = 5.0
+"""Longest time for the shared orders of one supplier; chosen here."""
 
 
 @dataclass(frozen=True)
 class WorkedOut:
-    """The proposals of one run, and what can't be bought because nobody offers it."""
+    """The proposals of one run, and what can't be bought, with the reason."""
 
     proposals: tuple[PurchaseProposal, ...]
     no_offer: tuple[Material, ...] = field(default=())
+    impossible: tuple[tuple[Material, str], ...] = field(default=())
+    """Materials that no purchase can supply, with what stands in the way."""
 
 
 @retried
@@ -45,8 +62,10 @@ def work_out(*, site: Site, days: int = HORIZON_DAYS) -> WorkedOut:
     """
     Propose what to buy, in place of what was proposed before and not decided.
 
-    Several pours' needs are pooled. Of several suppliers the one that comes in time, lets least
-    expire and costs least is taken.
+    Several pours' needs are pooled. Of several suppliers of one currency the one that comes in
+    time and costs least is taken; prices in different currencies are not compared. Materials of
+    one supplier with the same lead time share its orders. A material that cannot be supplied is
+    told with the reason, and the others go on.
     """
     if not 7 <= days <= outlook.MOST_DAYS:
         words = f"days is {days} d; give 7 to {outlook.MOST_DAYS} d."
@@ -59,20 +78,21 @@ def work_out(*, site: Site, days: int = HORIZON_DAYS) -> WorkedOut:
     materials = Material.objects.in_bulk({*stock, *usual})
     offered = offers(materials)
     PurchaseProposal.objects.filter(site=site, status=ProposalStatus.PROPOSED).delete()
-    made: list[PurchaseProposal] = []
+    wanted: list[tuple[Material, list[Need]]] = []
     without: list[Material] = []
     for pk, material in sorted(materials.items(), key=lambda x: x[1].code):
         own = offered.get(pk, {})
         one = stock.get(pk, outlook.Stock())
-        habit = usual.get(pk)
         lead = min((o.lead_days for o in own.values()), default=0)
-        needs = _needs(one, habit, today, days, lead)
+        needs = _needs(one, usual.get(pk), today, days, lead)
         if needs and not own:
             without.append(material)
         elif needs:
-            supplier, proposal = _best(material, needs, own, today, habit)
-            made += _rows(site, material, supplier, proposal)
-    return WorkedOut(tuple(PurchaseProposal.objects.bulk_create(made)), tuple(without))
+            wanted.append((material, needs))
+    made, impossible = plan_all(site, wanted, offered, today)
+    return WorkedOut(
+        tuple(PurchaseProposal.objects.bulk_create(made)), tuple(without), tuple(impossible)
+    )
 
 
 def _needs(
@@ -106,24 +126,93 @@ def _unplanned(
     return extra
 
 
-def _best(
+def plan_all(
+    site: Site,
+    wanted: Iterable[tuple[Material, list[Need]]],
+    offered: Mapping[int, Mapping[int, Offer]],
+    today: date,
+) -> tuple[list[PurchaseProposal], list[tuple[Material, str]]]:
+    """Choose a supplier for each material, then plan what each supplier shall send together."""
+    rows = list(wanted)
+    solves = sum(len(offered[m.pk]) for m, _ in rows) + len(rows)
+    seconds = min(SECONDS, SECONDS_IN_ALL / max(1, solves))
+    groups: dict[tuple[int, int], list[_Choice]] = defaultdict(list)
+    impossible: list[tuple[Material, str]] = []
+    for material, needs in rows:
+        try:
+            choice = _choose(material, needs, offered[material.pk], today, seconds)
+        except NoPlan as reason:
+            impossible.append((material, str(reason)))
+            continue
+        groups[choice.supplier, choice.wanted.offer.lead_days].append(choice)
+    made: list[PurchaseProposal] = []
+    for (supplier, _), choices in groups.items():
+        together = _together(choices, seconds * len(choices))
+        for place, (choice, proposal) in enumerate(zip(choices, together, strict=True)):
+            made += _rows(site, choice, supplier, proposal, len(choices), told_saving=not place)
+    return made, impossible
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """The supplier chosen for a material, and what that costs if it is ordered alone."""
+
+    material: Material
+    supplier: int
+    wanted: Wanted
+    alone: Proposal
+    not_compared: tuple[str, ...]
+
+
+def _choose(
     material: Material,
     needs: list[Need],
     offered: Mapping[int, Offer],
     today: date,
-    habit: UsualUse | None,
-) -> tuple[int, Proposal]:
-    found = []
+    seconds: float,
+) -> _Choice:
+    """Return the supplier that is late for fewest pours, then the cheapest of one currency."""
+    found: list[tuple[int, float, int, Wanted, Proposal]] = []
+    reasons = []
     for supplier, offer in offered.items():
-        terms = _terms(material, offer, today, habit)
-        proposal = propose(material.name, material.unit, needs, offer, terms)
+        terms = _terms(material, offer, today)
+        wanted = Wanted(material.name, material.unit, tuple(needs), offer, terms)
+        try:
+            (proposal,) = propose_together([wanted], seconds=seconds)
+        except NoPlan as reason:
+            reasons.append(f"{offer.supplier}: {reason}")
+            continue
         late = sum(len(order.late_for) for order in proposal.orders)
-        found.append((late, round(proposal.wasted, 4), proposal.cost, supplier, proposal))
-    best = min(found, key=lambda x: x[:4])
-    return best[3], best[4]
+        found.append((late, proposal.cost, supplier, wanted, proposal))
+    if not found:
+        raise NoPlan("; ".join(reasons))
+    in_time = [one for one in found if one[0] == min(late for late, *_ in found)]
+    used = [one[3].offer.currency for one in in_time]
+    # Most suppliers' currency, of equals the usual one: bare numbers would compare yen with euro.
+    currency = max(used, key=lambda c: (used.count(c), c == home_currency(), c))
+    others = tuple(
+        f"{one[3].offer.supplier} ({one[3].offer.currency})"
+        for one in in_time
+        if one[3].offer.currency != currency
+    )
+    same = [one for one in in_time if one[3].offer.currency == currency]
+    _, _, supplier, wanted, proposal = min(same, key=lambda one: one[:3])
+    return _Choice(material, supplier, wanted, proposal, others)
 
 
-def _terms(material: Material, offer: Offer, today: date, habit: UsualUse | None) -> Terms:
+def _together(choices: list[_Choice], seconds: float) -> tuple[Proposal, ...]:
+    """Plan the materials of one supplier in shared orders, where that is cheaper than alone."""
+    alone = tuple(choice.alone for choice in choices)
+    if len(choices) == 1:
+        return alone
+    try:
+        found = propose_together([c.wanted for c in choices], seconds=min(seconds, MOST_SECONDS))
+    except NoPlan:
+        return alone
+    return found if found[0].cost < sum(one.cost for one in alone) else alone
+
+
+def _terms(material: Material, offer: Offer, today: date) -> Terms:
     arrives = today + timedelta(days=offer.lead_days)
     until = usable_on_arrival(arrives, material.shelf_life_months)
     return Terms(
@@ -131,30 +220,44 @@ def _terms(material: Material, offer: Offer, today: date, habit: UsualUse | None
         HOLDING_RATE_PER_YEAR,
         (until - arrives).days if until else None,
         service_factor(SERVICE),
-        habit.mean_week / 7 if habit else 0.0,
     )
 
 
 def _rows(
-    site: Site, material: Material, supplier: int, proposal: Proposal
+    site: Site,
+    choice: _Choice,
+    supplier: int,
+    proposal: Proposal,
+    materials: int,
+    *,
+    told_saving: bool,
 ) -> list[PurchaseProposal]:
-    rows = [_row(site, material, supplier, order, proposal.proven) for order in proposal.orders]
-    if rows and proposal.saved > 0.005:
+    material = choice.material
+    rows = [_row(site, material, supplier, order, proposal) for order in proposal.orders]
+    if rows and proposal.saved > 0.005 and (told_saving or proposal is choice.alone):
         it = "It costs" if len(rows) == 1 else "Together these orders cost"
+        if materials > 1 and proposal is not choice.alone:
+            it = f"The orders of {materials} materials from {choice.wanted.offer.supplier} cost"
         rows[0].money_sentence += (
             f" {it} {proposal.saved:.2f} {rows[0].currency} less than one order for each need, "
             "storage and order costs included."
         )
+    if rows and choice.not_compared:
+        rows[
+            0
+        ].money_sentence += (
+            f" Not compared with {', '.join(choice.not_compared)}: prices in another currency."
+        )
     if rows and proposal.wasted > 1e-6:
         rows[0].sentence += (
-            f" {proposal.wasted:.4g} {material.unit} of it will expire: the packs leave no way "
-            "round that."
+            f" {proposal.wasted:.4g} {material.unit} of it will expire: every way without waste "
+            "is dearer, or there is none."
         )
     return rows
 
 
 def _row(
-    site: Site, material: Material, supplier: int, order: ProposedOrder, proven: bool
+    site: Site, material: Material, supplier: int, order: ProposedOrder, proposal: Proposal
 ) -> PurchaseProposal:
     return PurchaseProposal(
         site=site,
@@ -172,7 +275,8 @@ def _row(
         money_sentence=order.money_sentence,
         goods_cost=Decimal(f"{order.goods_cost:.2f}"),
         currency=order.currency,
-        proven=proven,
+        proven=proposal.proven,
+        gap=Decimal(f"{min(proposal.gap, 1.0):.4f}"),
         worked_out_at=clock.now(),
     )
 

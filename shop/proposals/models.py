@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import ROUND_CEILING, Decimal
 from typing import ClassVar
 
 from django.db import models
@@ -37,7 +38,13 @@ class PurchaseProposal(models.Model):
     money_sentence = models.TextField()
     goods_cost = models.DecimalField(max_digits=14, decimal_places=2)
     currency = models.CharField(max_length=3)
-    proven = models.BooleanField(help_text="No cheaper plan without waste exists.")
+    proven = models.BooleanField(help_text="No cheaper plan exists, to 0.01.")
+    gap = models.DecimalField(
+        max_digits=5,
+        decimal_places=4,
+        default=0,
+        help_text="Share by which the plan is too dear at most; 0 where it is proven.",
+    )
     worked_out_at = models.DateTimeField()
     decided_at = models.DateTimeField(null=True, blank=True)
     decided_by = models.ForeignKey("shared.User", models.SET_NULL, null=True, related_name="+")
@@ -56,3 +63,8 @@ class PurchaseProposal(models.Model):
 
     def __str__(self) -> str:
         return f"{self.quantity} of {self.material_id} by {self.order_on}"
+
+    @property
+    def gap_percent(self) -> Decimal:
+        """The gap in percent, rounded up to 0.1 %."""
+        return (Decimal(self.gap) * 100).quantize(Decimal("0.1"), rounding=ROUND_CEILING)

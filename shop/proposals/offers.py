@@ -13,7 +13,7 @@ from django.db.models.functions import TruncWeek
 from shared import clock
 from shared.access.models import Site
 from shop.core.buying import Offer
-from shop.core.pack_prices import Pack as CorePack
+from shop.core.packs import Pack as CorePack
 from shop.ledger.models import Movement, MovementKind
 from shop.materials.models import MaterialKind, Pack
 from shop.sums import exact_sum
@@ -64,6 +64,7 @@ def _offer(packs: list[Pack]) -> Offer:
         order_cost=float(supplier.order_cost) or ORDER_COST,
         currency=supplier.currency,
         calendar=supplier.calendar(),
+        least_value=float(supplier.least_order),
     )
 
 

@@ -74,6 +74,10 @@ def work_out(request: Any) -> HttpResponse:
         messages.warning(
             request, f"Runs short, and no supplier's pack is entered: {names}. Enter a pack."
         )
+    for material, why in found.impossible:
+        messages.warning(
+            request, f"{material.name} ({material.code}) cannot be bought as it is needed: {why}."
+        )
     return redirect("buying")
 
 

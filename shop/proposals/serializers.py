@@ -46,7 +46,7 @@ class ProposalSerializer(PricesForFew, StrictModelSerializer):
             "id", "site", "status", "material", "material_code", "supplier", "supplier_code",
             "order_on", "arrives_on", "quantity", "unit", "packs", "covers", "left_over",
             "usable_until", "late_for", "sentence", "money_sentence", "goods_cost", "currency",
-            "proven", "worked_out_at", "decided_at", "refusal", "order", "etag",
+            "proven", "gap", "worked_out_at", "decided_at", "refusal", "order", "etag",
         ]  # fmt: skip
         read_only_fields = fields
 

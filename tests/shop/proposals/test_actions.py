@@ -163,3 +163,37 @@ def test_a_proposal_is_decided_once_and_by_its_own_site():
 def test_bad_input_is_refused_with_its_value(call, words):
     with pytest.raises(Invalid, match=words):
         call(make_site())
+
+
+def test_a_material_that_cannot_be_had_is_told_and_the_others_go_on():
+    site, closed = make_site(), make_supplier()
+    # It could deliver before it closes, but what comes then has expired before the pour.
+    closed.closures.create(first_day=date(2026, 12, 20), last_day=date(2027, 2, 20))
+    short_lived = make_material(shelf_life_months=1)
+    make_pack(short_lived, closed)
+    make_need(site, short_lived, 80, 4, "P1")
+    pack = make_pack()
+    make_need(site, pack.material, 14, 4, "P2")
+    found = actions.work_out(site=site)
+    assert [row.material for row in found.proposals] == [pack.material]
+    ((material, why),) = found.impossible
+    assert material == short_lived
+    assert "goods keep" in why
+    assert "is closed on all of" in why
+
+
+def test_an_order_reaches_the_least_value_that_its_supplier_takes():
+    site = make_site()
+    pack = make_pack(supplier=make_supplier(least_order=Decimal(500)))
+    make_need(site, pack.material, 14, 8, "P1")
+    (row,) = actions.work_out(site=site).proposals
+    assert row.goods_cost == 540  # nine cans at 60; eight would be refused
+
+
+def test_prices_in_two_currencies_are_not_compared_as_bare_numbers():
+    site, pack = short_site()
+    foreign = make_supplier(currency="JPY", lead_time_days=pack.supplier.lead_time_days)
+    make_pack(pack.material, foreign, price=Decimal(50))
+    (row,) = actions.work_out(site=site).proposals
+    assert (row.supplier, row.currency) == (pack.supplier, "EUR")
+    assert f"Not compared with {foreign.name} (JPY)" in row.money_sentence
