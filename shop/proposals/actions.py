@@ -41,8 +41,12 @@ SERVICE = 0.95
 HOLDING_RATE_PER_YEAR = 0.2
 """Cost of capital and shelf as a share of the price; chosen here, common practice, no source."""
 USUAL_USE = "usual use"
-SECONDS_IN_ALL = 20.0
-"""Time for all purchases of a site, shared between them; chosen here."""
+SECONDS_IN_ALL = 12.0
+"""
+Time for all purchases of a site, shared between them; chosen here.
+
+Other writers wait meanwhile where the database is SQLite, and give up after 20 s.
+"""
 MOST_SECONDS = 5.0
 """Longest time for the shared orders of one supplier; chosen here."""
 
