@@ -6,6 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.browser import steps
+from tests.factories.floor import sign_off
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -170,6 +171,7 @@ def test_a_pot_that_dies_before_the_second_container_is_not_to_be_poured(
     planned_batch, open_page, sign_in, clock
 ):
     batch = planned_batch
+    sign_off(batch)
     page = open_page(390)
     sign_in(page, "tess")
     clock.move_to(batch.planned_start)
@@ -188,6 +190,7 @@ def test_a_pot_that_dies_before_the_second_container_is_not_to_be_poured(
 
 def test_the_pot_s_clock_warns_and_then_forbids(planned_batch, open_page, sign_in, clock):
     batch = planned_batch
+    sign_off(batch)
     resin, hardener = batch.lines.order_by("order")
     page = open_page(390)
     sign_in(page, "tess")
