@@ -5,7 +5,6 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from planning.core.casting.kinetics import gel_conversion
 from planning.core.casting.system import (
     Datasheet,
     GlassTransition,
@@ -43,6 +42,8 @@ def system_data(info: SystemInfo) -> SystemData:
     told = stored.pop("marks", {})
     marks = {name: value for name, value in told.items() if name in EXTRAS}
     if "gel_conversion" not in marks and "hardener_hydrogens" in told:
+        from planning.core.casting.kinetics import gel_conversion  # brings numpy
+
         marks["gel_conversion"] = gel_conversion(float(told["hardener_hydrogens"]), EPOXIDES)
 
     def point(minutes: Decimal | None, mass_kg: Decimal | None = None) -> TimePoint | None:

@@ -54,6 +54,8 @@ SITES = "/api/v1/sites/{id}"
 Here a change is tried as merge patch too; one reader serves both kinds at all addresses. The
 site keeps its code, which other bodies name.
 """
+PEAKS = "/api/v1/cures/{id}/peaks"
+"""A peak is seen while a casting cures, so a cure that still runs is named here."""
 RECALLS = "/api/v1/recalls"
 """Here a lot is named, or a material with a code, not both."""
 _numbers = itertools.count(1)
@@ -113,6 +115,8 @@ def before_call(context: Any, case: Any, **kwargs: Any) -> None:
             _keys.add(key)
     if case.path == SITES and not case.meta.is_negative_at(ParameterLocation.PATH):
         case.path_parameters["id"] = ROWS_THAT_EXIST["17"]
+    if case.path == PEAKS and not case.meta.is_negative_at(ParameterLocation.PATH):
+        case.path_parameters["id"] = os.environ["RUNNING_CURE"]
     body_is_valid = not case.meta.is_negative_at(ParameterLocation.BODY)
     if case.path == RECALLS and body_is_valid and isinstance(case.body, dict):
         other = () if "lot" not in case.body else ("material", "lot_code")
