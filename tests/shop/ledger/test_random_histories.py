@@ -176,8 +176,22 @@ class Ledger(RuleBasedStateMachine):
             transaction.set_rollback(True)
             self.atom.__exit__(None, None, None)
 
+    def taken_before_it_came(self):
+        """Keys of what was taken from a can that, without what was undone, held less by then."""
+        found, totals = set(), {can.pk: Decimal(0) for can in self.cans}
+        kept = Movement.objects.filter(reverses=None, reversed_by=None)
+        for move in kept.order_by("happened_at", "pk"):
+            totals[move.container_id] += move.quantity
+            if move.quantity < 0 and totals[move.container_id] < 0:
+                found.add(move.key)
+        return found
+
     def audited(self):
-        assert differences() == []
+        told = differences()
+        past = [one for one in told if one.kind == "below zero in the past"]
+        assert [one for one in told if one not in past] == []
+        keys = {one.words.split("movement ")[1].split(" took")[0] for one in past}
+        assert keys == self.taken_before_it_came()
         ledger = [
             core.Movement(
                 m.key, str(m.container_id), m.quantity, m.happened_at,
