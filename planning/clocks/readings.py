@@ -16,7 +16,7 @@ from shared.errors import Invalid
 from shop import stores
 
 BEFORE = timedelta(hours=2)
-"""The shop's air so long before pouring still tells of the start."""
+"""An air reading taken at most this long before pouring still counts for the start."""
 NEAR = timedelta(hours=12)
 """Readings of one place farther apart say nothing of each other."""
 
