@@ -52,6 +52,8 @@ def system_data(info: SystemInfo) -> SystemData:
         mass = None if mass_kg is None else float(mass_kg)
         return TimePoint(float(minutes), float(info.reference_c), mass)
 
+    if "gel_conversion" in marks:
+        marks["gel_is_known"] = True
     energy = info.activation_kj_mol
     return SystemData(
         name=info.name,

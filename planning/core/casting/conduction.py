@@ -142,6 +142,7 @@ def march(
     start_conversion: Array | float,
     times_s: Array,
     *,
+    base_k: float | None = None,
     rtol: float = 1e-6,
 ) -> History:
     """
@@ -157,6 +158,8 @@ def march(
         Temperature rise of a cell that reacts fully and loses nothing, K; 0 for an inert layer.
     around_k : float
         Temperature of the surroundings at both ends, K.
+    base_k : float, optional
+        Temperature below the first cell, K, where it is another than above the last one.
     start_k, start_conversion : numpy.ndarray of float, shape (n,), or float
         State at the first time.
     times_s : numpy.ndarray of float, shape (m,)
@@ -180,10 +183,11 @@ def march(
     number of cells and not with its cube.
     """
     n = grid.cells
-    around = np.full((1, 1), around_k)
+    top = np.full((1, 1), around_k)
+    base = top if base_k is None else np.full((1, 1), base_k)
     lanes = march_lanes(
         grid.conductances[None], grid.capacities[None], law, _row(rise_k, n),
-        Around(np.zeros(1), around, around), _row(start_k, n), _row(start_conversion, n), times_s,
+        Around(np.zeros(1), base, top), _row(start_k, n), _row(start_conversion, n), times_s,
         rtol=rtol,
     )  # fmt: skip
     return History(np.asarray(times_s), lanes.temps_k[:, 0], lanes.conversions[:, 0])

@@ -50,7 +50,7 @@ def solve_lift(
     shop_c : float
         Temperature of the shop, C.
     base, top : Face
-        How the lift loses heat below and above.
+        How the lift loses heat below and above; a face may have surroundings of its own.
     mix_c : float, optional
         Temperature of the mix when poured, C; the shop's when left out.
     cured_below_mm : float
@@ -179,7 +179,8 @@ def deepest_safe_lift_mm(
 
     cells = None if cures_as_front(known(system)[1]) else _SEARCH_CELLS
     cool_mm, hot_mm = 1.0, 16.0
-    if shop_c >= cap_c or over(cool_mm) >= 0:
+    around_c = [shop_c, *(face.around_c for face in (base, top) if face.around_c is not None)]
+    if max(around_c) >= cap_c or over(cool_mm) >= 0:
         return 0.0
     while over(hot_mm) < 0:
         if hot_mm >= DEEPEST_MM:

@@ -1,22 +1,28 @@
-"""How a face of a lift loses heat: held at shop temperature, through a film, or not at all."""
+"""How a face of a lift loses heat: held at a temperature, through a film, or not at all."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
+from planning.core.casting import require
+
 
 @dataclass(frozen=True)
 class Face:
     """
-    A heat-transfer coefficient to the shop's air, W/m2K.
+    A heat-transfer coefficient, W/m2K, to the shop's air or to something warmer or colder.
 
-    0 is an insulated face, infinity one held at the shop's temperature.
+    0 is an insulated face, infinity one held at the temperature beyond it.
     """
 
     film_w_m2k: float
+    around_c: float | None = None
+    """Temperature beyond this face, such as a heated mould's or an oven's, C; None: the shop's."""
 
     def __post_init__(self) -> None:
+        if self.around_c is not None:
+            require.temperature(around_c=self.around_c)
         if math.isnan(self.film_w_m2k) or self.film_w_m2k < 0:
             raise ValueError(f"film_w_m2k is {self.film_w_m2k}; it must be 0 W/m2K or more")
 

@@ -18,6 +18,7 @@ from planning.core.casting.exotherm import solve_lift, solve_lifts
 from planning.core.casting.faces import Face
 from planning.core.casting.kinetics import isothermal_time_min
 from planning.core.casting.lift_curve import LiftCurve
+from planning.core.casting.pot_life import colder_c, warmer_c
 from planning.core.casting.stricter import Limit, greatest, least
 from planning.core.casting.system import SystemData, TimePoint
 
@@ -58,7 +59,13 @@ class LiftWindow:
 
 @lru_cache(maxsize=512)
 def lift_window(
-    system: SystemData, depth_mm: float, shop_c: float, base: Face, top: Face
+    system: SystemData,
+    depth_mm: float,
+    shop_c: float,
+    base: Face,
+    top: Face,
+    *,
+    mix_c: float | None = None,
 ) -> LiftWindow:
     """
     Return the two clocks between two lifts of equal depth.
@@ -73,6 +80,10 @@ def lift_window(
         Temperature of the shop, C.
     base, top : Face
         What the lower lift stands on, and the open top.
+    mix_c : float, optional
+        Temperature of both mixes when poured, C; the shop's when left out. Printed gaps are
+        shifted to the coldest of shop, mix and mould for the opening, to the warmest for the
+        closing.
 
     Returns
     -------
@@ -91,15 +102,15 @@ def lift_window(
     """
     require.positive(depth_mm=depth_mm)
     require.temperature(shop_c=shop_c)
-    sheet = system.datasheet
-    _, printed_opens = _hours(system, sheet.least_gap, shop_c)
-    printed_closes, _ = _hours(system, sheet.greatest_gap, shop_c)
-    gelled_h, cooled_h, never = _computed_opening(system, depth_mm, shop_c, base, top)
+    sheet, others_c = system.datasheet, (mix_c, base.around_c, top.around_c)
+    _, printed_opens = _hours(system, sheet.least_gap, colder_c(shop_c, *others_c))
+    printed_closes, _ = _hours(system, sheet.greatest_gap, warmer_c(shop_c, *others_c))
+    gelled_h, cooled_h, never = _computed_opening(system, depth_mm, shop_c, base, top, mix_c)
     known = [h for h in (gelled_h, cooled_h) if h is not None]
     opens_h = greatest(printed_opens, max(known) if known else None)
     if never:
         opens_h = Limit(None, "computed", printed_opens, None)
-    closes_h = least(printed_closes, _bonds_until_h(system, depth_mm, shop_c, base, top))
+    closes_h = least(printed_closes, _bonds_until_h(system, depth_mm, shop_c, base, top, mix_c))
     return LiftWindow(
         depth_mm, shop_c, opens_h, gelled_h, cooled_h, closes_h,
         _overlap(opens_h, closes_h, never), never,
@@ -150,25 +161,35 @@ def ways_out(
 
 
 def _computed_opening(
-    system: SystemData, depth_mm: float, shop_c: float, base: Face, top: Face
+    system: SystemData,
+    depth_mm: float,
+    shop_c: float,
+    base: Face,
+    top: Face,
+    mix_c: float | None,
 ) -> tuple[float | None, float | None, bool]:
     """Return hours to gelled and to cooled enough, and whether it never cools enough."""
     if not system.computable:
         return None, None, False
-    lower = solve_lift(system, depth_mm, shop_c, base, top)
+    lower = solve_lift(system, depth_mm, shop_c, base, top, mix_c=mix_c)
     if lower.gel_top_h is None:
         return None, None, True
-    cooled_h = _first_cool_gap_h(system, lower, system.peak_limit_c, base, top)
+    cooled_h = _first_cool_gap_h(system, lower, system.peak_limit_c, base, top, mix_c)
     return lower.gel_top_h, cooled_h, cooled_h is None
 
 
 def _first_cool_gap_h(
-    system: SystemData, lower: LiftCurve, cap_c: float, base: Face, top: Face
+    system: SystemData,
+    lower: LiftCurve,
+    cap_c: float,
+    base: Face,
+    top: Face,
+    mix_c: float | None,
 ) -> float | None:
     from scipy.optimize import brentq
 
     def over_k(gap_h: float) -> float:
-        return _hottest_c(system, lower, gap_h, base, top) - cap_c
+        return _hottest_c(system, lower, gap_h, base, top, mix_c) - cap_c
 
     soonest = lower.gel_top_h or 0.0
     if over_k(soonest) <= 0:
@@ -178,23 +199,42 @@ def _first_cool_gap_h(
     return float(brentq(over_k, soonest, LONGEST_WAIT_H, xtol=0.03))
 
 
-def _hottest_c(system: SystemData, lower: LiftCurve, gap_h: float, base: Face, top: Face) -> float:
+def _hottest_c(
+    system: SystemData,
+    lower: LiftCurve,
+    gap_h: float,
+    base: Face,
+    top: Face,
+    mix_c: float | None = None,
+) -> float:
     """Return the hottest that either of two equal lifts gets once the upper one is poured."""
-    both = solve_lifts(system, (lower.depth_mm, lower.depth_mm), (gap_h,), lower.shop_c, base, top)
+    depths_mm = (lower.depth_mm, lower.depth_mm)
+    both = solve_lifts(system, depths_mm, (gap_h,), lower.shop_c, base, top, mix_c=mix_c)
     return max(both.peak_c, both.reheated_below_c or -math.inf)
 
 
 def _bonds_until_h(
-    system: SystemData, depth_mm: float, shop_c: float, base: Face, top: Face
+    system: SystemData,
+    depth_mm: float,
+    shop_c: float,
+    base: Face,
+    top: Face,
+    mix_c: float | None = None,
 ) -> float | None:
     if system.bond_conversion is None or system.kinetics is None:
         return None
     if system.thermal is None:
-        minutes = isothermal_time_min(system.kinetics, shop_c, system.bond_conversion)
+        warm_c = warmer_c(shop_c, mix_c, base.around_c, top.around_c)
+        minutes = isothermal_time_min(system.kinetics, warm_c, system.bond_conversion)
         return minutes / 60 if math.isfinite(minutes) else None
     # The surface's own warmth counts: a lift's skin cures faster than the shop would make it.
     curve = solve_lift(
-        replace(system, gel_conversion=system.bond_conversion), depth_mm, shop_c, base, top
+        replace(system, gel_conversion=system.bond_conversion),
+        depth_mm,
+        shop_c,
+        base,
+        top,
+        mix_c=mix_c,
     )
     return curve.gel_top_h
 

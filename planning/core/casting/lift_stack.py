@@ -101,7 +101,7 @@ class LiftStack:
 
     def _first_span_s(self) -> float:
         # Heat only hastens the cure, so a lift gels no later than at the colder of the two.
-        cold_c = min(self._shop_c, self._mix_k - KELVIN)
+        cold_c = min(*self._around_c(), self._mix_k - KELVIN)
         minutes = isothermal_time_min(self._kinetics, cold_c, self._system.gel_conversion)
         return 60 * min(max(1.1 * minutes, 30.0), LONGEST_H * 60 / 4)
 
@@ -116,10 +116,19 @@ class LiftStack:
 
     def _march(self, times_s: Array) -> History:
         law = RateLaw(self._kinetics, 1, len(self._temps))
+        base_c, top_c = self._around_c()
         return march(
-            self._grid(), law, self._rise, self._shop_c + KELVIN,
-            self._temps, self._conversions, times_s, rtol=self._rtol,
+            self._grid(), law, self._rise, top_c + KELVIN,
+            self._temps, self._conversions, times_s, base_k=base_c + KELVIN, rtol=self._rtol,
         )  # fmt: skip
+
+    def _around_c(self) -> tuple[float, float]:
+        """Return the temperatures beyond base and top, C."""
+        base_c, top_c = (
+            self._shop_c if face.around_c is None else face.around_c
+            for face in (self._base, self._top)
+        )
+        return base_c, top_c
 
     def _peak(self, history: History) -> tuple[float, float, int]:
         """Return hour, height and cell of the last lift's peak, C, looking closer where sharp."""

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, reduce
+from typing import TYPE_CHECKING
 
 from planning.core.casting import require
-from planning.core.casting.cure import demould_min
+from planning.core.casting.cautions import cautions_of
+from planning.core.casting.cure import cure_clock
 from planning.core.casting.faces import AIR_TOP, INSULATED, Face
-from planning.core.casting.pot_life import gel_early_min, gel_late_min, pot_life_min
-from planning.core.casting.stricter import Limit, greatest, least
+from planning.core.casting.pot_life import (
+    colder_c,
+    gel_early_min,
+    gel_late_min,
+    pot_life_min,
+    warmer_c,
+)
+from planning.core.casting.soaking import soaked_record
+from planning.core.casting.stricter import Limit, earlier, greatest, later, least, never
 from planning.core.casting.system import SystemData
+
+if TYPE_CHECKING:
+    from planning.core.casting.gaps import LiftWindow
 
 
 @dataclass(frozen=True)
@@ -43,9 +54,14 @@ def depth_and_clock_limits(
     *,
     depth_mm: float | None = None,
     batch_kg: float | None = None,
+    mix_c: float | None = None,
 ) -> DayLimits:
     """
     Return the depth limit and clocks of a system on a day.
+
+    A mix planned warmer or colder than the shop may turn out to have the shop's temperature, so
+    every limit is then the stricter of the two: a warm mix makes no wait shorter, and a cold one
+    no lift deeper.
 
     Parameters
     ----------
@@ -54,11 +70,14 @@ def depth_and_clock_limits(
     shop_temp_c : float
         Temperature expected in the shop, C.
     base, top : Face
-        What lifts stand on (unknown: insulated) and the open top.
+        What lifts stand on (unknown: insulated) and the open top; a heated or cooled mould has a
+        temperature of its own.
     depth_mm : float, optional
         Depth at which attended time and gaps are wanted; the deepest allowed when left out.
     batch_kg : float, optional
         Mass of a usual batch for the pot life, kg.
+    mix_c : float, optional
+        Planned temperature of the mix, C; the shop's when left out.
 
     Returns
     -------
@@ -71,59 +90,103 @@ def depth_and_clock_limits(
         If a figure is out of range.
     """
     require.temperature(shop_temp_c=shop_temp_c)
-    deepest = _deepest(system, shop_temp_c, base, top)
+    others_c = (mix_c, base.around_c, top.around_c)
+    mixes = (None,) if mix_c is None or mix_c == shop_temp_c else (None, mix_c)
+    cases = [_Case(system, shop_temp_c, base, top, mix) for mix in mixes]
+    deepest = reduce(earlier, [case.deepest() for case in cases])
     depth = deepest.value if depth_mm is None else depth_mm
-    opens, closes, overlap = _gaps(system, depth, shop_temp_c, base, top)
-    late = gel_late_min(system, shop_temp_c)
-    demould = demould_min(system, shop_temp_c)
+    windows = [case.window(depth) for case in cases]
+    opens = reduce(later, [window.opens_h.times(60) for window in windows])
+    closes = reduce(earlier, [window.closes_h.times(60) for window in windows])
+    overlap = _overlap(opens, closes)
+    demould = reduce(later, [case.demould(depth) for case in cases])
     return DayLimits(
         shop_c=shop_temp_c,
         deepest_lift_mm=deepest,
-        pot_life_min=pot_life_min(system, shop_temp_c, batch_kg),
-        gel_early_min=gel_early_min(system, shop_temp_c),
-        gel_late_min=late,
-        attended_min=_attended(system, depth, shop_temp_c, base, top, late),
+        pot_life_min=reduce(
+            earlier, [pot_life_min(system, shop_temp_c, batch_kg, mix) for mix in mixes]
+        ),
+        gel_early_min=gel_early_min(system, shop_temp_c, warmer_c(shop_temp_c, *others_c)),
+        gel_late_min=gel_late_min(system, shop_temp_c, colder_c(shop_temp_c, *others_c)),
+        attended_min=reduce(later, [case.attended(depth) for case in cases]),
         least_gap_min=opens,
         greatest_gap_min=closes,
         gaps_overlap=overlap,
         demould_min=demould,
-        cautions=tuple(_cautions(system, shop_temp_c, deepest, opens, overlap, demould)),
+        cautions=(
+            *_cautions(system, deepest, opens, overlap, demould),
+            *(one.words for one in cautions_of(system, shop_temp_c, *others_c)),
+        ),
     )
 
 
-def _deepest(system: SystemData, shop_c: float, base: Face, top: Face) -> Limit:
-    printed = system.datasheet.deepest_lift_mm
-    if not system.computable:
-        return least(printed, None)
-    from planning.core.casting.exotherm import deepest_safe_lift_mm
+@dataclass(frozen=True)
+class _Case:
+    """A system in a shop on what it stands on, its mix as warm as the shop or otherwise."""
 
-    return least(printed, deepest_safe_lift_mm(system, shop_c, system.peak_limit_c, base, top))
+    system: SystemData
+    shop_c: float
+    base: Face
+    top: Face
+    mix_c: float | None
+
+    def deepest(self) -> Limit:
+        printed = self.system.datasheet.deepest_lift_mm
+        if not self.system.computable:
+            return least(printed, None)
+        from planning.core.casting.exotherm import deepest_safe_lift_mm
+
+        safe_mm = deepest_safe_lift_mm(
+            self.system, self.shop_c, self.system.peak_limit_c, self.base, self.top,
+            mix_c=self.mix_c,
+        )  # fmt: skip
+        return least(printed, safe_mm)
+
+    def window(self, depth_mm: float | None) -> LiftWindow:
+        from planning.core.casting.gaps import lift_window
+
+        # Without a depth the datasheet's own gaps remain, which do not depend on it.
+        return lift_window(
+            self.system, depth_mm or 1.0, self.shop_c, self.base, self.top, mix_c=self.mix_c
+        )
+
+    def attended(self, depth_mm: float | None) -> Limit:
+        if not self.system.computable or not depth_mm:
+            cold_c = colder_c(self.shop_c, self.mix_c, self.base.around_c, self.top.around_c)
+            late = gel_late_min(self.system, self.shop_c, cold_c)
+            return greatest(late.datasheet, None)
+        from planning.core.casting.exotherm import solve_lift
+
+        peak_min = (
+            60
+            * solve_lift(
+                self.system, depth_mm, self.shop_c, self.base, self.top, mix_c=self.mix_c
+            ).peak_h
+        )
+        return Limit(peak_min, "computed", None, peak_min)
+
+    def demould(self, depth_mm: float | None) -> Limit:
+        """Return the time to demould; a cold mix takes on the shop's temperature slowly."""
+        around_c = colder_c(self.shop_c, self.base.around_c, self.top.around_c)
+        hours: tuple[float, ...] = (0.0,)
+        temps_c: tuple[float, ...] = (around_c,)
+        if self.mix_c is not None and self.mix_c < around_c and depth_mm:
+            hours, temps_c = soaked_record(
+                self.system.thermal, depth_mm, self.top, self.mix_c, around_c
+            )
+        return cure_clock(self.system, hours, temps_c, around_c).due_h.times(60)
 
 
-def _gaps(
-    system: SystemData, depth_mm: float | None, shop_c: float, base: Face, top: Face
-) -> tuple[Limit, Limit, bool | None]:
-    from planning.core.casting.gaps import lift_window
-
-    # Without a depth the datasheet's own gaps remain, which do not depend on it.
-    window = lift_window(system, depth_mm or 1.0, shop_c, base, top)
-    return window.opens_h.times(60), window.closes_h.times(60), window.overlap
-
-
-def _attended(
-    system: SystemData, depth_mm: float | None, shop_c: float, base: Face, top: Face, late: Limit
-) -> Limit:
-    if not system.computable or not depth_mm:
-        return greatest(late.datasheet, None)
-    from planning.core.casting.exotherm import solve_lift
-
-    peak_min = 60 * solve_lift(system, depth_mm, shop_c, base, top).peak_h
-    return Limit(peak_min, "computed", None, peak_min)
+def _overlap(opens: Limit, closes: Limit) -> bool | None:
+    if never(opens):
+        return False
+    if opens.value is None or closes.value is None:
+        return None
+    return opens.value <= closes.value
 
 
 def _cautions(
     system: SystemData,
-    shop_c: float,
     deepest: Limit,
     opens: Limit,
     overlap: bool | None,
@@ -134,16 +197,6 @@ def _cautions(
         said.append("No depth limit is known: neither a datasheet figure nor a computed one.")
     elif deepest.value <= 0:
         said.append("The shop is too warm: no depth stays under the system's peak cap.")
-    if system.computable and system.peak_cap_c is None:
-        said.append(
-            f"No peak limit is stated for this system; {system.peak_limit_c:g} °C is taken."
-        )
-    if system.kinetics is not None and system.kinetics.beyond_records(shop_c):
-        low, high = system.kinetics.fitted_from_c, system.kinetics.fitted_to_c
-        said.append(
-            f"The kinetics were fitted to records between {low:g} and {high:g} °C; {shop_c:g} °C "
-            "is far outside, so trust no computed time before a logged pour has confirmed it."
-        )
     if opens.value is None and opens.basis == "computed":
         said.append("At this depth no wait keeps the next lift under the system's peak cap.")
     elif overlap is False:
@@ -154,15 +207,6 @@ def _cautions(
         said.append(
             "At this temperature the cure stalls before demould; the casting needs warmth."
         )
-    if system.largest_pot_kg is None and math.isfinite(system.pot_limit_kg):
-        said.append(
-            f"No pot is planned above {system.pot_limit_kg:g} kg, five times the mass that the "
-            "pot life was read on; tell the largest pot the shop has poured to plan larger ones."
-        )
     if not system.computable:
-        said.append(
-            "Datasheet points only, shifted by the stricter of two activation energies."
-            if system.e_j_mol is None
-            else "Datasheet points only, shifted by one activation energy."
-        )
+        said.append("Datasheet points only, shifted to these temperatures; nothing is computed.")
     return said

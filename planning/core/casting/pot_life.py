@@ -44,21 +44,39 @@ def pot_life_min(
         If a temperature or the mass is out of range.
     """
     require.temperature(shop_c=shop_c)
-    warm_c = shop_c if mix_c is None else max(shop_c, mix_c)
+    warm_c = warmer_c(shop_c, mix_c)
     shortest, _ = _shifted(system, system.datasheet.pot_life, warm_c)
     return least(shortest, _computed_pot_life(system, shop_c, mass_kg, mix_c))
 
 
-def gel_early_min(system: SystemData, shop_c: float) -> Limit:
-    """Return when a thin batch may gel at the earliest: the limit for pouring wet on wet, min."""
-    (shortest, _), computed = _gel(system, shop_c)
+def gel_early_min(system: SystemData, shop_c: float, mix_c: float | None = None) -> Limit:
+    """
+    Return when a thin batch may gel at the earliest: the limit for pouring wet on wet, min.
+
+    The warmer of shop and mix counts.
+    """
+    (shortest, _), computed = _gel(system, warmer_c(shop_c, mix_c))
     return least(shortest, computed)
 
 
-def gel_late_min(system: SystemData, shop_c: float) -> Limit:
-    """Return when a thin batch has gelled at the latest: the limit for the next lift, min."""
-    (_, longest), computed = _gel(system, shop_c)
+def gel_late_min(system: SystemData, shop_c: float, mix_c: float | None = None) -> Limit:
+    """
+    Return when a thin batch has gelled at the latest: the limit for the next lift, min.
+
+    The colder of shop and mix counts.
+    """
+    (_, longest), computed = _gel(system, colder_c(shop_c, mix_c))
     return greatest(longest, computed)
+
+
+def warmer_c(shop_c: float, *others_c: float | None) -> float:
+    """Return the warmest, C; a mix or mould that is not told has the shop's temperature."""
+    return max([shop_c, *(one for one in others_c if one is not None)])
+
+
+def colder_c(shop_c: float, *others_c: float | None) -> float:
+    """Return the coldest, C; a mix or mould that is not told has the shop's temperature."""
+    return min([shop_c, *(one for one in others_c if one is not None)])
 
 
 @dataclass(frozen=True)
@@ -183,7 +201,7 @@ def _computed_pot_life(
     if mass_kg is None or system.thermal is None:
         from planning.core.casting.kinetics import isothermal_time_min
 
-        warm_c = shop_c if mix_c is None else max(shop_c, mix_c)
+        warm_c = warmer_c(shop_c, mix_c)
         return _finite(isothermal_time_min(system.kinetics, warm_c, system.pot_life_conversion))
     from planning.core.casting.bucket import solve_bucket
 

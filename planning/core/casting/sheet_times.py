@@ -11,13 +11,11 @@ from numpy.typing import NDArray
 
 from planning.core.casting.arrhenius import GAS_CONSTANT_J_MOLK, KELVIN
 from planning.core.casting.clock_types import Clock, PouredLift
+from planning.core.casting.soaking import soak_s
 from planning.core.casting.surroundings import STEP_H, Surroundings
 from planning.core.casting.system import TimePoint
 
 Array = NDArray[np.float64]
-
-_HEAT_CAPACITY_J_M3K, _CONDUCTIVITY_W_MK = 2.2e6, 0.4
-"""Of a filled epoxy whose own are not known: slow to warm. Assumed, no source."""
 
 
 @dataclass(frozen=True)
@@ -94,14 +92,7 @@ def _speeds(temps_c: Array, reference_c: float, energies_j_mol: Sequence[float])
 
 def _soaked(lift: PouredLift, around_c: Array) -> Array:
     """Return the temperature of a body that follows its surroundings as slowly as it may."""
-    thermal, depth_m = lift.system.thermal, lift.depth_mm / 1000
-    heat = _HEAT_CAPACITY_J_M3K
-    k = _CONDUCTIVITY_W_MK
-    if thermal is not None:
-        heat, k = thermal.density_kg_m3 * thermal.heat_capacity_j_kgk, thermal.conductivity_w_mk
-    film = lift.top.film_w_m2k
-    resistance = depth_m / (2 * k) + (0.0 if math.isinf(film) else 1 / max(film, 1.0))
-    share = 1 - math.exp(-3600 * STEP_H / (depth_m * heat * resistance))
+    share = 1 - math.exp(-3600 * STEP_H / soak_s(lift.system.thermal, lift.depth_mm, lift.top))
     start = around_c[0] if lift.mix_c is None else min(around_c[0], lift.mix_c)
     from scipy.signal import lfilter
 

@@ -33,6 +33,27 @@ def greatest(datasheet: float | None, computed: float | None) -> Limit:
     return _choose(datasheet, computed, prefer_small=False)
 
 
+def earlier(a: Limit, b: Limit) -> Limit:
+    """Return the stricter of two limits not to be passed; what is unknown limits nothing."""
+    return _tighter(a, b, prefer_small=True)
+
+
+def later(a: Limit, b: Limit) -> Limit:
+    """Return the stricter of two waits; one that never ends is the stricter, see `never`."""
+    return next((one for one in (a, b) if never(one)), _tighter(a, b, prefer_small=False))
+
+
+def never(wait: Limit) -> bool:
+    """Say whether a wait has no end by the computed side."""
+    return wait.value is None and wait.basis == "computed"
+
+
+def _tighter(a: Limit, b: Limit, *, prefer_small: bool) -> Limit:
+    if a.value is None or b.value is None:
+        return b if a.value is None else a
+    return b if b.value != a.value and (b.value < a.value) == prefer_small else a
+
+
 def _choose(datasheet: float | None, computed: float | None, *, prefer_small: bool) -> Limit:
     if datasheet is None and computed is None:
         return Limit(None, "unknown", None, None)

@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 from planning.core.casting import require
 from planning.core.casting.arrhenius import CAREFUL_E_J_MOL, USUAL_E_J_MOL
 
+USUAL_GEL_CONVERSION = 0.577
+"""Of four amine hydrogens on one molecule of hardener and two epoxides, see `gel_conversion`."""
+
 USUAL_PEAK_LIMIT_C = 80.0
 """Hottest a casting may get where its system states no limit. Assumed, no source: boards,
 waxes and most cold-cured systems suffer above it."""
@@ -171,7 +174,9 @@ class SystemData:
     peak_cap_c: float | None = None
     """Hottest a casting of this system may get."""
     service_c: float | None = None
-    gel_conversion: float = 0.577
+    gel_conversion: float = USUAL_GEL_CONVERSION
+    gel_is_known: bool = False
+    """Whether `gel_conversion` is this system's own and not the usual one."""
     pot_life_conversion: float = 0.05
     pot_life_core_c: float = 40.0
     """The pot is dead at this conversion or this core temperature, whichever comes first."""
