@@ -11,6 +11,7 @@ import hashlib
 from typing import Any
 
 from django.core import signing
+from django.core.exceptions import FieldDoesNotExist
 from django.db.models import F, Model, Q, QuerySet
 from rest_framework.pagination import BasePagination
 from rest_framework.response import Response
@@ -32,9 +33,10 @@ class SignedCursor(BasePagination):
         self.limit = _limit(request)
         self.order = _total_order(queryset)
         self.filters = _filters(request)
-        rows = queryset.order_by(*(_ordering(name) for name in self.order))
+        empty = {name for name in self.order if _may_be_empty(queryset.model, name.lstrip("-"))}
+        rows = queryset.order_by(*(_ordering(name, name in empty) for name in self.order))
         if cursor := request.query_params.get("cursor"):
-            rows = rows.filter(_after(self.order, self._read(cursor)))
+            rows = rows.filter(_after(self.order, self._read(cursor), empty))
         found = list(rows[: self.limit + 1])
         self.more = len(found) > self.limit
         self.page = found[: self.limit]
@@ -113,12 +115,34 @@ def _last(order: list[str]) -> str:
     return "-id" if {"-id", "-pk"} & set(order) else "id"
 
 
-def _ordering(name: str) -> Any:
+def _may_be_empty(model: Any, path: str) -> bool:
+    """Whether a sort value can be NULL: its field, or any link on the way to it, may be empty."""
+    for step in path.split("__"):
+        try:
+            field = model._meta.get_field(model._meta.pk.name if step == "pk" else step)
+        except FieldDoesNotExist:
+            return True  # worked out in the query; nobody says that it has a value
+        if field.null:
+            return True
+        if field.is_relation:
+            model = field.related_model
+    return False
+
+
+def _ordering(name: str, may_be_empty: bool) -> Any:
+    """
+    Return one term of the order; empty values come last.
+
+    NULLS LAST is said only where a value can be empty: PostgreSQL keeps its indexes the other way
+    round, and a term that says it cannot be read from one, so the whole table would be sorted.
+    """
+    if not may_be_empty:
+        return name
     field = F(name.lstrip("-"))
     return field.desc(nulls_last=True) if name.startswith("-") else field.asc(nulls_last=True)
 
 
-def _after(order: list[str], values: list[Any]) -> Q:
+def _after(order: list[str], values: list[Any], may_be_empty: set[str]) -> Q:
     """Return the condition for rows behind the given values; empty values sort last."""
     behind = Q(pk__in=[])
     equal = Q()
@@ -128,7 +152,9 @@ def _after(order: list[str], values: list[Any]) -> Q:
             equal &= Q(**{f"{field}__isnull": True})
             continue
         beyond = Q(**{f"{field}__{'lt' if name.startswith('-') else 'gt'}": value})
-        behind |= equal & (beyond | Q(**{f"{field}__isnull": True}))
+        if name in may_be_empty:
+            beyond |= Q(**{f"{field}__isnull": True})
+        behind |= equal & beyond
         equal &= Q(**{field: value})
     return behind
 

@@ -81,6 +81,8 @@ class Lot(models.Model):
         ]
         indexes: ClassVar = [
             models.Index(fields=["site", "material", "status", "expires_on"], name="lot_usable"),
+            # The order every list of lots is read in, a page at a time.
+            models.Index(fields=["site", "expires_on", "code"], name="lot_next_to_expire"),
         ]
 
     def __str__(self) -> str:
