@@ -13,6 +13,8 @@ from rest_framework.parsers import BaseParser
 MOST_BYTES = 1_000_000
 DEEPEST = 20
 MOST_DIGITS = 30
+MOST_MEMBERS = 200
+"""Members of one object; the largest form has fewer than sixty."""
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
@@ -49,6 +51,10 @@ def _constant(text: str) -> Any:
 
 
 def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    if len(pairs) > MOST_MEMBERS:
+        raise ParseError(
+            f"An object of the body has {len(pairs)} members; at most {MOST_MEMBERS} are read."
+        )
     found: dict[str, Any] = {}
     for name, value in pairs:
         if name in found:

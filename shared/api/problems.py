@@ -14,6 +14,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from http import HTTPStatus
+from itertools import islice
 from typing import Any
 
 from django.core.exceptions import (
@@ -38,6 +39,8 @@ from shared.retry import is_away, is_passing
 MEDIA_TYPE = "application/problem+json"
 SECRET_WORDS = ("password", "secret", "token")
 RETRY_AFTER_S = 5
+MOST_PROBLEMS = 100
+"""Problems named in one answer; nobody mends more at a time, and each costs room in the answer."""
 DATABASE_AWAY = (
     "The database cannot be reached. If this was a change, it is not known whether it was kept: "
     "send it again in a few seconds, with the same Idempotency-Key, and it is made once."
@@ -146,8 +149,11 @@ def describe(error: Exception, request: Any) -> tuple[dict[str, Any], dict[str, 
         case BadParameter():
             status, code, detail, errors = 400, "bad_parameter", str(error.detail), error.problems
         case exceptions.ValidationError():
-            errors = [found.as_dict() for found in field_problems(error.detail, request.data)]
+            found = list(islice(field_problems(error.detail, request.data), MOST_PROBLEMS + 1))
+            errors = [one.as_dict() for one in found[:MOST_PROBLEMS]]
             status, code, detail = 422, "validation", " ".join(e["detail"] for e in errors)
+            if len(found) > MOST_PROBLEMS:
+                detail = f"The first {MOST_PROBLEMS} problems are named; there are more. {detail}"
         case ModelInvalid():
             errors = [found.as_dict() for found in _model_problems(error)]
             status, code, detail = 422, "validation", " ".join(e["detail"] for e in errors)

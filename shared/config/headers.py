@@ -5,7 +5,10 @@ from __future__ import annotations
 import re
 import uuid
 from collections.abc import Callable
+from contextlib import suppress
+from ipaddress import ip_address
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 from shared.caller import answering
@@ -38,6 +41,27 @@ class RequestId:
             response = self.get_response(request)
         response["X-Request-Id"] = name
         return response
+
+
+class ClientAddress:
+    """
+    Put the caller's own address in REMOTE_ADDR where a number of our own proxies stand in front.
+
+    Each proxy adds the address it was called from to the end of X-Forwarded-For, so only the last
+    PROXY_COUNT entries were written by ours: what stands before them is whatever a caller made up.
+    Without PROXY_COUNT the header is not read.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        count = settings.PROXY_COUNT
+        hops = [hop.strip() for hop in request.headers.get("X-Forwarded-For", "").split(",")]
+        if count and len(hops) >= count:
+            with suppress(ValueError):
+                request.META["REMOTE_ADDR"] = str(ip_address(hops[-count]))
+        return self.get_response(request)
 
 
 class ContentPolicy:

@@ -9,7 +9,9 @@ from typing import Any
 from django.conf import settings
 from django.urls import include, path
 from django.views.generic import RedirectView
-from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSplitView
+from drf_spectacular.views import SpectacularSwaggerSplitView
+
+from shared.api.description import Description
 
 
 def _of(app: str, name: str) -> list[Any]:
@@ -20,7 +22,7 @@ def _of(app: str, name: str) -> list[Any]:
 
 
 api = [
-    path("openapi.json", SpectacularJSONAPIView.as_view(), name="openapi"),
+    path("openapi.json", Description.as_view(), name="openapi"),
     path("", SpectacularSwaggerSplitView.as_view(url_name="openapi"), name="api-docs"),
     *_of("shared.access", "api_urlpatterns"),
     *_of("shared.audit", "api_urlpatterns"),

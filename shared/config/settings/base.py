@@ -45,6 +45,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "shared.config.headers.RequestId",
+    "shared.config.headers.ClientAddress",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.config.headers.ContentPolicy",
@@ -156,6 +157,7 @@ LOGOUT_REDIRECT_URL = "sign-in"
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_HANDLER = "shared.access.lock.SignInLock"
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "access/locked_out.html"
 AXES_VERBOSE = False
@@ -169,7 +171,9 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = True
 SECURE_HSTS_PRELOAD = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-if environment.flag("BEHIND_PROXY"):
+# How many proxies of our own stand in front; only their entries of X-Forwarded-For are believed.
+PROXY_COUNT = environment.number("PROXY_COUNT", int(environment.flag("BEHIND_PROXY")))
+if PROXY_COUNT:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 LANGUAGE_CODE = "en-gb"
@@ -231,6 +235,8 @@ REST_FRAMEWORK = {
         "caller": f"{environment.number('CALLS_PER_MINUTE', 3000)}/min",
         "stranger": f"{environment.number('STRANGERS_CALLS_PER_MINUTE', 120)}/min",
     },
+    # The address is settled by ClientAddress; the header itself is anybody's to write.
+    "NUM_PROXIES": 0,
     "DEFAULT_PARSER_CLASSES": ["shared.api.parsing.StrictJson"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PAGINATION_CLASS": "shared.api.pagination.SignedCursor",
