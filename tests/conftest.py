@@ -19,6 +19,7 @@ from django.test import TransactionTestCase
 from shared import append_only
 from shared.access.models import Site
 from shared.api.roles import ROLES
+from tests import reference_cases
 from tests.callers import Caller, caller, make_site, make_user
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -56,6 +57,15 @@ def pytest_collection_finish(session: pytest.Session) -> None:
     """Keep what all tests stand on out of the garbage collector: it is walked often otherwise."""
     gc.collect()
     gc.freeze()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_call(item: pytest.Item) -> Iterator[None]:
+    """Fail a test that bears a reference row and never asked what the row expects."""
+    reference_cases.LOOKED_AT.clear()
+    yield
+    if missed := reference_cases.not_looked_at(item):
+        pytest.fail(f"passed without looking at what these rows expect: {missed}")
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from shared.errors import Invalid
 from shared.export import Column, csv_bytes, guarded, xlsx_bytes
-from tests.shop.core.cases import params
+from tests.reference_cases import params
 
 
 @pytest.mark.parametrize("case", params("interchange_checks.csv", "CSV-05", "CSV-06"))

@@ -1,6 +1,7 @@
 """One key, one effect: the table of cases, one test each (IETF HTTPAPI draft, Idempotency-Key)."""
 
 import json
+import re
 import threading
 from datetime import timedelta
 
@@ -13,19 +14,31 @@ from shared.api import idempotency
 from shared.api.models import IdempotencyKey
 from shared.errors import ShopError
 from tests.callers import caller, fresh_key, make_site, make_token, make_user
+from tests.reference_cases import asserts, case
 
 SITES = "/api/v1/sites"
 SENT = {"code": "east", "name": "East"}
+
+
+FILE = "interchange_checks.csv"
+
+
+def status_of(row):
+    """The first status that a row in words asks for."""
+    return int(re.search(r"[1-5]\d\d", case(FILE, row).expected)[0])
 
 
 def post(client, key, sent=SENT, path=SITES):
     return client.post(path, sent, headers={"Idempotency-Key": key} if key else {})
 
 
+@asserts(FILE, "HT-08")
 def test_without_a_key_nothing_happens(api):
     client = api()
     response = super(type(client), client).post(SITES, SENT)
-    assert (response.status_code, response.json()["code"]) == (400, "idempotency_key_missing")
+    assert response.status_code == status_of("HT-08") == 400
+    assert response.json()["code"] == "idempotency_key_missing"
+    assert response["Content-Type"] == "application/problem+json"
     assert not Site.objects.filter(code="east").exists()
 
 
@@ -35,9 +48,13 @@ def test_a_key_of_another_form_is_refused(api, key):
     assert (response.status_code, response.json()["code"]) == (400, "idempotency_key_malformed")
 
 
+@asserts(FILE, "HT-11")
 def test_a_repeat_gets_the_same_answer_and_does_nothing(api):
+    row = case(FILE, "HT-11")
+    assert "each repeat returns the stored status and body of the first" in row.expected
     client, key = api(), fresh_key()
-    first, second = post(client, key), post(client, key)
+    first, *others, second = [post(client, key) for _ in range(row.inputs["repeat"])]
+    assert all(other.content == first.content for other in others)
     assert first.status_code == second.status_code == 201
     assert first.content == second.content
     assert "Idempotent-Replayed" not in first
@@ -60,11 +77,13 @@ def test_the_order_of_members_does_not_matter(api):
     assert again["Idempotent-Replayed"] == "true"
 
 
+@asserts(FILE, "HT-09")
 def test_the_same_key_with_another_body_moves_nothing(api):
     client, key = api(), fresh_key()
     post(client, key)
     other = post(client, key, {"code": "west", "name": "West"})
-    assert (other.status_code, other.json()["code"]) == (422, "idempotency_key_used")
+    assert other.status_code == status_of("HT-09") == 422
+    assert other.json()["code"] == "idempotency_key_used"
     assert not Site.objects.filter(code="west").exists()
 
 
@@ -163,6 +182,7 @@ def together(count, work):
     return found
 
 
+@asserts(FILE, "HT-10")
 @pytest.mark.django_db(transaction=True)
 def test_fifty_equal_requests_at_once_have_one_effect():
     site = make_site("main", is_default=True)
@@ -175,6 +195,7 @@ def test_fifty_equal_requests_at_once_have_one_effect():
         response = post(client, key)
         return response.status_code, response.content, "Idempotent-Replayed" in response
 
+    assert case(FILE, "HT-10").expected.startswith("one 201, the other 409 problem+json")
     answers = together(50, ask)
     assert Site.objects.filter(code="east").count() == 1
     assert {status for status, _, _ in answers} <= {201, 409}

@@ -1,26 +1,30 @@
 """
-Rows of the interchange cases about moments, weeks and durations, as the API itself reads them.
+Rows of the interchange cases about times, tags, keys and pointers, as the product reads them.
 
-The GS1 rows are asserted in `tests/shop/core/test_gs1.py`, the CSV rows in `test_export.py` and
-`tests/shop/ledger/test_pages.py`. The others compute nothing here: calendars, structured
-headers and webhooks are read and written by their libraries, and no UBL is exchanged.
+The others are asserted where labels, files, webhooks and calendars are tested; those that do not
+apply stand in `tests/test_reference_rows.py` with their reason.
 """
 
 from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from rest_framework.serializers import ValidationError
+from rest_framework.test import APIRequestFactory
 
+from planning.cures.page_forms import TemperatureForm
+from shared.api.etags import strong_tags
 from shared.api.fields import MomentField
+from shared.api.idempotency import read_key
+from shared.api.problems import field_problems
 from shared.units import parse_duration, parse_week
-from tests.shop.core.cases import params
+from tests.reference_cases import params
 
 
 @pytest.mark.parametrize(
     "case", params("interchange_checks.csv", "TM-01", "TM-02", "TM-04", "TM-05")
 )
 def test_moment_rows(case):
-    # TM-03 is left out: Python's clock has no place for a leap second; it is refused.
     field = MomentField()
     try:
         moment = field.to_internal_value(case.inputs["value"])
@@ -47,10 +51,45 @@ def test_week_rows(case):
     params("interchange_checks.csv", "TM-06", "TM-08", "IC-05", "IC-07"),
 )
 def test_duration_rows(case):
-    # Left out: TM-07, half an hour is written PT30M here and PT0.5H refused; IC-06, nothing
-    # here lasts less than nothing.
     try:
         found = {"seconds": parse_duration(case.inputs["value"]).total_seconds()}
     except ValueError:
         found = {"error": case.expected.get("error")}
     assert found == case.expected, case.source
+
+
+@pytest.mark.parametrize("case", params("interchange_checks.csv", "IC-08", "IC-09"))
+def test_local_time_rows(case):
+    # Typed on the page of a cure without its offset, at a clock change.
+    sent = {"where": "air", "degrees": "21", "unit": "celsius", "at": case.inputs["local"]}
+    form = TemperatureForm(sent, zone=ZoneInfo(case.inputs["tzid"]))
+    assert form.is_valid(), form.errors
+    found = MomentField().to_representation(form.cleaned_data["at"])
+    assert {"utc": found} == case.expected, case.source
+
+
+@pytest.mark.parametrize("case", params("interchange_checks.csv", "HT-01", "HT-02"))
+def test_tags_marked_weak_never_match_a_row(case):
+    a, b = (strong_tags(case.inputs[name]) for name in "ab")
+    assert bool(a & b) is case.expected["strong"], case.source
+
+
+@pytest.mark.parametrize("case", params("interchange_checks.csv", "HT-06"))
+def test_quoted_key_row(case):
+    asked = APIRequestFactory().post("/", headers={"Idempotency-Key": case.inputs["value"]})
+    assert {"key": read_key(asked)} == case.expected, case.source
+
+
+POINTERS = {
+    "PD-03": {"profile": {"color": ["is not a colour."]}},
+    "PD-04": {"items": [{}, {"quantity_kg": ["is less than 0."]}]},
+    "PD-05": {"a/b": ["is too little."]},
+}
+
+
+@pytest.mark.parametrize("case", params("interchange_checks.csv", *POINTERS))
+def test_pointers_lead_to_the_value_that_was_refused(case):
+    body = case.inputs["request_body"]
+    (found,) = field_problems(POINTERS[case.id], body)
+    assert found.pointer == case.inputs["pointer"], case.source
+    assert found.value == str(case.expected["value"])  # values are answered as text

@@ -12,6 +12,7 @@ from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 from shared.errors import Invalid
 from shared.outgoing import targets, webhook
 from shared.outgoing.webhook import NotDelivered
+from tests.reference_cases import asserts, case, params
 from tests.shared.receiver import Receiver
 
 pytest_plugins = ["tests.shared.receiver"]
@@ -43,6 +44,25 @@ pytest_plugins = ["tests.shared.receiver"]
 )
 def test_only_public_addresses_are_posted_to(address, allowed):
     assert targets.is_allowed(ip_address(address)) is allowed
+
+
+ADDRESSES = ("WH-07", "WH-08", "WH-09", "WH-10")
+
+
+@pytest.mark.parametrize("case", params("interchange_checks.csv", *ADDRESSES))
+def test_address_rows(case):
+    allowed = targets.is_allowed(ip_address(case.inputs["resolved_ip"]))
+    assert {"allow": allowed} == case.expected, case.source
+
+
+@asserts("interchange_checks.csv", "WH-06")
+def test_attempts_follow_the_published_example():
+    row = case("interchange_checks.csv", "WH-06")
+    waits = [0, *webhook.ATTEMPT_WAITS_S]
+    assert waits == row.inputs["delays_s"]
+    hours, rest = divmod(sum(waits), 3600)
+    last = f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
+    assert {"attempts": len(waits), "last_attempt_after": last} == row.expected, row.source
 
 
 def test_own_networks_are_allowed_when_a_shop_lists_them(settings):
@@ -96,14 +116,20 @@ def test_name_that_changes_its_answer_is_connected_at_the_tested_address(monkeyp
     assert (target.host, target.path) == ("hooks.example", "/x?y=1")
 
 
-def test_signature_is_that_of_the_published_vector():
-    # Standard Webhooks 1.0.0, reference library tests (case WH-01).
-    signed = Webhook("whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw").sign(
-        "msg_p5jXN8AQM9LWM0D4loKWxJek",
-        datetime.fromtimestamp(1614265330, UTC),
-        '{"test": 2432232314}',
+@pytest.mark.parametrize("case", params("interchange_checks.csv", "WH-01"))
+def test_signature_is_that_of_the_published_vector(case, receiver):
+    given = case.inputs
+    webhook.post(
+        url=receiver.url,
+        secret=given["secret"],
+        message_id=given["webhook-id"],
+        body=given["body"],
+        now=datetime.fromtimestamp(given["webhook-timestamp"], UTC),
     )
-    assert signed == "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE="
+    ((headers, body),) = receiver.received
+    lower = {name.lower(): value for name, value in headers.items()}
+    assert {"webhook-signature": lower["webhook-signature"]} == case.expected, case.source
+    assert body == given["body"]
 
 
 def post(receiver):

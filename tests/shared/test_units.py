@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shared import units
+from tests.reference_cases import asserts, case
 
 # NIST Handbook 44, appendix C, tables "Units of mass", "of length", "of volume" (from memory of
 # the printed tables; exact by definition of the inch, the pound and the gallon).
@@ -35,6 +36,14 @@ PRINTED = [
 @pytest.mark.parametrize(("value", "given_unit", "wanted", "printed"), PRINTED)
 def test_conversion_gives_the_printed_figure(value, given_unit, wanted, printed):
     assert units.convert(Decimal(value), given_unit, wanted) == Decimal(printed)
+
+
+@asserts("planning_checks.csv", "floz", "lbgal")
+def test_tabled_us_units():
+    floz, lbgal = (case("planning_checks.csv", name) for name in ("floz", "lbgal"))
+    floz.near(float(units.convert(Decimal(1), "fl_oz_us", "ml")))
+    pound, gallon = (units.convert(Decimal(1), *to) for to in (("lb", "kg"), ("gal_us", "l")))
+    lbgal.near(float(pound / gallon))  # kg/L is g/cm3
 
 
 @given(

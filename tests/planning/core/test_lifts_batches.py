@@ -1,11 +1,14 @@
 """Lifts end where they cost the fewest pots; pots hold what vessel and pot life allow."""
 
+from dataclasses import replace
+
 import pytest
 
 from planning.core.batches import divide, mixed_kg, pots_for, poured_kg, usable_batches_kg
 from planning.core.lifts import NoLifts, split
 from planning.core.problem import Layer, Mixer, Settings
 from tests.planning.core.small_weeks import clocks, pour, problem, system
+from tests.reference_cases import params
 
 
 def layers(*masses: float, depth: float = 10.0):
@@ -28,6 +31,16 @@ def test_the_fewest_lifts_end_where_they_cost_the_fewest_pots():
 def test_an_uneven_cut_that_saves_a_pot_wins():
     shape = pour("A", layers=layers(8, 1, 1, 4, 4, 2))
     assert masses(split(shape, system(), Settings(), usable_kg=10.0)) == [10, 10]
+
+
+@pytest.mark.parametrize("case", params("physics_checks.csv", "P083"))
+def test_lifts_of_even_layers_are_equally_deep(case):
+    depth, deepest = case.inputs["depth_mm"], case.inputs["max_lift_mm"]
+    shape = pour("A", layers=layers(*[1.0] * 12, depth=depth / 12))
+    lifts = split(shape, replace(system(), deepest_lift_mm=deepest), Settings(), usable_kg=13.0)
+    assert len(lifts) == 3
+    for lift in lifts:
+        case.near((lift.last_layer - lift.first_layer) * depth / 12)
 
 
 def test_lifts_already_poured_stay():

@@ -5,13 +5,16 @@ import pytest
 from planning.core.solver import packing
 from planning.core.solver.packing import Item
 from tests.benchmarks import instances
+from tests.reference_cases import params, rows
 
+FILE = "planning_checks.csv"
 SETS = ("u120", "u250", "planted", "N1C", "N2C", "N1W")
 ROWS = [
     pytest.param(row, id=row["file"])
     for row in instances.optima("bin_packing")
     if any(row["file"].startswith(f"bin_packing/{s}") for s in SETS)
 ]
+TABLED = [c.id for c in rows(FILE) if "/bin_packing/" in c.inputs.get("file", "")]
 
 
 @pytest.mark.parametrize("row", ROWS)
@@ -21,6 +24,13 @@ def test_the_fewest_bins_are_found_and_proven(row):
     assert len(found.bins) == found.bound == int(row["best_known"])
     assert sorted(i for b in found.bins for i in b) == list(range(len(sizes)))
     assert all(sum(sizes[i] for i in b) <= capacity for b in found.bins)
+
+
+@pytest.mark.parametrize("case", params(FILE, *TABLED))
+def test_tabled_figures_are_those_of_instances_that_are_packed(case):
+    solved = {param.values[0]["file"]: param.values[0] for param in ROWS}
+    row = solved[case.inputs["file"].removeprefix("benchmarks/")]
+    assert int(row["best_known"]) == case.expected, case.words
 
 
 def test_an_item_larger_than_a_bin_is_refused():

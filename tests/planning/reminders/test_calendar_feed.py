@@ -12,8 +12,10 @@ from planning.reminders import actions
 from planning.reminders.calendar_feed import feed_of, owner_of
 from shared.access.models import User
 from tests.planning.reminders.castings import HOUR, NOW, make_cure, make_pour, make_shop
+from tests.reference_cases import params
 
 pytestmark = pytest.mark.django_db
+FILE = "interchange_checks.csv"
 
 
 @pytest.fixture
@@ -99,6 +101,57 @@ def test_feed_is_folded_to_75_octets_with_the_right_line_ends(cure):
     assert max(len(line) for line in raw.split(b"\r\n")) <= 75
     assert str(cure_event()["description"]) == words
     assert raw.decode()
+
+
+def raw_feed_with(**words):
+    from planning.reminders.models import Reminder
+
+    actions.refresh(NOW)
+    Reminder.objects.filter(kind="cure_complete").update(**words)
+    return feed_of(technician(), NOW)
+
+
+@pytest.mark.parametrize("case", params(FILE, "IC-03", "IC-04"))
+def test_text_is_escaped_as_the_standard_has_it(cure, case):
+    unfolded = raw_feed_with(words=case.inputs["text"]).replace(b"\r\n ", b"").decode()
+    assert f"DESCRIPTION:{case.expected['escaped']}\r\n" in unfolded, case.source
+
+
+@pytest.mark.parametrize("case", params(FILE, "IC-02"))
+def test_long_line_is_folded_between_characters(cure, case):
+    title = case.inputs["line"].removeprefix("SUMMARY:")
+    raw = raw_feed_with(title=title)
+    lines = raw.split(b"\r\n")
+    assert max(len(line) for line in lines) <= case.expected["max_octets_per_line"]
+    inside = any(line.decode(errors="replace").count("\ufffd") for line in lines)
+    assert inside is case.expected["splits_inside_a_character"]
+    unfolded = case.inputs["line"] in raw.replace(b"\r\n ", b"").decode()
+    assert unfolded is case.expected["unfolds_to_input"], case.source
+
+
+REQUIRED = {
+    "VCALENDAR": ("PRODID", "VERSION"),
+    "VEVENT": ("UID", "DTSTAMP", "DTSTART"),
+    "VALARM": ("ACTION", "TRIGGER", "DESCRIPTION"),
+}
+
+
+def missing(text):
+    """What RFC 5545 requires and a calendar lacks, as the rows of the cases name it."""
+    return [
+        name if part.name == "VEVENT" else f"{part.name}.{name}"
+        for part in Calendar.from_ical(text).walk()
+        for name in REQUIRED[part.name]
+        if name not in part
+    ]
+
+
+@pytest.mark.parametrize("case", params(FILE, "IC-10", "IC-11"))
+def test_feed_lacks_nothing_that_is_required(cure, case):
+    found = missing(case.inputs["text"])
+    assert {"valid": not found, "missing": found} == case.expected, case.source
+    actions.refresh(NOW)
+    assert missing(feed_of(technician(), NOW)) == []
 
 
 def test_each_event_has_what_the_standard_requires(cure):

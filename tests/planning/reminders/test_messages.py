@@ -1,6 +1,6 @@
 """Who is told of what is due, on which channels and when; once, late ones together."""
 
-from datetime import datetime, time, timedelta, timezone
+from datetime import datetime, time, timedelta
 
 import pytest
 
@@ -10,6 +10,7 @@ from shared.access.models import User
 from shared.errors import Invalid, ShopError
 from tests.factories.shop import make_site, make_user
 from tests.planning.reminders.castings import HOUR, NOW, make_cure, make_pour, make_shop
+from tests.reference_cases import params
 
 pytestmark = pytest.mark.django_db
 EVENING = NOW.replace(hour=20)
@@ -190,15 +191,18 @@ def test_settings_are_made_on_first_use(site):
     assert ReminderSettings.objects.filter(user=user).count() == 1
 
 
-def test_cure_of_a_day_is_told_24_hours_on_across_a_clock_change(db):
-    berlin = make_shop(time_zone="Europe/Berlin")
-    poured_at = datetime(2026, 3, 28, 18, tzinfo=timezone(timedelta(hours=1)))
+@pytest.mark.parametrize("case", params("interchange_checks.csv", "TM-12"))
+def test_cure_across_a_clock_change_is_told_of_when_its_hours_have_passed(db, case):
+    berlin = make_shop(time_zone=case.inputs["zone"])
+    poured_at = datetime.fromisoformat(case.inputs["start"])
     pour = make_pour(berlin)
+    assert case.inputs["duration_s"] == 16 * HOUR.total_seconds()
     make_cure(pour, poured_at=poured_at, demould_due_at=poured_at + 16 * HOUR)
     actions.refresh(poured_at)
     reminder = Reminder.objects.get(kind="cure_complete")
     # 16 h on the night clocks go forward end at 11:00 on the wall, not at 10:00.
-    assert "until Sun 29 Mar 11:00" in reminder.words
+    end = datetime.fromisoformat(case.expected["end"])
+    assert f"until {end:%a %d %b %H:%M}" in reminder.words, case.source
     assert actions.tell_due(poured_at + 16 * HOUR - timedelta(seconds=1)) in (0, 1)
     assert Reminder.objects.get(kind="cure_complete").state == "waiting"
     actions.tell_due(poured_at + 16 * HOUR)

@@ -8,9 +8,9 @@ import pytest
 from shop.core.buying_plan import Arrival, Demand, Line, NoPlan, OrderTerms, price_plan
 from shop.core.buying_program import best_plan
 from shop.core.packs import Pack, steps_of
+from tests.reference_cases import params
 from tests.shop.core import textbook_lot_sizing as lot_sizing
 from tests.shop.core.buying_cases import case, cheapest_by_another_solver, check_by_hand
-from tests.shop.core.cases import params
 
 
 def unit_pack(price=0.0, content=1.0):

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shop.core.fefo import CastingNeed, Holding, allocate, allocate_pairs, less, pair_up
-from tests.shop.core.cases import params
+from tests.reference_cases import params
 
 DAY0 = date(2026, 11, 25)
 

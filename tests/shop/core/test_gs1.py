@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from shop.core import gs1, gs1_label
 from shop.core.gs1 import Element, Gs1Error
-from tests.shop.core.cases import params, rows
+from tests.reference_cases import params, rows
 
 TODAY = date(2026, 11, 25)
 

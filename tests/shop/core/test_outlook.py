@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from shop.core import fefo
 from shop.core.outlook import Rescue, ShortPour, Supply, Use, project
-from tests.shop.core.cases import params
+from tests.reference_cases import params
 
 DAY0 = date(2026, 11, 25)
 

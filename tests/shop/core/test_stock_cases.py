@@ -5,9 +5,9 @@ import re
 import pytest
 
 from shop.core import netting, reorder_policies, safety
+from tests.reference_cases import params, rows
 from tests.shop.core import textbook_lot_sizing as lot_sizing
 from tests.shop.core import textbook_order_sizes as order_sizes
-from tests.shop.core.cases import params, rows
 
 
 def _economic(i):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shop.core import tool_life, weibull
 from shop.core.tool_life import Life, lives
 from shop.core.weibull import Weibull
-from tests.shop.core.cases import CASES, params, rows
+from tests.reference_cases import CASES, params, rows
 
 AT = (6, 7, 10, 13, 16, 22, 23)  # the times the Kaplan-Meier rows give figures for
 

@@ -359,16 +359,5 @@ COMPUTED = {
     "bucket": lambda q: bucket.bucket_diameter_mm(q["batch_kg"], q["rho_kg_per_m3"]),
 }
 
-ELSEWHERE = {
-    "geometry": "core/casting/test_geometry.py and the pattern tests check these rows",
-    "draft": "the pattern tests check these rows",
-}
-
-NOT_COMPUTED = {
-    "P062": "the project states no viscosity",
-    "P083": "lifts are chosen by the planner's own lift rule, checked with it",
-    "P158": "the parameters of the quick invented system are not recorded with its rows",
-    "P159": "as P158",
-    "P160": "as P158",
-    "P161": "as P158",
-}
+NOT_COMPUTED = ("P083", "P158", "P159", "P160", "P161")
+"""Rows of these topics that no function here is asked for."""

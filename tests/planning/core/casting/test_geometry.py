@@ -5,10 +5,8 @@ Sources stand beside each tabled row: see the `source` and `how_obtained` column
 fixtures/reference/cases/physics_checks.csv and planning_checks.csv; a failing row prints them.
 """
 
-import csv
 import json
 import math
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -26,18 +24,7 @@ from planning.core.casting.solids import (
     spherical_cap,
     stated,
 )
-
-CASES = Path(__file__).resolve().parents[4] / "fixtures" / "reference" / "cases"
-
-
-def tabled(name, ids):
-    with (CASES / name).open(newline="") as file:
-        rows = [row for row in csv.DictReader(file) if row["id"] in ids]
-    assert {row["id"] for row in rows} == set(ids)
-    return [
-        pytest.param(row, id=f"{row['id']} {row['source'][:40]}: {row['how_obtained'][:40]}")
-        for row in rows
-    ]
+from tests.reference_cases import params
 
 
 def physics_value(given):
@@ -59,26 +46,22 @@ def physics_value(given):
     return frustum(60, 100, 150).depth_for_volume(given["pour_L"])
 
 
-@pytest.mark.parametrize(
-    "row", tabled("physics_checks.csv", ["P100", "P101", "P102", "P103", "P104", "P105"])
-)
-def test_tabled_volumes(row):
-    value = physics_value(json.loads(row["inputs"]))
-    assert value == pytest.approx(float(row["expected"]), rel=float(row["rel_tolerance"]))
+@pytest.mark.parametrize("case", params("physics_checks.csv", *(f"P10{n}" for n in range(6))))
+def test_tabled_volumes(case):
+    case.near(physics_value(case.inputs))
 
 
-def planning_value(row):
-    given = json.loads(row["inputs"])
-    if row["id"] == "cap_1":
+def planning_value(case):
+    given = case.inputs
+    if case.id == "cap_1":
         return spherical_cap(given["R"], given["h"]).volume_l() * 1e6
-    assert row["id"] == "cap_height"
+    assert case.id == "cap_height"
     return spherical_cap(given["R"], given["R"]).depth_for_volume(given["litres"])
 
 
-@pytest.mark.parametrize("row", tabled("planning_checks.csv", ["cap_1", "cap_height"]))
-def test_tabled_caps(row):
-    expected, tolerance = float(row["expected"]), float(row["rel_tolerance"])
-    assert planning_value(row) == pytest.approx(expected, rel=tolerance)
+@pytest.mark.parametrize("case", params("planning_checks.csv", "cap_"))
+def test_tabled_caps(case):
+    case.near(planning_value(case))
 
 
 SHAPES = [

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from planning.core.casting.filled import density_from_mass_fractions, filler_volume_fraction
 from planning.core.casting.mixing import (
     Losses,
     MixRatio,
@@ -14,18 +15,41 @@ from planning.core.casting.mixing import (
     hardener_per_100_by_volume,
     mix_for_volume,
     mixed_density_kg_l,
+    stoichiometric_per_100,
 )
+from tests.reference_cases import params
 
 RATIO = MixRatio(12.0, 2.0)
 
 
-def test_published_worked_figures_of_the_planning_cases():
-    """Rows vol_ratio, mix_density and split_mass of planning_checks.csv (computed there)."""
-    assert hardener_per_100_by_volume(20.0, 1.65, 0.98) == pytest.approx(33.673469388, rel=1e-9)
-    assert mixed_density_kg_l(20.0, 1.65, 0.98) == pytest.approx(1.481221374, rel=1e-9)
-    need = mix_for_volume(7.5, 1.4812213740458013, Losses(waste_fraction=0.05))
-    resin_kg, hardener_kg = MixRatio(20.0).split_kg(need.total_kg)
-    assert (resin_kg, hardener_kg) == pytest.approx((9.720515267, 1.944103053), rel=1e-9)
+def filler_share(i):
+    """Filler by volume out of parts by weight and the densities of mix and matrix."""
+    masses = [i["resin"], i["hardener"], i["filler"]]
+    shares = [m / sum(masses) for m in masses]
+    mix = density_from_mass_fractions(shares, i["rho"])
+    matrix = mixed_density_kg_l(i["hardener"], i["rho"][0], i["rho"][1])
+    return filler_volume_fraction(mix, matrix, i["rho"][2])
+
+
+WORKED = {
+    "vol_ratio": lambda i: hardener_per_100_by_volume(i["pbw"], i["rho_resin"], i["rho_hardener"]),
+    "mix_density": lambda i: mixed_density_kg_l(i["masses"][1], *i["rho"]),
+    "split_mass": lambda i: list(
+        MixRatio(i["pbw"]).split_kg(
+            mix_for_volume(
+                i["litres"], i["mix_density"], Losses(waste_fraction=i["waste"])
+            ).total_kg
+        )
+    ),
+    "phr_1": lambda i: stoichiometric_per_100(i["eew"], i["ahew"]),
+    "phr_deta": lambda i: stoichiometric_per_100(i["eew"], i["mw"] / i["active_h"]),
+    "filler_phr": filler_share,
+}
+
+
+@pytest.mark.parametrize("case", params("planning_checks.csv", *WORKED))
+def test_worked_figures_of_the_planning_cases(case):
+    case.check(WORKED[case.id](case.inputs))
 
 
 @settings(deadline=None)

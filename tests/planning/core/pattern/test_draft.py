@@ -1,9 +1,6 @@
 """Draft, undercut and trapped areas against closed forms and the tabled rows."""
 
-import csv
-import json
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -20,41 +17,29 @@ from planning.core.pattern.draft import (
 from planning.core.pattern.mesh import Mesh, lay_down
 from planning.core.pattern.raster import Overhang, trapped_mm2
 from tests.planning.core.pattern.meshes import box_mesh, dovetail_mesh, frustum_mesh, sphere_mesh
+from tests.reference_cases import params
 
-CASES = Path(__file__).parents[4] / "fixtures" / "reference" / "cases"
-
-
-def rows_of(name):
-    with (CASES / name).open(encoding="utf-8", newline="") as file:
-        return {row["id"]: row for row in csv.DictReader(file)}
+FILE = "planning_checks.csv"
 
 
-PHYSICS, PLANNING = rows_of("physics_checks.csv"), rows_of("planning_checks.csv")
+@pytest.mark.parametrize("tabled", params("physics_checks.csv", "P107", "P108", "P109", "P110"))
+def test_tabled_draft(tabled):
+    tabled.near(draft_deg(tabled.inputs["normal"], tabled.inputs["pull"])[0])
 
 
-@pytest.mark.parametrize("name", ["P107", "P108", "P109", "P110"])
-def test_tabled_draft(name):
-    row = PHYSICS[name]
-    given = json.loads(row["inputs"])
-    got = draft_deg(given["normal"], given["pull"])[0]
-    expected = float(row["expected"])
-    allowed = float(row["rel_tolerance"]) * abs(expected) + 1e-9
-    assert abs(got - expected) <= allowed, f"{row['source']}: {row['how_obtained']}"
-
-
-def test_tabled_draft_of_a_frustum_side():
-    row = PLANNING["draft_frustum"]
-    given = json.loads(row["inputs"])
+@pytest.mark.parametrize("tabled", params(FILE, "draft_frustum"))
+def test_tabled_draft_of_a_frustum_side(tabled):
+    given = tabled.inputs
     mesh = frustum_mesh(given["sides"], given["r_bottom"], given["r_top"], given["height"])
-    sides = draft_deg(mesh.area_vectors()[: 2 * given["sides"]])
-    assert sides == pytest.approx(float(row["expected"]), rel=float(row["rel_tolerance"]))
+    for side in draft_deg(mesh.area_vectors()[: 2 * given["sides"]]):
+        tabled.near(side)
 
 
-def test_tabled_draft_of_a_cone_is_the_limit_of_many_sides():
-    row = PLANNING["draft_cone"]
-    given = json.loads(row["inputs"])
+@pytest.mark.parametrize("tabled", params(FILE, "draft_cone"))
+def test_tabled_draft_of_a_cone_is_the_limit_of_many_sides(tabled):
+    given = tabled.inputs
     exact = math.degrees(math.atan((given["r_bottom"] - given["r_top"]) / given["height"]))
-    assert exact == pytest.approx(float(row["expected"]), rel=float(row["rel_tolerance"]))
+    tabled.near(exact)
     mesh = frustum_mesh(20_000, given["r_bottom"], given["r_top"], given["height"])
     assert draft_deg(mesh.area_vectors()[:1])[0] == pytest.approx(exact, rel=1e-6)
 

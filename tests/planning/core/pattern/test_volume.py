@@ -4,11 +4,8 @@ Volume and section area by height of meshes, against closed forms and an indepen
 Rows of the reference cases print their source when they fail.
 """
 
-import csv
 import functools
-import json
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,102 +23,108 @@ from tests.planning.core.pattern.meshes import (
     frustum_mesh,
     sphere_mesh,
 )
+from tests.reference_cases import asserts, case, params
 
-CASES = Path(__file__).parents[4] / "fixtures" / "reference" / "cases"
-SOLIDS = ("cyl64", "frustum48", "pyramid4")
-
-
-def rows_of(name):
-    with (CASES / name).open(encoding="utf-8", newline="") as file:
-        return {row["id"]: row for row in csv.DictReader(file)}
+FILE = "planning_checks.csv"
 
 
-PLANNING, PHYSICS = rows_of("planning_checks.csv"), rows_of("physics_checks.csv")
+def row(name, file=FILE):
+    return case(file, name)
 
 
-def assert_row(row, value):
-    expected = float(row["expected"])
-    assert value == pytest.approx(expected, rel=float(row["rel_tolerance"])), (
-        f"{row['id']}: {row['source']}; {row['how_obtained']}"
-    )
-
-
-def solid_of(row):
-    given = json.loads(row["inputs"])
+def solid_of(tabled):
+    given = tabled.inputs
     mesh = frustum_mesh(given["sides"], given["r_bottom"], given["r_top"], given["height"])
     return mesh, given.get("z")
 
 
-@pytest.mark.parametrize("name", SOLIDS)
-def test_tabled_volume_of_a_frustum(name):
-    mesh, _ = solid_of(PLANNING[f"vol_{name}"])
-    assert_row(PLANNING[f"vol_{name}"], mesh.signed_volume_mm3())
-    assert_row(PLANNING[f"vol_{name}"], Sections(lay_down(mesh)).volume_mm3())
+@pytest.mark.parametrize("tabled", params(FILE, "vol_cyl", "vol_fru", "vol_pyr"))
+def test_tabled_volume_of_a_frustum(tabled):
+    mesh, _ = solid_of(tabled)
+    tabled.near(mesh.signed_volume_mm3())
+    tabled.near(Sections(lay_down(mesh)).volume_mm3())
 
 
-@pytest.mark.parametrize("name", SOLIDS)
-def test_tabled_section_area(name):
-    mesh, height = solid_of(PLANNING[f"sec_{name}"])
-    assert_row(PLANNING[f"sec_{name}"], Sections(lay_down(mesh)).area_mm2(height))
+@pytest.mark.parametrize("tabled", params(FILE, "sec_"))
+def test_tabled_section_area(tabled):
+    mesh, height = solid_of(tabled)
+    tabled.near(Sections(lay_down(mesh)).area_mm2(height))
 
 
-@pytest.mark.parametrize("name", SOLIDS)
-def test_tabled_fill_below_a_height(name):
-    mesh, height = solid_of(PLANNING[f"fill_{name}"])
+@pytest.mark.parametrize("tabled", params(FILE, "fill_"))
+def test_tabled_fill_below_a_height(tabled):
+    mesh, height = solid_of(tabled)
     sections = Sections(lay_down(mesh))
-    assert_row(PLANNING[f"fill_{name}"], sections.volume_below_mm3(height))
-    assert_row(PLANNING[f"fill_{name}"], sections.shape().shape.volume_l(0, height) * 1e6)
+    tabled.near(sections.volume_below_mm3(height))
+    tabled.near(sections.shape().shape.volume_l(0, height) * 1e6)
 
 
+@asserts("physics_checks.csv", "P106")
 def test_tabled_box_mesh_in_litres():
-    given = json.loads(PHYSICS["P106"]["inputs"])
+    given = row("P106", "physics_checks.csv").inputs
     mesh = box_mesh(given["a_m"], given["b_m"], given["c_m"])
     read = read_pattern(binary_stl(mesh), "box.stl", "m")
     assert read.signed_volume_mm3() / 1e6 == pytest.approx(7.2, rel=1e-6)  # single precision file
     exact = Mesh(mesh.points_mm * 1000, mesh.facets)
-    assert_row(PHYSICS["P106"], exact.signed_volume_mm3() / 1e6)
+    row("P106", "physics_checks.csv").near(exact.signed_volume_mm3() / 1e6)
 
 
+@asserts(FILE, "flip")
 def test_tabled_inside_out_mesh():
     prism = frustum_mesh(24, 30, 30, 40)
     turned = Mesh(prism.points_mm, prism.facets[:, ::-1])
-    assert_row(PLANNING["flip"], turned.signed_volume_mm3())
+    row("flip").near(turned.signed_volume_mm3())
     found = inspect(turned)
     assert found.closed
     assert found.inside_out
     assert not found.solid
 
 
+@asserts(FILE, "hole")
 def test_tabled_leak_makes_the_sum_depend_on_the_origin():
     prism = frustum_mesh(24, 30, 30, 40)
     leaky = Mesh(prism.points_mm, np.delete(prism.facets, 3 * 24, axis=0))
     here = leaky.signed_volume_mm3(origin_mm=(0, 0, 0))
     moved = leaky.signed_volume_mm3(origin_mm=(0, 0, -1000))
-    assert_row(PLANNING["hole"], moved - here)
+    row("hole").near(moved - here)
     found = inspect(leaky)
     assert not found.closed
     assert found.open_edges == 3
 
 
+@asserts(FILE, "inch")
 def test_tabled_inches_read_as_millimetres():
     data = binary_stl(box_mesh(4, 3, 2))
     inch, mm = (read_pattern(data, "b.stl", unit).signed_volume_mm3() for unit in ("inch", "mm"))
-    assert_row(PLANNING["inch"], inch / mm)
+    row("inch").near(inch / mm)
 
 
+@asserts(FILE, "f32")
+def test_tabled_step_of_the_numbers_in_a_file_is_kept():
+    near = row("f32").inputs["at"]
+    beyond = float(np.nextafter(np.float32(near), np.float32(2 * near)))
+    short, long = (
+        np.ptp(read_pattern(binary_stl(box_mesh(side, 10, 10)), "b.stl", "mm").points_mm[:, 0])
+        for side in (near, beyond)
+    )
+    row("f32").near(long - short)
+
+
+@asserts(FILE, "inscribed")
 def test_tabled_loss_of_a_polygon_for_a_circle():
-    sides = json.loads(PLANNING["inscribed"]["inputs"])["n"]
+    sides = row("inscribed").inputs["n"]
     prism = frustum_mesh(sides, 50, 50, 80)
     lost = 1 - prism.signed_volume_mm3() / (math.pi * 50**2 * 80)
-    assert lost == pytest.approx(float(PLANNING["inscribed"]["expected"]), abs=1e-9)
+    row("inscribed").near(lost)
 
 
+@asserts(FILE, "rough")
 def test_tabled_shaken_mesh_has_one_volume_whatever_the_origin():
     mesh = frustum_mesh(40, 60, 45, 90)
     shaken = mesh.points_mm + np.random.default_rng(5).normal(0, 0.8, mesh.points_mm.shape)
     rough = Mesh(shaken, mesh.facets)
     far = rough.signed_volume_mm3(origin_mm=(5000, -3000, 1000))
-    assert_row(PLANNING["rough"], far / rough.signed_volume_mm3())
+    row("rough").near(far / rough.signed_volume_mm3())
     assert Sections(lay_down(rough)).volume_mm3() == pytest.approx(
         rough.signed_volume_mm3(), rel=1e-12
     )
