@@ -8,8 +8,31 @@ document.addEventListener("change", (event) => {
 document.addEventListener("click", (event) => {
   if (event.target.closest("[data-prints]")) window.print();
   const asks = event.target.closest("[data-asks]");
-  if (asks && !window.confirm(asks.dataset.asks)) event.preventDefault();
+  if (asks && !asks.dataset.sure) { event.preventDefault(); askOnce(asks); }
 });
+
+/* What cannot be undone is asked once more, on the page itself. */
+function askOnce(button) {
+  const dialog = document.createElement("dialog");
+  const words = document.createElement("p");
+  const deeds = document.createElement("div");
+  const yes = document.createElement("button");
+  const no = document.createElement("button");
+  dialog.className = "card card--stop";
+  deeds.className = "deeds";
+  words.textContent = button.dataset.asks;
+  yes.textContent = button.textContent.trim();
+  yes.className = "button--stop";
+  no.textContent = "Leave it";
+  no.className = "button--plain";
+  yes.addEventListener("click", () => { dialog.close(); button.dataset.sure = "yes"; button.form.requestSubmit(button); });
+  no.addEventListener("click", () => dialog.close());
+  dialog.addEventListener("close", () => dialog.remove());
+  deeds.append(no, yes);
+  dialog.append(words, deeds);
+  document.body.append(dialog);
+  dialog.showModal();
+}
 
 document.addEventListener("DOMContentLoaded", () => {
   for (const button of document.querySelectorAll("[data-nojs]")) button.hidden = true;
