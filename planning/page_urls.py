@@ -56,6 +56,7 @@ urlpatterns = [
     path("plans/<int:pk>/reasons/", reasons_pages.reasons, name="plan-reasons"),
     path("plans/<int:pk>/stop/", schedule.stop, name="plan-stop"),
     path("plans/<int:pk>/confirm/", schedule.confirm, name="plan-confirm"),
+    path("alarms.json", weigh_in.site_alarms, name="alarms"),
     path("batches/<int:pk>/", weigh_in.batch, name="batch"),
     path("batches/<int:pk>/state.json", weigh_in.batch_state, name="batch-state"),
     path("batches/<int:pk>/mark.json", weigh_in.batch_mark, name="batch-mark"),

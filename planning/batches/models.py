@@ -217,6 +217,8 @@ class EntryKind(models.TextChoices):
     NO_MORE = "no_more", "No more goes into this row"
     HOT_POT = "hot_pot", "Hot pot"
     SPILL = "spill", "Spill or splash"
+    LEAK_SEEN = "leak_seen", "Leak seen"
+    SHORT_SEEN = "short_seen", "The pot is short"
     ALL_CLEAR = "all_clear", "Trouble is over"
     REWEIGHED = "reweighed", "Weighing amended"
     SCRAPPED = "scrapped", "Pot scrapped"
@@ -224,6 +226,10 @@ class EntryKind(models.TextChoices):
     SHORT = "short", "Poured short"
     REMARK = "remark", "Remark"
     AMENDMENT = "amendment", "Amendment of an earlier entry"
+
+
+ALARMS = (EntryKind.HOT_POT, EntryKind.LEAK_SEEN, EntryKind.SPILL, EntryKind.SHORT_SEEN)
+"""Trouble told by one tap; each stays open until somebody says that it is over."""
 
 
 class BatchEntry(models.Model):
@@ -258,6 +264,14 @@ class BatchEntry(models.Model):
                 | (~Q(kind="amendment") & Q(amends__isnull=True)),
                 name="batchentry_amendment_names_its_original",
             ),
+        ]
+        # Every open page asks for open alarms every few seconds.
+        indexes: ClassVar = [
+            models.Index(
+                fields=["batch", "at"],
+                condition=Q(kind__in=["hot_pot", "leak_seen", "spill", "short_seen"]),
+                name="batchentry_alarms",
+            )
         ]
 
     def __str__(self) -> str:

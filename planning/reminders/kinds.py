@@ -27,6 +27,13 @@ CASTING = "Follow the safety data sheet, local rules and trained people; the str
 EMAILED = (Channel.TODAY, Channel.EMAIL, Channel.CALENDAR)
 
 RULES: dict[str, KindRule] = {
+    Kind.ALARM: KindRule(
+        roles=(Role.TECHNICIAN, Role.PLANNER),
+        channels=EMAILED,
+        confirm_within=timedelta(minutes=5),
+        through_quiet=True,
+        caution="Go there or ring up; nobody stays alone with a hot pot. " + CASTING,
+    ),
     Kind.CURE_COMPLETE: KindRule(
         roles=(Role.TECHNICIAN,),
         channels=EMAILED,

@@ -23,6 +23,7 @@ class Kind(models.TextChoices):
     LOT_EXPIRES = "lot_expires", "Lot soon expired"
     TOOL_DUE = "tool_due", "Tool due for a re-coat or inspection"
     ORDER_LATE = "order_late", "Order late"
+    ALARM = "alarm", "Trouble at a pot"
 
 
 class Channel(models.TextChoices):

@@ -13,6 +13,7 @@ from planning.clocks.standing import Standing, running
 from planning.pours.models import OrderStatus, PourStatus, PourStep, ToolOrder
 from planning.reminders.models import Kind
 from planning.reminders.staffing import last_out
+from planning.weigh_in import alarms
 from shared import clock
 from shared.access.models import Site
 from shop import stores
@@ -64,6 +65,7 @@ PAGES = {
     "order": "/orders/",
     "lot": "/stock/lots/{}/",
     "tool": "/tools/{}/",
+    "batch": "/batches/{}/",
 }
 """Paths of pages. Written out, so that a worker need not load every page to know them."""
 
@@ -261,7 +263,25 @@ def tools_due(now: datetime, only: Ids = None) -> Iterator[Wanted]:
         )
 
 
+def pots_in_trouble(now: datetime, only: Ids = None) -> Iterator[Wanted]:
+    """A pot of which somebody has told trouble that is not over yet."""
+    for entry in alarms.open_entries(only=only):
+        who = "Somebody" if entry.by is None else str(entry.by)
+        site = entry.batch.site
+        yield Wanted(
+            Kind.ALARM,
+            f"entry:{entry.pk}",
+            site.pk,
+            entry.recorded_at,
+            f"{entry.get_kind_display()}: batch {entry.batch.number}",
+            f"{who} told it at {clock.local(entry.at, site):%H:%M}. "
+            f"{alarms.what_to_do(entry.kind)[0]}",
+            page_of("batch", entry.batch_id),
+        )
+
+
 SOURCES: dict[str, Source] = {
+    Kind.ALARM: pots_in_trouble,
     Kind.CURE_COMPLETE: cures_complete,
     Kind.NEXT_LIFT_OPENS: lifts_open,
     Kind.NEXT_LIFT_CLOSES: lifts_close,

@@ -10,6 +10,7 @@ from planning.batch_sheets.queries import batch_row
 from planning.batches.models import Batch, BatchEntry, EntryKind, Weighing
 from planning.batches.printed import decimals_of
 from planning.clocks.deadline import deadline_of
+from planning.weigh_in import alarms
 from planning.weigh_in.contents import residue_kg
 from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.replan import offer_of
@@ -82,6 +83,8 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
             for code, text in stores.hazard_lines([info.resin.id, info.hardener.id])
         ],
         "new_plan": offer_of(batch),
+        "alarms": [alarms.plain(one) for one in alarms.open_of(batch.entries.all())],
+        "care": alarms.care(),
         "zone": batch.site.time_zone,
         "now": now,
     }

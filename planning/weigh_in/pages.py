@@ -10,11 +10,12 @@ from django.contrib import messages
 from django.contrib.staticfiles import finders
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from planning.batches.models import Batch, BatchEntry, EntryKind
-from planning.weigh_in import actions, quarantine, replan, scale_readings
+from planning.weigh_in import actions, alarms, quarantine, replan, scale_readings
 from planning.weigh_in.models import CastingQuarantine
 from planning.weigh_in.page_mark import mark_of
 from planning.weigh_in.page_state import batch_with_parts, state_of
@@ -77,6 +78,24 @@ def batch_mark(request: HttpRequest, pk: int) -> JsonResponse:
     if found is None:
         raise Http404(f"There is no batch {pk} at {request.site}.")
     return JsonResponse({"mark": found})
+
+
+@never_cache
+@needs("batches:read")
+def site_alarms(request: HttpRequest) -> JsonResponse:
+    """Tell every open page of the site which pots are in trouble."""
+    rows = [
+        {
+            "id": entry.pk,
+            "batch": entry.batch_id,
+            "words": f"{entry.get_kind_display()}: batch {entry.batch.number}, told "
+            f"{clock.local(entry.at, request.site):%H:%M}"
+            + ("" if entry.by is None else f" by {entry.by}"),
+            "path": reverse("batch", args=[entry.batch_id]),
+        }
+        for entry in alarms.open_entries(site_id=request.site.pk)
+    ]
+    return JsonResponse({"alarms": rows})
 
 
 @require_POST

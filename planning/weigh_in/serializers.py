@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
@@ -11,11 +12,23 @@ from rest_framework import serializers
 from planning.batches.models import Batch, BatchEntry, BatchLine, BatchPortion, EntryKind, Weighing
 from planning.batches.serializers import BatchSerializer
 from planning.clocks.deadline import Deadline, deadlines
+from planning.weigh_in import alarms
 from planning.weigh_in.models import GateRecord
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 
 KG = {"max_digits": 10, "decimal_places": 4}
+
+
+class AlarmSerializer(serializers.Serializer):
+    """Trouble at a pot that nobody has called over yet, and the usual care."""
+
+    id = serializers.CharField(help_text="Of its entry in the log.")
+    kind = serializers.CharField(help_text="hot_pot, leak_seen, spill or short_seen.")
+    label = serializers.CharField()
+    at = serializers.DateTimeField()
+    by = serializers.CharField(allow_blank=True)
+    what_to_do = serializers.ListField(child=serializers.CharField())
 
 
 class LiveBatchSerializer(BatchSerializer):
@@ -28,6 +41,7 @@ class LiveBatchSerializer(BatchSerializer):
 
     pour_by = serializers.SerializerMethodField()
     pour_by_basis = serializers.SerializerMethodField()
+    alarms = serializers.SerializerMethodField()
 
     @extend_schema_field(OpenApiTypes.DATETIME)
     def get_pour_by(self, batch: Batch) -> datetime:
@@ -38,6 +52,14 @@ class LiveBatchSerializer(BatchSerializer):
         """Return what that rests on."""
         return self._deadline(batch).basis
 
+    @extend_schema_field(AlarmSerializer(many=True))
+    def get_alarms(self, batch: Batch) -> list[dict[str, Any]]:
+        """Return the trouble that is not over."""
+        return [
+            dict(AlarmSerializer(alarms.plain(one)).data)
+            for one in alarms.open_of(batch.entries.all())
+        ]
+
     def _deadline(self, batch: Batch) -> Deadline:
         """Return a batch's deadline, read for a whole list at once."""
         known: dict[int, Deadline] = self.context.setdefault("deadlines", {})
@@ -47,7 +69,7 @@ class LiveBatchSerializer(BatchSerializer):
         return known[batch.pk]
 
     class Meta(BatchSerializer.Meta):
-        fields = [*BatchSerializer.Meta.fields, "pour_by", "pour_by_basis"]
+        fields = [*BatchSerializer.Meta.fields, "pour_by", "pour_by_basis", "alarms"]
         read_only_fields = [name for name in fields if name != "pinned"]
 
 

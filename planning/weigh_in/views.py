@@ -43,7 +43,7 @@ class BatchViewSet(
 
     queryset = (
         Batch.objects.select_related("site")
-        .prefetch_related("people", "lines__container__lot", "portions__lift", "entries")
+        .prefetch_related("people", "lines__container__lot", "portions__lift", "entries__by")
         .order_by("id")
     )
     serializer_class = LiveBatchSerializer

@@ -79,7 +79,7 @@ document.addEventListener("DOMContentLoaded", () => {
     Queue.add({ batch: id, kind, url, label, body: own, ...more });
     shown = null;
     draw();
-    if (lessPoured) { Trouble.ask({ state, record, preset: lessPoured }); return; }
+    if (lessPoured) { Trouble.open({ state, record, kind: "short", preset: lessPoured }); return; }
     part("step").focus({ preventScroll: true });
     part("step").scrollIntoView({ block: "start" });
   }
@@ -166,37 +166,11 @@ document.addEventListener("DOMContentLoaded", () => {
     ];
   }
 
-  function drawPrepare() {
-    const numbers = {};
-    const numberField = (name, label, low, high) => {
-      numbers[name] = { field: h("input", { id: name, inputmode: "decimal", autocomplete: "off" }), label, low, high };
-      return h("div", { class: "field" }, h("label", { for: name }, label), numbers[name].field);
-    };
-    const verdict = h("div", { class: "judge", role: "status" }, "Leave all three empty when nothing was measured.");
-    const begin = () => {
-      const facts = {};
-      for (const [name, { field, label, low, high }] of Object.entries(numbers)) {
-        if (!field.value.trim()) continue;
-        const [what, unit] = label.split(", ");
-        const value = Number(field.value.replace(",", "."));
-        if (Number.isNaN(value) || value < low || value > high) {
-          verdict.className = "judge judge--stop";
-          verdict.textContent = `${what} is ${field.value}; it must be a number from ${low} to ${high} ${unit}.`;
-          field.focus();
-          return;
-        }
-        facts[name] = value.toFixed(1);
-      }
-      sessionStorage.setItem(`shop.ready-${id}`, "yes");
-      if (Object.keys(facts).length) record("conditions", "Air, surface and humidity", { facts });
-      else { shown = null; draw(); }
-    };
-    const cans = state.lines.map((line) => h("li", {}, `${line.material}: can ${line.container}, lot ${line.lot}${line.shelf ? `, ${line.shelf}` : ""}`));
-    const stir = state.stir.map((name) => h("li", {}, `Stir up ${name} in its can, down to the bottom.`));
-    return [h("ul", {}, ...cans, ...stir, h("li", {}, "Gloves, eye protection, fresh air. Two clean containers, a mixer, a clock.")),
-      h("div", { class: "three" }, numberField("air_c", "Air, °C", -30, 60), numberField("surface_c", "Surface of the pattern, °C", -30, 200), numberField("humidity_percent", "Humidity, %", 1, 100)),
-      verdict, h("button", { type: "button", class: "button--big", id: "ready", tap: begin }, "Ready to weigh")];
-  }
+  const drawPrepare = () => MakeReady.draw({ state, ready: (facts) => {
+    sessionStorage.setItem(`shop.ready-${id}`, "yes");
+    if (Object.keys(facts).length) record("conditions", "Air, surface and humidity", { facts });
+    else { shown = null; draw(); }
+  } });
 
   /* What a pot that holds less than planned fills, and what then remains. */
   function shortPot() {
@@ -261,29 +235,6 @@ document.addEventListener("DOMContentLoaded", () => {
       h("p", {}, h("a", { class: "button", href: "/today/" }, "Back to Today"))];
   }
 
-  /* Nothing is edited: an amendment is a further entry that names the first one and says why. */
-  function amend(entryId, what) {
-    const words = window.prompt(`What is really so, and why was it written otherwise? (${what})`, "");
-    if (words !== null && words.trim()) record("amendment", "Amendment", { amends: String(entryId), words: words.trim() });
-  }
-
-  /* A weight that was written down wrong: what it really was, and how that is known. */
-  function reweigh(one, line) {
-    const kg = h("input", { id: "amend-kg", inputmode: "decimal", autocomplete: "off" });
-    const why = h("input", { id: "amend-reason", autocomplete: "off", maxlength: "200" });
-    const verdict = h("p", { class: "judge", id: "amend-judge", role: "status" }, `${BatchLog.capital(line.role)} stands as ${kgText(Pot.units(one.kg))} kg. If the pot turns out to be off its ratio, its castings are quarantined and a new plan is offered.`);
-    const go = () => {
-      const text = kg.value.replace(",", ".").trim();
-      const fault = !/^\d{1,4}(\.\d{1,4})?$/.test(text) || Number(text) === 0 ? `Really, kg, is ${text || "empty"}; give kg above 0.` : why.value.trim().length < 3 ? `The reason is ${why.value.trim() || "empty"}; write at least 3 letters.` : null;
-      if (fault) { verdict.className = "judge judge--stop"; verdict.textContent = fault; return; }
-      part("amend").replaceChildren();
-      record("reweighed", `${BatchLog.capital(line.role)} really ${text} kg`, { weighing: String(one.id), to_kg: text, reason: why.value.trim() });
-    };
-    part("amend").replaceChildren(h("div", { class: "card card--mind" }, h("label", { for: "amend-kg" }, "Really, kg"), kg, h("label", { for: "amend-reason" }, "How is that known?"), why, verdict,
-      h("button", { type: "button", id: "amend-take", tap: go }, "Put the weighing right"), h("button", { type: "button", class: "button--plain", tap: () => part("amend").replaceChildren() }, "Leave it")));
-    kg.focus();
-  }
-
   function takeBack(row) {
     scanned.delete(row.line);
     Queue.drop([row.key]);
@@ -317,8 +268,9 @@ document.addEventListener("DOMContentLoaded", () => {
     else if (over || contactAt()) PotClock.stop("–", "No pot life runs.");
     else PotClock.stop(`${state.pot_life_min} min`, "of pot life, from first contact.");
     BatchLog.drawNetwork({ batch: id, back: takeBack, again: recordAsWell, happened });
-    BatchLog.drawRows({ batch: id, state, kgText, clockText, amend: records ? amend : null, reweigh: records ? reweigh : null });
+    BatchLog.drawRows({ batch: id, state, kgText, clockText, amend: records ? (entry, what) => PutRight.amend({ entry, what, record }) : null, reweigh: records ? (one, line) => PutRight.reweigh({ one, line, record, kgText }) : null });
     Trouble.drawNewPlan(state.new_plan, records);
+    drawAlarms();
     part("fact-life").textContent = `${state.pot_life_min} min`;
     part("fact-until").textContent = clockText(contactAt() ? new Date(new Date(contactAt()).getTime() + state.pot_life_min * 60000) : state.latest_pour_at);
     part("status").replaceChildren(h("span", { class: "state" }, state.status_words));
@@ -337,10 +289,23 @@ document.addEventListener("DOMContentLoaded", () => {
     if (records) drawTrouble();
   }
 
+  const isLive = () => !isScrapped() && !isCancelled() && state.status !== "poured";
+
+  /* Told at once, whatever else waits to be sent; the step stays where it is. */
+  function tellAlarm(kind) {
+    const label = kind === "all_clear" ? "Trouble is over" : state.care.find((one) => one.kind === kind).label;
+    Queue.add({ batch: id, kind, url: root.dataset.entries, label, body: { kind }, urgent: true });
+    draw();
+  }
+
+  function drawAlarms() {
+    Alarm.draw({ state, held: held(), clockText, told: tellAlarm, live: isLive(), records, again: draw,
+      ask: (kind, preset) => Trouble.open({ state, record, kind, preset }) });
+  }
+
   function drawTrouble() {
-    const gone = isScrapped() || isCancelled();
-    Trouble.draw({ state, record, live: !gone && state.status !== "poured", poured: state.portions.length > 0 && !isScrapped() });
-    if (lessPoured) Trouble.ask({ state, record, preset: lessPoured });
+    Trouble.draw({ state, record, live: isLive(), poured: state.portions.length > 0 && !isScrapped() });
+    if (lessPoured) Trouble.open({ state, record, kind: "short", preset: lessPoured });
   }
 
   /* Fetch what is recorded by now, and forget entries that it contains. */
@@ -392,7 +357,7 @@ document.addEventListener("DOMContentLoaded", () => {
     }
   }
   /* What must reach even somebody who types: a lot that is held, a batch that is over. */
-  const stopsOf = (one) => JSON.stringify([one.status, one.lines.map((line) => line.lot_status), one.gate.contact.filter((row) => !row.reason_passes && row.code !== "not_weighed" && row.code !== "ratio").map((row) => row.code)]);
+  const stopsOf = (one) => JSON.stringify([one.status, one.alarms, one.lines.map((line) => line.lot_status), one.gate.contact.filter((row) => !row.reason_passes && row.code !== "not_weighed" && row.code !== "ratio").map((row) => row.code)]);
   setInterval(lookAgain, LOOKS_AGAIN_S * 1000);
   document.addEventListener("visibilitychange", lookAgain);
   draw();

@@ -80,7 +80,9 @@ const Queue = (() => {
     try {
       for (;;) {
         const rows = read();
-        const row = rows.find((one) => one.state !== "sent" && mine(one));
+        // Trouble is told first: nothing that waits or was refused may hold it up.
+        const mineOpen = rows.filter((one) => one.state !== "sent" && mine(one));
+        const row = mineOpen.find((one) => one.urgent && one.state === "waiting") || mineOpen[0];
         if (!row || row.state === "refused") break;
         const { status, answer } = await post(row, csrfToken());
         if (status >= 200 && status < 300) {
