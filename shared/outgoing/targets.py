@@ -10,6 +10,7 @@ from __future__ import annotations
 import http.client
 import socket
 import ssl
+from contextlib import suppress
 from dataclasses import dataclass
 from ipaddress import (
     IPv4Address,
@@ -19,6 +20,7 @@ from ipaddress import (
     ip_address,
     ip_network,
 )
+from threading import Timer
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -44,6 +46,10 @@ class Refused(Exception):
     """An address that may not be posted to; the text says why."""
 
 
+class NotFound(Refused):
+    """A name that leads nowhere at present."""
+
+
 def own_networks() -> list[IPv4Network | IPv6Network]:
     """Return networks of the shop itself that may be posted to although they are private."""
     return [ip_network(text) for text in getattr(settings, "WEBHOOK_ALLOWED_NETWORKS", ())]
@@ -55,9 +61,15 @@ def ports() -> list[int]:
 
 
 def check_address(url: str, field: str = "webhook_url") -> None:
-    """Refuse an address whose form alone forbids it, for the field it was given in."""
+    """
+    Refuse an address that may not be posted to, for the field it was given in.
+
+    A name that cannot be found now is taken: it is looked up and tested again for every message.
+    """
     try:
-        _parse(url)
+        resolve(url)
+    except NotFound:
+        return
     except Refused as why:
         raise Invalid.one(field, "forbidden", f"{field}: {why}") from why
 
@@ -87,7 +99,7 @@ def resolve(url: str) -> Target:
     try:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
     except OSError as error:
-        raise Refused(f"{host} cannot be found: {error}.") from error
+        raise NotFound(f"{host} cannot be found: {error}.") from error
     addresses = list(dict.fromkeys(str(info[4][0]) for info in found))
     for address in addresses:
         if not is_allowed(ip_address(address.partition("%")[0])):
@@ -118,17 +130,46 @@ def _inner(address: IPv6Address) -> IPv4Address | None:
 
 
 class PinnedConnection(http.client.HTTPSConnection):
-    """An HTTPS connection to one tested address; the certificate must be the host's."""
+    """
+    An HTTPS connection to one tested address; the certificate must be the host's.
+
+    `timeout_s` holds for the whole call, from connecting to the last byte of the answer.
+    """
 
     def __init__(self, target: Target, timeout_s: float, context: ssl.SSLContext) -> None:
         super().__init__(target.host, target.port, timeout=timeout_s, context=context)
         self._target, self._context_ = target, context
+        self._limit = Timer(timeout_s, self._cut)
+        self._limit.daemon = True
+        self.ran_out = False
 
     def connect(self) -> None:
         """Connect to the tested address without looking the name up again."""
+        self._limit.start()
         plain = socket.create_connection((self._target.address, self._target.port), self.timeout)
         try:
-            self.sock = self._context_.wrap_socket(plain, server_hostname=self._target.host)
+            self.sock = self._context_.wrap_socket(
+                plain, server_hostname=self._target.host, do_handshake_on_connect=False
+            )
+            self.sock.do_handshake()
         except BaseException:
             plain.close()
             raise
+
+    def close(self) -> None:
+        """Close the connection; its time is no longer watched."""
+        self._limit.cancel()
+        super().close()
+
+    def _cut(self) -> None:
+        """
+        End the whole call.
+
+        A timeout of the socket alone begins again with every byte, so that a receiver who sends
+        one now and then would hold the sender for as long as it likes.
+        """
+        self.ran_out = True
+        if isinstance(self.sock, socket.socket):
+            with suppress(OSError):
+                # The plain shutdown: the one of TLS would take the object from under the reader.
+                socket.socket.shutdown(self.sock, socket.SHUT_RDWR)

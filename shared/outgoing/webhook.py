@@ -15,6 +15,7 @@ from django.conf import settings
 from shared.outgoing.targets import PinnedConnection, Refused, resolve
 
 TIMEOUT_S = 15
+"""For one whole call; a receiver that answers later is tried again."""
 MOST_READ_BYTES = 64 * 1024
 SLOWED = (429, 502, 503, 504)
 
@@ -98,8 +99,11 @@ def post(*, url: str, secret: str, message_id: str, body: str, now: datetime) ->
         connection.request("POST", target.path, body.encode(), headers)
         answer = connection.getresponse()
         answer.read(MOST_READ_BYTES)
-    except (OSError, http.client.HTTPException) as error:
-        words = f"{target.host} did not answer: {type(error).__name__}."
+        if connection.ran_out:
+            raise TimeoutError
+    except (OSError, ValueError, http.client.HTTPException) as error:
+        what = f"not within {TIMEOUT_S} s" if connection.ran_out else type(error).__name__
+        words = f"{target.host} did not answer: {what}."
         raise NotDelivered(words, doubtful=connected) from error
     finally:
         connection.close()

@@ -3,6 +3,8 @@
 import socket
 import ssl
 import threading
+import time
+from contextlib import suppress
 from datetime import UTC, datetime
 from ipaddress import ip_address
 
@@ -189,7 +191,68 @@ def test_receiver_that_hangs_leaves_doubt(certificate, receiver, monkeypatch):
     monkeypatch.setattr("shared.outgoing.webhook.TIMEOUT_S", 0.3)
     hold = threading.Event()
     monkeypatch.setattr(Receiver, "do_POST", lambda self: hold.wait(2))
-    with pytest.raises(NotDelivered, match="TimeoutError") as failure:
+    with pytest.raises(NotDelivered, match=r"not within 0\.3 s") as failure:
         post(receiver)
     hold.set()
     assert failure.value.doubtful
+
+
+@pytest.mark.parametrize(
+    ("url", "why"),
+    [
+        ("https://127.0.0.1/x", "127.0.0.1, which is not a public address"),
+        ("https://10.1.2.3/x", "10.1.2.3, which is not a public address"),
+        ("https://[::1]/x", "::1, which is not a public address"),
+        ("https://localhost/x", "which is not a public address"),
+    ],
+)
+def test_a_private_address_is_refused_when_it_is_given(url, why):
+    with pytest.raises(Invalid, match=why):
+        targets.check_address(url)
+
+
+def test_a_name_that_is_not_known_now_is_kept_and_tested_at_each_message():
+    targets.check_address("https://nowhere.invalid/x")  # RFC 2606: never resolves
+    with pytest.raises(targets.Refused, match="cannot be found"):
+        targets.resolve("https://nowhere.invalid/x")
+
+
+@pytest.mark.parametrize("from_the_start", [True, False], ids=["in the handshake", "in the head"])
+def test_receiver_that_drips_is_cut_off_after_the_whole_time(
+    certificate, receiver, monkeypatch, from_the_start
+):
+    """A byte every tenth of a second never runs into the limit of a single read."""
+    cert, key = certificate
+    listener = socket.create_server(("127.0.0.1", 0))
+    receiver_context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    receiver_context.load_cert_chain(cert, key)
+    stop = threading.Event()
+
+    def drip():
+        plain, _ = listener.accept()
+        with suppress(OSError):
+            if from_the_start:
+                plain.sendall(b"\x16\x03\x03\x40\x00")  # the head of a TLS record of 16 kB
+                peer = plain
+            else:
+                peer = receiver_context.wrap_socket(plain, server_side=True)
+                peer.sendall(b"HTTP/1.1 204 No Content\r\nX-Slow: ")
+            while not stop.wait(0.1):
+                peer.sendall(b"a")
+        plain.close()
+
+    thread = threading.Thread(target=drip, daemon=True)
+    thread.start()
+    port = listener.getsockname()[1]
+    receiver.url = f"https://localhost:{port}/hook"
+    monkeypatch.setattr(targets, "ports", lambda: [port])
+    monkeypatch.setattr(webhook, "TIMEOUT_S", 1.0)
+    began = time.monotonic()
+    try:
+        with pytest.raises(NotDelivered, match=r"not within 1\.0 s"):
+            post(receiver)
+    finally:
+        stop.set()
+        thread.join(2)
+        listener.close()
+    assert time.monotonic() - began < 5
