@@ -84,6 +84,10 @@ _DURATION = re.compile(
     r"P(?:(?P<d>\d{1,6})D)?(?:T(?=\d)(?:(?P<h>\d{1,6})H)?(?:(?P<m>\d{1,6})M)?"
     r"(?:(?P<s>\d{1,9}(?:[.,]\d{1,6})?)S)?)?"
 )
+_TYPED = re.compile(
+    r"(?P<figure>[+-]?[0-9]{1,12}(?:[.,][0-9]{1,8})?)\s*(?P<unit>[^0-9\s.,]\S{0,9}|)"
+)
+_SPOKEN = {"°c": "c", "°f": "f", "lbs": "lb", '"': "in"}
 _WEEK = re.compile(r"(\d{4})-W(\d{2})")
 
 
@@ -153,6 +157,41 @@ def convert(value: Decimal, given: str, wanted: str) -> Decimal:
         context.prec = 34
         found = value * FACTORS[given][1] / FACTORS[wanted][1]
     return _trim(+found)
+
+
+def read_quantity(text: str, wanted: str) -> Decimal:
+    """
+    Return a typed figure in the unit wanted; it may carry a unit of its own of the same kind.
+
+    Parameters
+    ----------
+    text : str
+        A figure, a comma counting as a point, with or without a unit after it.
+    wanted : str
+        A unit of `convert`.
+
+    Returns
+    -------
+    Decimal
+        To 28 digits; the caller rounds it to what it keeps.
+
+    Raises
+    ------
+    UnknownUnit
+        If the unit typed is not known, or is of another kind.
+    ValueError
+        If there is no figure, or a temperature lies below absolute zero.
+
+    Examples
+    --------
+    >>> read_quantity("77 °F", "c"), read_quantity("0,5 lb", "kg"), read_quantity("12", "mm")
+    (Decimal('25'), Decimal('0.226796185'), Decimal('12'))
+    """
+    found = _TYPED.fullmatch(text.strip())
+    if found is None:
+        raise ValueError(f"{text!r} is not a figure.")
+    value, unit = Decimal(found["figure"].replace(",", ".")), found["unit"].lower()
+    return convert(value, _SPOKEN.get(unit, unit), wanted) if unit else value
 
 
 def _temperature(value: Decimal, given: str, wanted: str) -> Decimal:

@@ -217,11 +217,12 @@ def _pour(pdf: FPDF, batch: Mapping[str, Any], figures: PrintedBatch, zone: str)
     for line in after:
         paper.text(pdf, line, paper.SMALL_PT)
     paper.signatures(
-        pdf, ["Weighed by", "Mixed and poured by", "Air °C / humidity % / surface °C"]
+        pdf, ["Weighed by", "Mixed and poured by", "Air °C / humidity % / surface °C / mix °C"]
     )
     lines = [f"{row['code']} {row['text']}" for row in batch["cautions"]]
     cautions = "  ".join(lines) or "No hazard statement is recorded."
-    paper.text(pdf, f"{cautions}  {FOLLOW}", paper.FINE_PT)
+    assumed = "  ".join(row["text"] for row in batch["assumed"])
+    paper.text(pdf, f"{cautions}  {FOLLOW}  {assumed}".strip(), paper.FINE_PT)
 
 
 def _again(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
@@ -259,8 +260,8 @@ def _clocks(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
     basis = batch["pot_life_basis"]
     really = f"Really: first contact at ________ + {batch['pot_life_min']} min = dead at ________"
     paper.text(pdf, really, 12, bold=True)
-    note = "A warmer shop shortens it."
-    paper.text(pdf, f"{note} Pot life: {basis}." if basis else note, paper.SMALL_PT)
+    note = f"Pot life: {basis}; a warmer shop shortens it." if basis else "Shorter if warmer."
+    paper.text(pdf, f"{note} {batch['mix_words']}", paper.FINE_PT)
 
 
 def _work(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
+from planning.batch_sheets.mix_heat import mix_heat
 from planning.batch_sheets.words import POURING_STEPS
 from planning.batches.changes import changes_since, last_print, planned_of
 from planning.batches.models import Batch, BatchStatus
@@ -109,6 +110,7 @@ def revision_of(site: Site, day: date, batches: Iterable[Batch]) -> str:
 def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, Any]:
     """Return one batch of a sheet."""
     lines = [line_row(line, batch) for line in batch.lines.all()]
+    heat = mix_heat(batch, info)
     return {
         "id": batch.pk,
         "number": batch.number,
@@ -129,6 +131,11 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
         "pot_life_min": deadline.pot_life_min,
         "pot_life_basis": deadline.basis,
         "latest_pour_at": deadline.pour_by,
+        "mix_c": heat.planned_c,
+        "expected_c": heat.expected_c,
+        "mix_most_c": heat.most_c,
+        "mix_words": heat.words,
+        "assumed": [{"code": one.code, "text": one.words} for one in heat.cautions],
         "mixed_kg": batch.mixed_kg,
         "target_kg": sum((line["target_kg"] for line in lines), Decimal(0)),
         "poured_kg": sum((portion.kg for portion in batch.portions.all()), Decimal(0)),

@@ -90,6 +90,14 @@ class Batch(models.Model):
     planned_end = models.DateTimeField()
     pot_life_min = models.PositiveIntegerField(help_text="At the temperature expected then.")
     pot_life_basis = models.CharField(max_length=200, blank=True)
+    mix_c = models.DecimalField(
+        "planned temperature of the mix, °C",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="Empty: as warm as the shop is expected to be.",
+    )
     contact_at = models.DateTimeField(null=True, blank=True)
     poured_at = models.DateTimeField(null=True, blank=True)
     printed_at = models.DateTimeField(null=True, blank=True)

@@ -42,6 +42,7 @@ def batch_says(batch: Batch, zone: ZoneInfo) -> Said:
         "pour end": clock_of(batch.planned_pour_end, zone),
         "end": clock_of(batch.planned_end, zone),
         "pot life": f"{batch.pot_life_min} min",
+        "mix": "as warm as the shop" if batch.mix_c is None else f"{batch.mix_c:f} °C",
         "mixer": f"{batch.mixer or 'no mixer'}",
         "scale": f"{batch.scale or 'no scale'}",
         "weights": "; ".join(lines),

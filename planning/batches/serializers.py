@@ -80,6 +80,7 @@ class BatchSerializer(StrictModelSerializer):
             "planned_end",
             "pot_life_min",
             "pot_life_basis",
+            "mix_c",
             "contact_at",
             "poured_at",
             "printed_at",

@@ -44,6 +44,9 @@ POUR_COLUMNS = (
     "release_area_m2",
     "release_recipe",
     "tool_side",
+    "mix_c",
+    "mould_c",
+    "oven_c",
     "may_share",
     "same_place",
 )
@@ -384,6 +387,6 @@ READERS: dict[str, Callable[[str, str], Any]] = {
     **{
         name: _number
         for name in POUR_COLUMNS
-        if name.endswith(("_mm", "_deg", "_l", "_kg", "_m2"))
+        if name.endswith(("_mm", "_deg", "_l", "_kg", "_m2", "_c"))
     },
 }

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+
+from shared.units import UnknownUnit, read_quantity
 
 
 class Figure(forms.DecimalField):
@@ -39,3 +42,36 @@ class Figure(forms.DecimalField):
                 f"{self.said_name} is {str(value)[:20]}; it must be a number{unit}, such as 12.5.",
                 code="invalid",
             ) from None
+
+
+class Temperature(Figure):
+    """
+    A temperature in °C, or in °F where that is typed after it; kept in °C.
+
+    Parameters
+    ----------
+    name : str
+        What refusals call it.
+    low, high : float
+        Least and greatest that are taken, C.
+    **options
+        As for a field of decimals; it may stay empty unless told otherwise.
+    """
+
+    def __init__(self, *, name: str, low: float, high: float, **options: Any) -> None:
+        words = f"{name} is %(show_value)s °C; it must be {low:g} to {high:g} °C."
+        options = {"required": False, "max_digits": 5, "decimal_places": 1} | options
+        options["help_text"] = f"{options.get('help_text', '')} Type 77 °F for °F.".strip()
+        super().__init__(
+            name=name, unit="°C", min_value=Decimal(str(low)), max_value=Decimal(str(high)),
+            error_messages={"min_value": words, "max_value": words}, **options,
+        )  # fmt: skip
+
+    def to_python(self, value: Any) -> Any:
+        """Return °C to the tenth."""
+        text = str(value or "").strip()
+        try:
+            celsius = read_quantity(text, "c") if text else None
+        except (UnknownUnit, ValueError):
+            return super().to_python(value)  # refuses it by name
+        return None if celsius is None else celsius.quantize(Decimal("0.1"))

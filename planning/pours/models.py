@@ -77,6 +77,10 @@ class ToolSide(models.TextChoices):
     METAL = "metal", "Metal"
 
 
+def _empty_or(name: str, low: int, high: int) -> Q:
+    return Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__gte": low, f"{name}__lte": high})
+
+
 class Pour(models.Model):
     """Casting one half of a tool."""
 
@@ -120,6 +124,30 @@ class Pour(models.Model):
         "shop.ReleaseRecipe", models.PROTECT, null=True, blank=True, related_name="+"
     )
     tool_side = models.CharField(max_length=10, choices=ToolSide.choices, default="unknown")
+    mix_c = models.DecimalField(
+        "planned temperature of the mix, °C",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="Such as from a warming cabinet. Empty: as warm as the shop is expected to be.",
+    )
+    mould_c = models.DecimalField(
+        "temperature of a heated or cooled mould, °C",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="Empty: as warm as the shop.",
+    )
+    oven_c = models.DecimalField(
+        "temperature of the oven it cures in, °C",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="Where it is poured in an oven or a heated cell. Empty: in the shop.",
+    )
 
     volume_l = models.DecimalField(max_digits=10, decimal_places=4, editable=False)
     mass_kg = models.DecimalField(max_digits=10, decimal_places=4, editable=False)
@@ -162,6 +190,13 @@ class Pour(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(priority__gte=1, priority__lte=9), name="pour_priority_1_to_9"
+            ),
+            models.CheckConstraint(
+                condition=_empty_or("mix_c", 0, 60)
+                & _empty_or("mould_c", 0, 150)
+                & _empty_or("oven_c", 0, 150),
+                name="pour_temperatures_in_range",
+                violation_error_message="The mix must be 0 to 60 °C, mould and oven 0 to 150 °C.",
             ),
         ]
         indexes: ClassVar = [models.Index(fields=["status", "due_on"], name="pour_open")]

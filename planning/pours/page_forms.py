@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from planning.pours.figures import Figure
+from planning.pours.figures import Figure, Temperature
 from planning.pours.models import ToolSide
 from planning.routes.models import Route
 from shop import stores
@@ -15,6 +15,10 @@ from shop import stores
 def _number(label: str, **options: Any) -> Figure:
     name, _, unit = label.rpartition(", ")
     return Figure(name=name, unit=unit, label=label, **options)
+
+
+def _degrees(label: str, most: int, hint: str) -> Temperature:
+    return Temperature(name=label, low=0, high=most, label=f"{label}, °C", help_text=hint)
 
 
 def _day(label: str, required: bool = True) -> forms.DateField:
@@ -68,6 +72,9 @@ class PourForm(forms.Form):
     brush_coat_kg = _number("Brush coat, kg", required=False)
     release_recipe_id = forms.ChoiceField(label="Release coats", required=False)
     tool_side = forms.ChoiceField(label="It stands on", choices=ToolSide.choices)
+    mix_c = _degrees("Planned temperature of the mix", 60, "Empty: as warm as the shop.")
+    mould_c = _degrees("Temperature of a heated or cooled mould", 150, "Empty: as the shop.")
+    oven_c = _degrees("Temperature of the oven it is poured in", 150, "Empty: in the shop.")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -7,57 +7,63 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 
-from planning.core.casting.faces import INSULATED, Face, tool_side
 from planning.core.casting.limits import DayLimits, depth_and_clock_limits
 from planning.core.problem import Condition
-from planning.pours.models import ToolSide
+from planning.pours.setting import Setting
 from planning.system_data import system_data
 from shop.stores_types import SystemInfo
 
-FACES: Mapping[str, Face] = {
-    ToolSide.METAL: tool_side("metal"),
-    ToolSide.BOARD: tool_side("board"),
-}
-"""Sides that lead heat away; all others, cured epoxy among them, count as insulated."""
+
+def limits_at(
+    info: SystemInfo, shop_c: float, setting: Setting, batch_kg: float | None = None
+) -> tuple[DayLimits, ...]:
+    """Return the limits at a shop temperature, each way that the surroundings may be."""
+    return tuple(
+        depth_and_clock_limits(
+            system_data(info), shop_c, base, top, batch_kg=batch_kg, mix_c=setting.mix_c
+        )
+        for base, top in setting.faces()
+    )
 
 
-def face_of(side: str) -> Face:
-    """Return how a tool side takes heat; what is not known to, takes none."""
-    return FACES.get(side, INSULATED)
-
-
-def limits_at(info: SystemInfo, shop_c: float, side: str) -> DayLimits:
-    """Return the stricter of data sheet and computed limits at a shop temperature."""
-    return depth_and_clock_limits(system_data(info), shop_c, face_of(side))
-
-
-def deepest_lift_mm(info: SystemInfo, side: str, shop_temps_c: Iterable[Decimal]) -> float | None:
-    """Return the deepest lift allowed on the warmest of some days; none when none is safe."""
-    warmest = max(shop_temps_c)
-    return limits_at(info, float(warmest), side).deepest_lift_mm.value
+def deepest_lift_mm(
+    info: SystemInfo, setting: Setting, shop_temps_c: Iterable[Decimal]
+) -> float | None:
+    """Return the deepest lift allowed on the warmest of some days; none when none is known."""
+    found = limits_at(info, float(max(shop_temps_c)), setting)
+    return min(_values(limit.deepest_lift_mm.value for limit in found), default=None)
 
 
 def conditions(
     info: SystemInfo,
     day_starts: Mapping[date, int],
     expected_c: Mapping[date, Decimal],
-    sides: Iterable[str],
+    settings: Iterable[Setting],
+    batch_kg: float | None = None,
 ) -> tuple[Condition, ...]:
     """Return the clocks of a system from each midnight on which they change."""
     rows: list[Condition] = []
-    kinds = sorted(set(sides))
+    kinds = sorted(set(settings), key=repr)
     for day, minute in sorted(day_starts.items(), key=lambda item: item[1]):
         shop_c = float(expected_c[day])
         if not rows or rows[-1].shop_c != shop_c:
-            rows.append(condition_at(info, minute, shop_c, kinds))
+            rows.append(condition_at(info, minute, shop_c, kinds, batch_kg))
     return tuple(rows)
 
 
 def condition_at(
-    info: SystemInfo, from_min: int, shop_c: float, sides: Iterable[str]
+    info: SystemInfo,
+    from_min: int,
+    shop_c: float,
+    settings: Iterable[Setting],
+    batch_kg: float | None = None,
 ) -> Condition:
-    """Take the strictest clock over the sides its pours stand on, rounded to the safe side."""
-    found = [limits_at(info, shop_c, side) for side in sides]
+    """
+    Take the strictest clock over the settings of its pours, rounded to the safe side.
+
+    Pots are shared between pours, so one warm mix shortens the pot life of them all.
+    """
+    found = [limit for one in settings for limit in limits_at(info, shop_c, one, batch_kg)]
     pot_life = min(_values(limit.pot_life_min.value for limit in found))
     gel = min(_values((limit.gel_early_min.value for limit in found), pot_life))
     late_gel = max(_values((limit.gel_late_min.value for limit in found), gel))

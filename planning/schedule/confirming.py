@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import F, QuerySet
 
@@ -12,13 +13,16 @@ from planning.batches.lines import batch_lines, best_scale, exact, purpose
 from planning.batches.models import Batch, BatchCounter, BatchPortion, BatchStatus, Lift
 from planning.batches.paper import BATCH_PARTS, STEP_PARTS, Said, batch_says, step_says
 from planning.core import plan as core
+from planning.core import problem as given
+from planning.core.casting.pot_life import planned_pot_life_min
 from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
 from planning.schedule.models import PlanState, WeekPlan
 from planning.schedule.week_clock import Clock
+from planning.system_data import system_data
 from shop import stores
-from shop.stores_types import NeedRow
+from shop.stores_types import NeedRow, SystemInfo
 
 
 def confirm(*, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: datetime) -> None:
@@ -136,9 +140,7 @@ class _Writer:
             "planned_pour_start": self.clock.instant(batch.pour_start_min),
             "planned_pour_end": self.clock.instant(batch.pour_end_min),
             "planned_end": self.clock.instant(batch.end_min),
-            "pot_life_min": condition.pot_life_min,
-            "pot_life_basis": f"data sheet's {info.pot_life_min:g} min at {info.reference_c:g} °C,"
-            f" shifted to {condition.shop_c:g} °C expected in the shop",
+            **self._pot_life(info, batch, condition),
         }
         for name, value in planned.items():
             setattr(row, name, value)
@@ -168,6 +170,38 @@ class _Writer:
             row.version += 1
             row.printed_at, row.pinned = None, False
             row.save(update_fields=["version", "printed_at", "pinned"])
+
+    def _pot_life(
+        self, info: SystemInfo, batch: core.Batch, condition: given.Condition
+    ) -> dict[str, Any]:
+        """
+        Return the pot life of a batch at its own mass, and what it rests on.
+
+        The plan was made with that of the heaviest pot, which is no longer.
+        """
+        planned = [self.pours[int(portion.pour)].mix_c for portion in batch.portions]
+        mix_c = max((one for one in planned if one is not None), default=None)
+        shop_c = condition.shop_c
+        if shop_c is None:
+            return {"pot_life_min": condition.pot_life_min, "pot_life_basis": "", "mix_c": mix_c}
+        found = planned_pot_life_min(
+            system_data(info), shop_c, batch.mixed_kg, None if mix_c is None else float(mix_c)
+        )
+        life = condition.pot_life_min if found.value is None else int(found.value)
+        where = f"{shop_c:g} °C expected in the shop"
+        if mix_c is not None:
+            where += f" and a mix planned at {mix_c.normalize():f} °C"
+        basis = (
+            f"computed for {batch.mixed_kg:.3g} kg at {where}"
+            if found.basis == "computed"
+            else f"data sheet's {info.pot_life_min:g} min at {info.reference_c:g} °C, shifted to "
+            f"{where}"
+        )
+        return {
+            "pot_life_min": life,
+            "pot_life_basis": basis,
+            "mix_c": mix_c,
+        }
 
     @staticmethod
     def _free_g(container_id: int) -> Decimal:

@@ -16,6 +16,7 @@ from planning.core import plan as core
 from planning.core import problem as given
 from planning.core.step_times import Pace
 from planning.pours.models import Pour, PourStatus, PourStep
+from planning.pours.setting import Setting, setting_of
 from planning.pours.step_times import kind_of, paces
 from planning.routes.models import Phase
 from planning.rules.actions import rules_of
@@ -42,6 +43,8 @@ LATE_READ = timedelta(minutes=30)
 """A plan may be confirmed that long after it was made, though its first work should have begun."""
 NO_LIMIT_MIN = 10_000_000
 NO_LIMIT_KG = 1e9
+MOST_POT_KG = 1000.0
+"""A pot as heavy as this keeps its heat as well as any larger one."""
 
 
 def week_days(week: str) -> tuple[date, date]:
@@ -199,7 +202,7 @@ def _gathered(
             for p in shop.places
         ),
         systems=tuple(
-            _system(info, starts, shop, {p.tool_side for p in pours if p.system_id == info.id})
+            _system(info, starts, shop, {setting_of(p) for p in pours if p.system_id == info.id})
             for info in systems.values()
         ),
         pours=tuple(
@@ -339,8 +342,15 @@ def _pot_kg(info: SystemInfo) -> float:
     return min(vessel_kg, system_data(info).pot_limit_kg, NO_LIMIT_KG)
 
 
+def _heaviest_kg(info: SystemInfo, shop: SiteWeek) -> float | None:
+    """Return the heaviest pot that may be mixed: a heavy pot warms itself and lives shorter."""
+    mixer_kg = max((float(mixer.largest_kg) for mixer in shop.mixers), default=NO_LIMIT_KG)
+    heaviest = min(_pot_kg(info), mixer_kg)
+    return min(heaviest, MOST_POT_KG) if 0 < heaviest < NO_LIMIT_KG else None
+
+
 def _system(
-    info: SystemInfo, starts: Mapping[date, int], shop: SiteWeek, sides: set[str]
+    info: SystemInfo, starts: Mapping[date, int], shop: SiteWeek, settings: set[Setting]
 ) -> given.System:
     return given.System(
         id=info.code,
@@ -349,7 +359,7 @@ def _system(
         resin_name=info.resin.name,
         hardener_name=info.hardener.name,
         hardener_per_100=float(info.hardener_per_100),
-        conditions=conditions(info, starts, shop.expected_c, sides),
+        conditions=conditions(info, starts, shop.expected_c, settings, _heaviest_kg(info, shop)),
         deepest_lift_mm=float(info.deepest_lift_mm),
         weigh_min=info.weigh_min,
         mix_min=info.mix_min,
@@ -394,7 +404,7 @@ def _pour(
         earliest_min=min([earliest, *kept]),
         weight=pour.priority,
         may_share=pour.may_share,
-        deepest_lift_mm=deepest_lift_mm(info, pour.tool_side, shop.expected_c.values()),
+        deepest_lift_mm=deepest_lift_mm(info, setting_of(pour), shop.expected_c.values()),
         cure_min=_cure_min(pour),
         tool=pour.order.tool.code,
         name=f"{pour} ({pour.order.tool.name})",

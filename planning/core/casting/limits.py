@@ -14,7 +14,7 @@ from planning.core.casting.pot_life import (
     colder_c,
     gel_early_min,
     gel_late_min,
-    pot_life_min,
+    planned_pot_life_min,
     warmer_c,
 )
 from planning.core.casting.soaking import soaked_record
@@ -103,9 +103,7 @@ def depth_and_clock_limits(
     return DayLimits(
         shop_c=shop_temp_c,
         deepest_lift_mm=deepest,
-        pot_life_min=reduce(
-            earlier, [pot_life_min(system, shop_temp_c, batch_kg, mix) for mix in mixes]
-        ),
+        pot_life_min=planned_pot_life_min(system, shop_temp_c, batch_kg, mix_c),
         gel_early_min=gel_early_min(system, shop_temp_c, warmer_c(shop_temp_c, *others_c)),
         gel_late_min=gel_late_min(system, shop_temp_c, colder_c(shop_temp_c, *others_c)),
         attended_min=reduce(later, [case.attended(depth) for case in cases]),

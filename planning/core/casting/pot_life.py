@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from planning.core.casting import require
 from planning.core.casting.arrhenius import shift_range
-from planning.core.casting.stricter import Limit, greatest, least
+from planning.core.casting.stricter import Limit, earlier, greatest, least
 from planning.core.casting.system import SystemData, TimePoint
 
 _Range = tuple[float, float] | tuple[None, None]
@@ -47,6 +47,14 @@ def pot_life_min(
     warm_c = warmer_c(shop_c, mix_c)
     shortest, _ = _shifted(system, system.datasheet.pot_life, warm_c)
     return least(shortest, _computed_pot_life(system, shop_c, mass_kg, mix_c))
+
+
+def planned_pot_life_min(
+    system: SystemData, shop_c: float, mass_kg: float | None, mix_c: float | None
+) -> Limit:
+    """Return the pot life to plan by: a mix planned colder than the shop may be as warm as it."""
+    plain = pot_life_min(system, shop_c, mass_kg)
+    return plain if mix_c is None else earlier(plain, pot_life_min(system, shop_c, mass_kg, mix_c))
 
 
 def gel_early_min(system: SystemData, shop_c: float, mix_c: float | None = None) -> Limit:

@@ -79,6 +79,8 @@ def batch(n, **changes):
         "end_at": MONDAY,
         "pot_life_min": 45,
         "pot_life_basis": "data sheet's 45 min at 20 °C",
+        "mix_words": "Mix planned as warm as the shop, 20 °C; it may be 27 °C at most.",
+        "assumed": [{"code": "peak_limit", "text": "80 °C is taken."}],
         "latest_pour_at": MONDAY + dt.timedelta(minutes=53),
         "mixed_kg": Decimal("12.0301"),
         "target_kg": Decimal("12.030"),

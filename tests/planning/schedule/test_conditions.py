@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import pytest
 
+from planning.pours.setting import Setting
 from planning.schedule.conditions import condition_at
 from shop import stores
 from tests.factories.shop import make_system
@@ -23,7 +24,7 @@ def clocks(shop_c, **values):
         reference_c=Decimal(25), deepest_lift_mm=Decimal(70), cap_c=Decimal(80),
         gap_least_min=Decimal(240), **values,
     )  # fmt: skip
-    return condition_at(stores.system(row.pk), 0, shop_c, ["board"])
+    return condition_at(stores.system(row.pk), 0, shop_c, [Setting("board")])
 
 
 @pytest.mark.django_db
