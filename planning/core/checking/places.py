@@ -83,7 +83,9 @@ def check_places(view: View) -> None:
             view.report("place", [stand.pour, stand.place], words, [stand])
             continue
         held[place.id].append(Span(stand.start_min, stand.end_min, stand))
-        _check_open(view, "place", place, stand, _own_from(view, stand), stand.end_min)
+        begin = _own_from(view, stand)
+        if begin < stand.end_min:  # a frozen one may by now end sooner than it was to
+            _check_open(view, "place", place, stand, begin, stand.end_min)
     for oven, waits in _oven_waits(view).items():
         _check_loads(view, oven, waits)
         held[oven].extend(Span(w.start_min, w.end_min, w.task) for w in waits)

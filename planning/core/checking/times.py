@@ -85,20 +85,26 @@ def _check_gap(
             words = f"{name}; its recoat window closed at {clocks.gap_greatest_min} min, {why}."
             view.report("lift_gap", [pour.id], words, pots)
     for task in abrades:
-        _check_abrade(view, task, times[0] + clocks.gap_least_min, times[1], system.abrade_min)
+        soonest = times[0] + clocks.gap_least_min
+        _check_abrade(view, task, lifts[0], (soonest, times[1]), system.abrade_min)
 
 
-def _check_abrade(view: View, task: Task, from_min: int, until_min: int, lasts_min: int) -> None:
-    parts = [task, *view.pot_parts(task.pour, task.lift or 0)]
+def _check_abrade(
+    view: View, task: Task, below: int, between: tuple[int, int], lasts_min: int
+) -> None:
     name = titled(task)
     if task.end_min - task.start_min != lasts_min:
         words = f"{name} lasts {task.end_min - task.start_min} min; it takes {lasts_min} min."
         view.report("lift_gap", [task.pour], words, [task])
-    if task.start_min < from_min or task.end_min > until_min:
-        words = (
-            f"{name} runs {view.when(task.start_min)} to {view.when(task.end_min)}; it must lie "
-            f"between {view.when(from_min)} and {view.when(until_min)}."
-        )
+    words = (
+        f"{name} runs {view.when(task.start_min)} to {view.when(task.end_min)}; it must lie "
+        f"between {view.when(between[0])} and {view.when(between[1])}."
+    )
+    if task.start_min < between[0]:
+        parts = [task, *view.pot_parts(task.pour, below)]
+        view.report("lift_gap", [task.pour], words, parts)
+    elif task.end_min > between[1]:
+        parts = [task, *view.pot_parts(task.pour, task.lift or 0)]
         view.report("lift_gap", [task.pour], words, parts)
 
 

@@ -158,8 +158,21 @@ class View:
         return any(kind.get(pour.id) for kind in kinds)
 
     def is_fixed(self, part: Part) -> bool:
-        """Whether a piece of work is frozen exactly as the plan has it."""
-        return self.fixed.get(key_of(part)) == part
+        """Whether a piece of work is frozen as the plan has it, or a stand that follows such."""
+        if self.fixed.get(key_of(part)) == part:
+            return True
+        return isinstance(part, Stand) and self._ends_with_frozen(part)
+
+    def _ends_with_frozen(self, stand: Stand) -> bool:
+        """Whether a begun stand lasts as long as frozen work and its clocks make it last."""
+        pour = self.pours.get(stand.pour)
+        return (
+            pour is not None
+            and self.begins_fixed(stand)
+            and all(map(self.is_fixed, self.tasks_of.get(pour.id, ())))
+            and all(map(self.is_fixed, self.batches_of.get(pour.id, ())))
+            and stand.end_min == self.done_min(pour)
+        )
 
     def begins_fixed(self, stand: Stand) -> bool:
         """Whether a stand is frozen; its end may follow the work that is not."""
