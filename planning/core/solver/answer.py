@@ -16,7 +16,8 @@ from planning.core.plan import (
 )
 from planning.core.solver import ovens
 from planning.core.solver.board import Board, Placed, Pot, Work
-from planning.core.solver.case import Case, facts_only
+from planning.core.solver.case import Case
+from planning.core.solver.frozen import facts_only
 from planning.core.solver.jobs import Job
 
 

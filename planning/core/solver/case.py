@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Container
 
-from planning.core.plan import Batch, Frozen, Plan, Problem, Task
-from planning.core.problem import Pour
+from planning.core.plan import Problem
 from planning.core.solver import ovens
 from planning.core.solver.ahead import Ahead
 from planning.core.solver.board import Board
+from planning.core.solver.frozen import facts_of, with_horizon
 from planning.core.solver.jobs import Fixed, Job, make_jobs
 from planning.core.solver.shop import Shop
 from planning.core.solver.stock import Stock
@@ -103,132 +103,3 @@ class Case:
 
 def _free_share(bits: int, start: int, end: int) -> int:
     return (bits >> max(0, start) & ((1 << max(0, end - max(0, start))) - 1)).bit_count()
-
-
-Fact = str | tuple[object, ...]
-
-
-def facts_of(problem: Problem) -> set[Fact]:
-    """
-    Return what stays whatever happens: frozen work, and earlier work before the freeze horizon.
-
-    Batches by their ids, tasks by their keys, lifts as (pour, number), stands as (pour,).
-    """
-    previous, until = problem.previous, problem.settings.freeze_until_min
-    frozen = problem.frozen
-    pours = {p.id for p in problem.pours}
-    facts: set[Fact] = {b.id for b in frozen.batches}
-    facts |= {_task_key(t) for t in frozen.tasks} | {(s.pour,) for s in frozen.stands}
-    facts |= {(x.pour, x.lift) for x in frozen.lifts}
-    if previous is not None:
-        early = [
-            b for b in previous.batches
-            if b.start_min < until and all(p.pour in pours for p in b.portions)
-        ]  # fmt: skip
-        facts |= {b.id for b in early}
-        facts |= {(p.pour, p.lift) for b in early for p in b.portions}
-        facts |= {_task_key(t) for t in previous.tasks if t.start_min < until}
-        facts |= {(s.pour,) for s in previous.stands if s.start_min < until}
-    return facts
-
-
-def facts_only(problem: Problem, frozen: Frozen, pours: set[str]) -> Frozen:
-    """Return frozen work of which, for some pours, nothing but facts is left."""
-    facts = facts_of(problem)
-    return Frozen(
-        tuple(x for x in frozen.lifts if x.pour not in pours or (x.pour, x.lift) in facts),
-        tuple(
-            b for b in frozen.batches
-            if b.id in facts or not all(p.pour in pours for p in b.portions)
-        ),
-        tuple(t for t in frozen.tasks if t.pour not in pours or _task_key(t) in facts),
-        tuple(s for s in frozen.stands if s.pour not in pours or (s.pour,) in facts),
-    )  # fmt: skip
-
-
-def with_horizon(problem: Problem, let_go: frozenset[str] = frozenset()) -> Frozen:
-    """
-    Return the frozen work, with what the previous plan starts before the freeze horizon.
-
-    A lift of which one batch is frozen keeps its other batches too, unless their people or mixer
-    are gone: then the rest of it is planned anew while the batch below is still liquid, or not at
-    all.
-    """
-    previous, until = problem.previous, problem.settings.freeze_until_min
-    if previous is None or until <= 0:
-        return problem.frozen
-    pours = {p.id: p for p in problem.pours}
-    batches = {b.id: b for b in problem.frozen.batches}
-    gone = {b.id for b in previous.batches if b.start_min >= until and not _holds(problem, b)}
-    held, whole = _held(previous, until, pours, gone | let_go)
-    batches |= {b.id: b for b in held if b.id not in batches}
-    served: dict[str, int] = {}
-    for batch in batches.values():
-        for portion in batch.portions:
-            served[portion.pour] = max(served.get(portion.pour, 0), portion.lift)
-    lifts = {(x.pour, x.lift): x for x in problem.frozen.lifts}
-    for lift in previous.lifts:
-        if lift.pour in pours and lift.lift <= served.get(lift.pour, -1):
-            lifts.setdefault((lift.pour, lift.lift), lift)
-    tasks = {_task_key(t): t for t in problem.frozen.tasks}
-    for task in previous.tasks:
-        passed = task.kind != "after" and (task.lift or 0) <= served.get(task.pour, -1)
-        if task.pour in pours and (task.start_min < until or passed or task.pour in whole):
-            tasks.setdefault(_task_key(task), task)
-    begun = {t.pour for t in tasks.values()} | set(served)
-    stands = {s.pour: s for s in problem.frozen.stands}
-    for stand in previous.stands:
-        if stand.pour in begun and stand.start_min < until:
-            stands.setdefault(stand.pour, stand)
-    return Frozen(
-        tuple(lifts[k] for k in sorted(lifts)),
-        tuple(batches.values()),
-        tuple(tasks.values()),
-        tuple(stands.values()),
-    )
-
-
-def _holds(problem: Problem, batch: Batch) -> bool:
-    """Return whether a batch still has its mixer, and each of its people a shift for it."""
-    shifts = {person.id: person.shifts for person in problem.people}
-    mixer = next((m for m in problem.mixers if m.id == batch.mixer), None)
-    if mixer is None or any(a < batch.end_min and batch.contact_min < b for a, b in mixer.closed):
-        return False
-    return all(
-        any(a <= batch.start_min and batch.end_min <= b for a, b in shifts.get(person, ()))
-        for person in batch.people
-    )
-
-
-def _held(
-    previous: Plan, until: int, pours: dict[str, Pour], gone: set[str]
-) -> tuple[list[Batch], set[str]]:
-    """Return the batches that stay, and the pours of which everything stays."""
-    held = {b.id for b in previous.batches if b.start_min < until}
-    whole: set[str] = set()
-    size = -1
-    while size != len(held) + len(whole):
-        size = len(held) + len(whole)
-        top: dict[str, int] = {}
-        for batch in previous.batches:
-            if batch.id in held:
-                for portion in batch.portions:
-                    top[portion.pour] = max(top.get(portion.pour, 0), portion.lift)
-        for id in [*top, *whole]:
-            below = pours[id].stands_on if id in pours else None
-            if below is not None:
-                whole.add(below)
-        for batch in previous.batches:
-            if batch.id not in gone and any(
-                p.lift <= top.get(p.pour, -1) or p.pour in whole for p in batch.portions
-            ):
-                held.add(batch.id)
-    batches = [
-        b for b in previous.batches
-        if b.id in held and all(p.pour in pours for p in b.portions)
-    ]  # fmt: skip
-    return batches, whole
-
-
-def _task_key(task: Task) -> tuple[str, str, str, int | None]:
-    return task.pour, task.kind, task.step, task.lift
