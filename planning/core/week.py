@@ -217,12 +217,13 @@ class _Clock:
         return self.part(1.0)
 
     def part(self, share: float) -> Callable[[], bool]:
-        """Return what says that a share of the time still left is over."""
+        """Return what says that a share of the time still left is over, or that someone stops."""
         until = time.monotonic() + share * self.left()
 
         def over() -> bool:
-            self.cut = self.cut or time.monotonic() >= until
-            return time.monotonic() >= until
+            late = time.monotonic() >= until
+            self.cut = self.cut or late
+            return late or (self.stop is not None and self.stop())
 
         return over
 

@@ -1,16 +1,18 @@
 """
-Odd small weeks, drawn at random, of two designs other than the benchmark's generator.
+Odd small weeks, drawn at random, of three designs other than the benchmark's generator.
 
 *Crowded*: few cans of every kind, several short shifts, closures of everything, ovens with several
 cycles. *Long*: thick castings in many lifts over two weeks, one or two people, matched halves in
-one place, steps of no length. Each week can slip: time passes, part of it is frozen or pinned,
-people, mixers, ovens and places go away, pours come and go. Nothing here is measured in a shop.
+one place, steps of no length. Most pours of these two have no place; *roomy* has more of
+everything for more pours, so that most have one. Each week can slip: time passes, part of it is
+frozen or pinned, people, mixers, ovens and places go away, pours come and go. Nothing here is
+measured in a shop.
 """
 
 from __future__ import annotations
 
 import random
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from planning.core.plan import Frozen, Plan, Problem
 from planning.core.problem import (
@@ -31,20 +33,58 @@ from planning.core.problem import (
 from planning.core.whatif import warmer_shop, without_person
 
 DAY = 1440
-DESIGNS = ("crowded", "long")
+
+
+@dataclass(frozen=True)
+class Design:
+    """What the weeks of one design are drawn from; tuples are choices, each as likely."""
+
+    days: int
+    pours: tuple[int, int]
+    lifts: tuple[int, int]
+    people: tuple[int, ...]
+    begins: tuple[int, ...]
+    """Minute of the day at which a person begins."""
+    deepest_mm: tuple[float, ...]
+    ovens: tuple[int, ...]
+    cycles: tuple[str, ...]
+    longest_min: tuple[int | None, ...]
+    can_share: tuple[float, ...]
+    """Size of a can as a share of all that is poured."""
+    closed: float
+    """How often a place is closed for a while, as a share of how often it is in a crowded week."""
+    work: tuple[int, ...]
+
+
+CYCLES = ("", "", "", "50C", "80C")
+CROWDED = Design(
+    6, (4, 10), (1, 4), (2, 3, 4), (360, 420, 480, 780), (30.0, 60.0), (0, 1, 1, 2, 3), CYCLES,
+    (None, None, 200, 1500, 3000), (0.05, 0.3, 0.8), 1.0, (0, 15, 40),
+)  # fmt: skip
+DESIGNS = {
+    "crowded": CROWDED,
+    "long": replace(
+        CROWDED, days=12, pours=(3, 7), lifts=(2, 9), people=(1, 2), deepest_mm=(20.0, 30.0)
+    ),
+    "roomy": replace(
+        CROWDED, days=12, pours=(7, 14), people=(4, 5), begins=(360, 420, 480), ovens=(2, 3, 4),
+        cycles=("", "", "", "", *CYCLES), longest_min=(None, None, None, 1500, 3000),
+        can_share=(0.3, 0.8), closed=0.4, work=(0, 40, 150),
+    ),
+}  # fmt: skip
 
 
 def odd_week(design: str, seed: int) -> Problem:
-    """Return a week of 3 to 10 pours."""
+    """Return a week of 3 to 14 pours."""
     rng = random.Random(f"{design}/{seed}")
-    long = design == "long"
-    days = 12 if long else 6
-    systems = tuple(_system(rng, n, long) for n in range(rng.choice((1, 2, 2))))
-    pours = _pours(rng, systems, days, long)
+    drawn = DESIGNS[design]
+    days = drawn.days
+    systems = tuple(_system(rng, n, drawn) for n in range(rng.choice((1, 2, 2))))
+    pours = _pours(rng, systems, drawn)
     return Problem(
         origin="2026-11-30T00:00:00Z",
         horizon_min=days * DAY,
-        people=_people(rng, days, long),
+        people=_people(rng, drawn),
         mixers=tuple(
             Mixer(
                 f"M{n}", rng.choice((6.0, 9.0, 14.0)), rng.choice((0.0, 0.0, 0.5)),
@@ -52,10 +92,10 @@ def odd_week(design: str, seed: int) -> Problem:
             )
             for n in range(rng.choice((1, 2)))
         ),
-        places=_places(rng, days),
+        places=_places(rng, drawn),
         systems=systems,
         pours=pours,
-        lots=_lots(rng, systems, pours, days),
+        lots=_lots(rng, systems, pours, drawn),
         check_lots=rng.random() < 0.9,
         staffed=tuple((d * DAY + 360, d * DAY + 1380) for d in range(days))
         if rng.random() < 0.5 else (),
@@ -70,7 +110,7 @@ def odd_week(design: str, seed: int) -> Problem:
             lot_rule=rng.choice(("one_pair", "first_expired")),
             late_minutes_per_pot=rng.choice((None, None, 60.0)),
         ),
-        limits=Limits(60.0, seed, work=rng.choice((0, 15, 40))),
+        limits=Limits(60.0, seed, work=rng.choice(drawn.work)),
     )  # fmt: skip
 
 
@@ -81,12 +121,12 @@ def _closed(rng: random.Random, days: int, often: float) -> tuple[Window, ...]:
     return ((start, start + rng.choice((90, 600, 2 * DAY, days * DAY))),)
 
 
-def _people(rng: random.Random, days: int, long: bool) -> tuple[Person, ...]:
+def _people(rng: random.Random, drawn: Design) -> tuple[Person, ...]:
     people = []
-    for n in range(rng.choice((1, 2)) if long else rng.choice((2, 3, 4))):
-        begin = rng.choice((360, 420, 480, 780))
+    for n in range(rng.choice(drawn.people)):
+        begin = rng.choice(drawn.begins)
         shifts: list[Window] = []
-        for day in range(days):
+        for day in range(drawn.days):
             if day % 7 >= 5 or rng.random() < 0.1:
                 continue
             at = day * DAY + begin
@@ -97,20 +137,21 @@ def _people(rng: random.Random, days: int, long: bool) -> tuple[Person, ...]:
     return tuple(people)
 
 
-def _places(rng: random.Random, days: int) -> tuple[Place, ...]:
+def _places(rng: random.Random, drawn: Design) -> tuple[Place, ...]:
+    days, often = drawn.days, drawn.closed
     ovens = [
-        Place(f"oven-{n}", "oven", rng.choice((1, 2, 3)), _closed(rng, days, 0.3))
-        for n in range(rng.choice((0, 1, 1, 2, 3)))
+        Place(f"oven-{n}", "oven", rng.choice((1, 2, 3)), _closed(rng, days, 0.3 * often))
+        for n in range(rng.choice(drawn.ovens))
     ]
     return (
-        Place("bench-a", "bench", rng.choice((1, 2, 4)), _closed(rng, days, 0.15)),
+        Place("bench-a", "bench", rng.choice((1, 2, 4)), _closed(rng, days, 0.15 * often)),
         Place("bench-b", "bench", rng.choice((1, 3))),
-        Place("floor", "floor", rng.choice((1, 2)), _closed(rng, days, 0.15)),
+        Place("floor", "floor", rng.choice((1, 2)), _closed(rng, days, 0.15 * often)),
         *ovens,
     )
 
 
-def _system(rng: random.Random, n: int, long: bool) -> System:
+def _system(rng: random.Random, n: int, drawn: Design) -> System:
     life = rng.choice((25, 45, 90))
     base = {
         "pot_life_min": life, "gel_limit_min": life + rng.choice((0, 20, 60)),
@@ -125,7 +166,7 @@ def _system(rng: random.Random, n: int, long: bool) -> System:
     return System(
         id=f"S{n}", resin=f"R{n}", hardener=rng.choice((f"H{n}", "H0")),
         hardener_per_100=rng.choice((10.0, 20.0, 50.0)), conditions=tuple(conditions),
-        deepest_lift_mm=rng.choice((20.0, 30.0)) if long else rng.choice((30.0, 60.0)),
+        deepest_lift_mm=rng.choice(drawn.deepest_mm),
         weigh_min=rng.choice((0, 6, 15)), mix_min=rng.choice((2, 5)), clean_min=rng.choice((0, 8)),
         pour_rate_kg_min=rng.choice((0.8, 1.5)), move_min=rng.choice((0, 2)),
         vessel_kg=rng.choice((8.0, 12.0, 1e9)), least_batch_kg=rng.choice((0.0, 0.0, 1.0)),
@@ -134,12 +175,12 @@ def _system(rng: random.Random, n: int, long: bool) -> System:
     )  # fmt: skip
 
 
-def _steps(rng: random.Random, kind: str) -> tuple[Step, ...]:
+def _steps(rng: random.Random, drawn: Design, kind: str) -> tuple[Step, ...]:
     found = []
     for n in range(rng.choice((0, 1, 2, 3))):
         wait = rng.choice((0, 0, 20, 120))
-        oven = rng.choice(("", "", "", "50C", "80C"))
-        longest = rng.choice((None, None, 200, 1500, 3000))
+        oven = rng.choice(drawn.cycles)
+        longest = rng.choice(drawn.longest_min)
         if oven:
             wait = rng.choice((0, 60, 300, 700))
         found.append(
@@ -153,20 +194,18 @@ def _steps(rng: random.Random, kind: str) -> tuple[Step, ...]:
     return tuple(found)
 
 
-def _pours(
-    rng: random.Random, systems: tuple[System, ...], days: int, long: bool
-) -> tuple[Pour, ...]:
+def _pours(rng: random.Random, systems: tuple[System, ...], drawn: Design) -> tuple[Pour, ...]:
     pours: list[Pour] = []
-    wanted = rng.randint(3, 7) if long else rng.randint(4, 10)
+    days, wanted = drawn.days, rng.randint(*drawn.pours)
     while len(pours) < wanted:
-        layers = rng.randint(2, 9) if long else rng.randint(1, 4)
+        layers = rng.randint(*drawn.lifts)
         kg = rng.choice((0.3, 1.0, 2.5))
         lower = Pour(
             id=f"P{len(pours)}", system=rng.choice(systems).id,
             layers=tuple(Layer(10.0, round(kg * rng.uniform(0.6, 1.4), 3)) for _ in range(layers)),
             place_kind=rng.choice(("bench", "bench", "floor")),
-            due_min=rng.randrange(days) * DAY + 1000, before=_steps(rng, "pre"),
-            after=_steps(rng, "post"), earliest_min=rng.choice((0, 0, DAY, 2 * DAY + 500)),
+            due_min=rng.randrange(days) * DAY + 1000, before=_steps(rng, drawn, "pre"),
+            after=_steps(rng, drawn, "post"), earliest_min=rng.choice((0, 0, DAY, 2 * DAY + 500)),
             weight=rng.choice((1, 2)), may_share=rng.random() < 0.9,
             deepest_lift_mm=rng.choice((None, None, 20.0)),
             cure_min=rng.choice((None, None, 1200)),
@@ -175,18 +214,18 @@ def _pours(
         while rng.random() < 0.35 and len(pours) < wanted:
             lower = replace(
                 lower, id=f"P{len(pours)}", stands_on=lower.id, same_place=rng.random() < 0.6,
-                before=_steps(rng, "pre"), after=_steps(rng, "post"),
+                before=_steps(rng, drawn, "pre"), after=_steps(rng, drawn, "post"),
             )  # fmt: skip
             pours.append(lower)
     return tuple(pours)
 
 
 def _lots(
-    rng: random.Random, systems: tuple[System, ...], pours: tuple[Pour, ...], days: int
+    rng: random.Random, systems: tuple[System, ...], pours: tuple[Pour, ...], drawn: Design
 ) -> tuple[Lot, ...]:
     """Return cans opened and sealed, fresh and old, here and to come, mostly enough."""
     kg = 1.3 * sum(p.mass_kg for p in pours) + 3
-    lots = []
+    lots, days = [], drawn.days
     for material in sorted({m for s in systems for m in (s.resin, s.hardener)}):
         for n in range(rng.choice((1, 2, 3))):
             cans = []
@@ -194,7 +233,7 @@ def _lots(
                 opened = rng.random() < 0.3
                 cans.append(
                     Container(
-                        f"c{can}", round(kg * rng.choice((0.05, 0.3, 0.8)), 3),
+                        f"c{can}", round(kg * rng.choice(drawn.can_share), 3),
                         rng.choice((2, days // 2, days, 60)) * DAY, opened,
                         None if opened else rng.choice((None, DAY, 2 * DAY, 30 * DAY)),
                         rng.choice((0, 0, 0, DAY + 480, 3 * DAY)),

@@ -100,9 +100,7 @@ def test_a_step_beside_a_pinned_pot_is_given_up_when_one_of_two_alike_people_goe
     assert plan.tasks[0].start_min >= plan.batches[0].start_min
     frozen = Frozen(plan.lifts, plan.batches, (), plan.stands)
     one = (replace(week.people[0], count=1),)
-    again = set_to(
-        replace(week, previous=plan, frozen=frozen, people=one), freeze_until_min=100
-    )
+    again = set_to(replace(week, previous=plan, frozen=frozen, people=one), freeze_until_min=100)
     found = plan_week(again)
     assert check(again, found) == []
     assert [u.pour for u in found.unplaced] == ["A"]

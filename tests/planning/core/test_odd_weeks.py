@@ -1,8 +1,11 @@
 """
 Odd weeks planned, slipped three times and planned again, judged by the check and an own account.
 
-The build plans twenty. ``python -m tests.planning.core.test_odd_weeks FIRST COUNT`` plans as
-many as are asked and prints each breach and crash with the design and the seed.
+The build plans some of them. ``python -m tests.planning.core.test_odd_weeks FIRST COUNT`` plans
+as many seeds of each design as are asked and prints each breach and crash with its seed.
+
+Most of the time of a planning that leaves pours out goes into looking for what would help them,
+which changes no plan; so only every fiftieth week looks for it.
 """
 
 from __future__ import annotations
@@ -14,10 +17,12 @@ import pytest
 
 from planning.core.check import check
 from planning.core.plan import Plan, Problem
-from planning.core.week import plan_week
+from planning.core.week import Progress, plan_week
 from tests.planning.core.odd_weeks import DESIGNS, odd_week, slipped
 
 TURNS = 3
+EXPLAINS = 50
+"""Of so many seeds one looks for what would help the pours without a place."""
 
 
 def account(problem: Problem, plan: Plan) -> list[str]:
@@ -46,12 +51,23 @@ def account(problem: Problem, plan: Plan) -> list[str]:
     return found
 
 
+def planned(problem: Problem, explains: bool) -> Plan:
+    """Plan a week; unless it `explains`, stop once the plan is there and only reasons lack."""
+    stage = ""
+
+    def told(progress: Progress) -> None:
+        nonlocal stage
+        stage = progress.stage
+
+    return plan_week(problem, told, None if explains else lambda: stage == "finish")
+
+
 def wrongs(design: str, seed: int) -> list[str]:
     """Return every breach of the first plan and of three plans made again."""
     problem = odd_week(design, seed)
     found: list[str] = []
     for turn in range(TURNS + 1):
-        plan = plan_week(problem)
+        plan = planned(problem, explains=seed % EXPLAINS == 0)
         words = [f"{v.rule}: {v.words}" for v in check(problem, plan)] + account(problem, plan)
         found += [f"turn {turn}: {w}" for w in words]
         if found:
@@ -60,7 +76,7 @@ def wrongs(design: str, seed: int) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("seed", [*range(8), 101, 126])
+@pytest.mark.parametrize("seed", [*range(16), 101, 126, 136])
 @pytest.mark.parametrize("design", DESIGNS)
 def test_odd_weeks_break_no_rule_and_lose_nothing(design, seed):
     assert wrongs(design, seed) == []
