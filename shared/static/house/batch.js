@@ -109,6 +109,7 @@ document.addEventListener("DOMContentLoaded", () => {
         scanned.add(line.id);
         shown = null;
         draw();
+        part("reading").focus();
       } }), mine ? closing(line, null) : null];
     }
     const chosen = substitute && substitute.line === line.id ? substitute : null;

@@ -17,6 +17,9 @@ const Steady = (() => {
     timer = setTimeout(() => document.documentElement.classList.remove("moved"), STILL_MS);
   }
 
+  /* A keyboard that comes or goes moves the page as well. */
+  if (window.visualViewport) window.visualViewport.addEventListener("resize", moved);
+
   document.addEventListener("pointerdown", (event) => { pressed = { on: event.target.closest(PRESSED) }; }, true);
   document.addEventListener("click", (event) => {
     const on = event.target.closest(PRESSED);
