@@ -29,8 +29,10 @@ class MixHeat:
         Of the shop, as the plan expects it.
     most_c : int or None
         Warmest that it may be; None where not even the planned one may be.
+    why : str
+        What happens above `most_c`.
     words : str
-        Both in a sentence, with what limits it.
+        All of it in a sentence.
     cautions : tuple of Caution
         What was assumed of the system at these temperatures.
     """
@@ -38,6 +40,7 @@ class MixHeat:
     planned_c: Decimal | None
     expected_c: Decimal
     most_c: int | None
+    why: str
     words: str
     cautions: tuple[Caution, ...]
 
@@ -56,6 +59,7 @@ def mix_heat(batch: Batch, info: SystemInfo) -> MixHeat:
         planned_c=batch.mix_c,
         expected_c=expected,
         most_c=most_c,
+        why=_why(found, portions),
         words=_words(batch, expected, found, portions),
         cautions=cautions_of(system_data(info), float(expected), *others),
     )
@@ -85,15 +89,20 @@ def _words(
     )
     if found is None:
         return f"{planned}: warmer than that it must not be. Measure it before first contact."
-    why = {
+    return (
+        f"{planned}; it may be {found.celsius} °C at most: {_why(found, portions)}. Measure it "
+        "before first contact."
+    )
+
+
+def _why(found: WarmestMix | None, portions: Sequence[BatchPortion]) -> str:
+    if found is None:
+        return "it does not last until it is poured, or a lift gets too hot"
+    if found.lift is not None:
+        lift = portions[found.lift].lift
+        return f"above that {lift.pour} lift {lift.number} gets too hot at {lift.depth_mm:.1f} mm"
+    return {
         "pot life": "above that it does not last until it is poured",
         "data sheet": "above that nothing says how hot the lift gets",
         "usual limit": "warmer resin is never mixed",
-        "lift": "",
     }[found.bound_by]
-    if found.lift is not None:
-        lift = portions[found.lift].lift
-        why = f"above that {lift.pour} lift {lift.number} gets too hot at {lift.depth_mm:.1f} mm"
-    return (
-        f"{planned}; it may be {found.celsius} °C at most: {why}. Measure it before first contact."
-    )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
+from planning.batch_sheets.mix_heat import mix_heat
 from planning.batches.models import Batch, BatchEntry, BatchPortion, EntryKind, Lift
 from planning.clocks.deadline import deadline_of
 from planning.clocks.standing import standing
@@ -60,6 +61,8 @@ def hindrances_of(
     info = stores.system(batch.system_id)
     is_contact = kind == EntryKind.CONTACT
     surface_c, margin_k = _surface(batch)
+    mix_c = measured_mix_c(batch, since=None if is_contact else batch.contact_at)
+    heat = None if mix_c is None else mix_heat(batch, info)
     return pour_gate.hindrances(
         pour_gate.Facts(
             at=at,
@@ -71,8 +74,21 @@ def hindrances_of(
             pour_by=None if batch.contact_at is None else deadline_of(batch).pour_by,
             surface_c=surface_c,
             margin_k=margin_k,
+            mix_c=mix_c,
+            mix_most_c=None if heat is None else float(heat.most_c or heat.expected_c),
+            mix_why="" if heat is None else heat.why,
         )
     )
+
+
+def measured_mix_c(batch: Batch, since: datetime | None) -> float | None:
+    """Return the mix's temperature as measured last, of those after a moment if one is given."""
+    rows = [
+        float(entry.facts["mix_c"])
+        for entry in batch.entries.order_by("at", "pk")
+        if "mix_c" in entry.facts and (since is None or entry.at > since)
+    ]
+    return rows[-1] if rows else None
 
 
 def is_late(entry: BatchEntry, passing: Passing) -> bool:

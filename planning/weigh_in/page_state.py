@@ -13,6 +13,7 @@ from planning.clocks.deadline import deadline_of
 from planning.weigh_in import alarms
 from planning.weigh_in.contents import residue_kg
 from planning.weigh_in.gate_state import gate_of
+from planning.weigh_in.mix_reading import usual_of
 from planning.weigh_in.replan import offer_of
 from shop import stores
 from shop.stores_types import SystemInfo
@@ -60,6 +61,7 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         ],
         "cans": _cans(batch, info),
         "gate": gate_of(batch, now),
+        "mix_usual_c": usual_of(batch),
         "residue_kg": residue_kg(batch),
         "entries": [
             {

@@ -162,6 +162,10 @@ class FactsSerializer(StrictSerializer):
     mix_c = fields.DecimalField(
         required=False, min_value=-30, max_value=100, max_digits=5, decimal_places=1
     )
+    mix_f = fields.DecimalField(
+        required=False, min_value=-22, max_value=212, max_digits=5, decimal_places=1,
+        help_text="Or mix_c; one of the two. It is kept in °C.",
+    )  # fmt: skip
     pot_c = fields.DecimalField(
         required=False, min_value=-30, max_value=300, max_digits=5, decimal_places=1
     )
@@ -191,6 +195,12 @@ class NewEntrySerializer(StrictSerializer):
         required=False,
         default=False,
         help_text="It has happened: recorded whatever stands in its way, castings quarantined.",
+    )
+    confirmed = fields.YesNoField(
+        required=False,
+        default=False,
+        help_text="The mix really has this temperature: without this one that is unusual for the "
+        "shop and the plan is refused as `implausible`.",
     )
     gate_reason = fields.TextField(
         required=False,

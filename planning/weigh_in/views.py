@@ -17,6 +17,7 @@ from planning.batches.models import Batch, BatchEntry, EntryKind
 from planning.weigh_in import actions, amending, contents, quarantine
 from planning.weigh_in.gate import Passing
 from planning.weigh_in.gate_state import gate_of
+from planning.weigh_in.mix_reading import with_mix
 from planning.weigh_in.serializers import (
     AmendmentSerializer,
     CorrectionSerializer,
@@ -133,6 +134,7 @@ class BatchViewSet(
                     )
             values = {"at": now, **body}
             facts = {n: str(v) for n, v in values.pop("facts", {}).items()}
+            facts = with_mix(facts, batch, confirmed=values.pop("confirmed"))
             passing = Passing(
                 values.pop("gate_reason"), values.pop("decided_by"), values.pop("already")
             )

@@ -177,7 +177,7 @@ def deepest_safe_lift_mm(
         )  # fmt: skip
         return curve.peak_c - cap_c
 
-    cells = None if cures_as_front(known(system)[1]) else _SEARCH_CELLS
+    cells = search_cells(system)
     cool_mm, hot_mm = 1.0, 16.0
     around_c = [shop_c, *(face.around_c for face in (base, top) if face.around_c is not None)]
     if max(around_c) >= cap_c or over(cool_mm) >= 0:
@@ -187,6 +187,11 @@ def deepest_safe_lift_mm(
             return DEEPEST_MM
         cool_mm, hot_mm = hot_mm, min(2 * hot_mm, DEEPEST_MM)
     return float(brentq(over, cool_mm, hot_mm, xtol=0.02))
+
+
+def search_cells(system: SystemData) -> int | None:
+    """Return how many cells a search over many lifts takes: fewer, where few are as good."""
+    return None if cures_as_front(known(system)[1]) else _SEARCH_CELLS
 
 
 def lift_temps_c(

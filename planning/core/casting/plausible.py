@@ -34,6 +34,23 @@ def from_fahrenheit(fahrenheit: float) -> float:
     return (fahrenheit - 32.0) / 1.8
 
 
+def usual_mix_c(expected_c: float, planned_c: float | None) -> tuple[float, float]:
+    """Return between which temperatures a mix usually is, in a shop and as planned, C."""
+    known = [expected_c, *([] if planned_c is None else [planned_c])]
+    return min(known) - FROM_EXPECTED_K, max(known) + FROM_EXPECTED_K
+
+
+def mix_question(celsius: float, expected_c: float, planned_c: float | None) -> str | None:
+    """Return what to ask before the temperature of a mix is believed; None where it is usual."""
+    low, high = usual_mix_c(expected_c, planned_c)
+    if low <= celsius <= high:
+        return None
+    words = f"A mix is {low:g} to {high:g} °C here; this is {celsius:.1f} °C."
+    if low <= from_fahrenheit(celsius) <= high:
+        words += f" {celsius:g} °F would be {from_fahrenheit(celsius):.1f} °C."
+    return words
+
+
 def question(
     celsius: float,
     where: str,

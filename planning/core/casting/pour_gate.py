@@ -77,6 +77,10 @@ class Facts:
         End of the pot life; None before first contact.
     surface_c, margin_k : float or None
         Surface temperature, and how far it lies above the dew point; None when not measured.
+    mix_c, mix_most_c : float or None
+        Temperature of the mix as measured, and the warmest that it may be; None when not known.
+    mix_why : str
+        What happens above that, in words.
     """
 
     at: datetime
@@ -88,6 +92,9 @@ class Facts:
     pour_by: datetime | None = None
     surface_c: float | None = None
     margin_k: float | None = None
+    mix_c: float | None = None
+    mix_most_c: float | None = None
+    mix_why: str = ""
 
 
 @dataclass(frozen=True)
@@ -116,7 +123,8 @@ class Hindrance:
 
 def hindrances(facts: Facts) -> tuple[Hindrance, ...]:
     """Return everything that stands in the way, what no reason passes first."""
-    found = [*_cans(facts), *_ratio(facts), *_pot_life(facts), *_lifts(facts), *_surface(facts)]
+    found = [*_cans(facts), *_ratio(facts), *_pot_life(facts), *_lifts(facts), *_surface(facts),
+             *_mix(facts)]  # fmt: skip
     return tuple(sorted(found, key=lambda one: one.reason_passes))
 
 
@@ -220,3 +228,15 @@ def _surface(facts: Facts) -> Iterator[Hindrance]:
             "Warm the pattern or dry the air, and measure again.",
             reason_passes=True,
         )
+
+
+def _mix(facts: Facts) -> Iterator[Hindrance]:
+    if facts.mix_c is None or facts.mix_most_c is None or facts.mix_c <= facts.mix_most_c:
+        return
+    yield Hindrance(
+        "mix_too_warm",
+        f"The mix is {facts.mix_c:g} °C; it may be {facts.mix_most_c:g} °C at most: "
+        f"{facts.mix_why}.",
+        "Let resin and hardener cool down and measure again, or plan thinner lifts.",
+        reason_passes=True,
+    )

@@ -102,7 +102,8 @@ def _limit(
 def peak_c(
     system: SystemData, depth_mm: float, shop_c: float, base: Face, top: Face, mix_c: float | None
 ) -> float:
-    """Return the hottest a lift gets, C."""
-    from planning.core.casting.exotherm import solve_lift
+    """Return the hottest a lift gets, C, by the same cells as the plan's deepest lift."""
+    from planning.core.casting.exotherm import search_cells, solve_lift
 
-    return solve_lift(system, depth_mm, shop_c, base, top, mix_c=mix_c).peak_c
+    cells = search_cells(system)
+    return solve_lift(system, depth_mm, shop_c, base, top, mix_c=mix_c, cells=cells).peak_c

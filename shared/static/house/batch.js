@@ -181,6 +181,8 @@ document.addEventListener("DOMContentLoaded", () => {
     return judged("mind", `The pot is ${kgText(missing)} kg short. ${each.join("; ")}. ${kgText(missing)} kg remain to be planned anew: ask for the new plan as soon as it is poured.`.replace("short. fill", "short. Fill"));
   }
 
+  const mixHeat = () => MixHeat.draw({ state, note: (facts, confirmed) => record("conditions", "Temperature of the mix", { facts, confirmed }) });
+
   function drawContact() {
     const go = h("button", { type: "button", class: "button--big", id: "contact", tap: () => {
       const passing = gate.passing();
@@ -189,14 +191,14 @@ document.addEventListener("DOMContentLoaded", () => {
       record("contact", "First contact", passing);
     } }, "First contact: now");
     const gate = Gate.make({ told: state.gate.contact, button: go, clockText, name: root.dataset.name });
-    return [target("In the pot, kg", kgText(pot.inPot()), "inside the ratio's tolerance"), gate.node, shortPot(),
+    return [target("In the pot, kg", kgText(pot.inPot()), "inside the ratio's tolerance"), mixHeat(), gate.node, shortPot(),
       h("p", {}, `Tap when resin and hardener meet. From then on the pot lives ${state.pot_life_min} min. Mix 2 to 3 minutes; scrape sides and bottom.`), go];
   }
 
   const deadPot = () => (PotClock.isDead() ? judged("stop", "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null);
 
   const drawSecond = () => [deadPot(),
-    h("p", {}, "Pour all of it into the second, clean container. Scrape the first one only with the mixer, never into the mix. Mix again. The pot life does not start anew."),
+    h("p", {}, "Pour all of it into the second, clean container. Scrape the first one only with the mixer, never into the mix. Mix again. The pot life does not start anew."), mixHeat(),
     h("button", { type: "button", class: "button--big", id: "second", tap: () => record("second_container", "Into the second container") }, "In the second container, mixed"),
   ];
 

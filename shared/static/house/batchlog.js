@@ -11,6 +11,7 @@ const BatchLog = (() => {
     const figure = (name, label, unit) => entry.facts[name] !== undefined && found.push(`${label} ${Number(entry.facts[name])} ${unit}`);
     figure("air_c", "air", "°C");
     figure("surface_c", "surface", "°C");
+    figure("mix_c", "mix", "°C");
     figure("humidity_percent", "humidity", "%");
     if (entry.facts.dew_point_c !== undefined) found.push(`dew point ${Number(entry.facts.dew_point_c).toFixed(1)} °C`);
     if (entry.facts.margin_k !== undefined) found.push(`the surface ${Number(entry.facts.margin_k).toFixed(1)} K above it`);
