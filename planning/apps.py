@@ -6,7 +6,8 @@ class PlanningConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Tell the stores what lies behind the words planning leaves in their ledger."""
+        """Tell the stores what lies behind planning's words in the ledger; name batches."""
+        from planning.batches.codes import register_batches
         from planning.cures.tracing import BATCH, POUR, Batches, Pours
         from planning.pours.leaving import register_take_out
         from planning.schedule.withdrawing import take_out
@@ -17,3 +18,4 @@ class PlanningConfig(AppConfig):
         stores.register_trace(POUR, Pours())
         stores.register_open_purposes(BATCH, wanted_stock)
         register_take_out(take_out)
+        register_batches()

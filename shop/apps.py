@@ -6,8 +6,10 @@ class ShopConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Tell the trace what lies behind the tools that the ledger names."""
+        """Tell the trace what lies behind the tools the ledger names, and codes what they name."""
+        from shop.labels.kinds import register_kinds
         from shop.tools.tracing import TOOL, ToolUses
         from shop.trace.providers import register_trace
 
         register_trace(TOOL, ToolUses())
+        register_kinds()

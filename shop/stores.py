@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from shared import clock
 from shared.access.models import Site
+from shared.codes.finding import find as find_code
 from shared.retry import retried
 from shop.errors import NotFound
 from shop.ledger.actions import issue, reverse
@@ -150,10 +151,11 @@ def containers_by_id(container_ids: Iterable[int]) -> dict[int, ContainerInfo]:
 
 
 def container_by_code(site_id: int, code: str) -> ContainerInfo:
-    """Return one container of a site by the code on its label."""
+    """Return one container of a site by what is scanned or typed of its label."""
     row = lots.with_lots().filter(lot__site=site_id, code=code).first()
     if row is None:
-        raise _missing("container", code)
+        named = find_code(Site.objects.get(pk=site_id), code, wanted=("can",), field="container")
+        row = lots.with_lots().get(pk=named.pk)
     return lots.container_info(row)
 
 

@@ -187,6 +187,8 @@ def _container_for(line: BatchLine, code: str, reason: str) -> int:
     if code == wanted.code:
         return line.container_id
     other = stores.container_by_code(line.batch.site_id, code)
+    if other.id == wanted.id:
+        return line.container_id
     if other.material_id != wanted.material_id:
         raise WrongLot(
             f"{code} holds {other.material_name}; the sheet asks for {wanted.material_name} from "

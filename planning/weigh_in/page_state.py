@@ -15,6 +15,7 @@ from planning.weigh_in.contents import residue_kg
 from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.mix_reading import usual_of
 from planning.weigh_in.replan import offer_of
+from shared.codes.finding import code_of
 from shop import stores
 from shop.stores_types import SystemInfo
 
@@ -98,6 +99,8 @@ def _cans(batch: Batch, info: SystemInfo) -> list[dict[str, Any]]:
     return [
         {
             "code": can.code,
+            "short": code_of("can", can.id),
+            "container_id": can.id,
             "role": roles[can.material_id],
             "material": can.material_name,
             "lot": can.lot_code,
@@ -114,6 +117,7 @@ def _line(line: Any, plain: dict[str, Any], no_more: bool) -> dict[str, Any]:
     return {
         **plain,
         "container_id": line.container_id,
+        "short": code_of("can", line.container_id),
         "usable_until": info.usable_until,
         "lot_status": info.lot_status,
         "weighings": [_weighing(weighing) for weighing in line.weighings.all()],

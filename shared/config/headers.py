@@ -15,10 +15,11 @@ from shared.caller import answering
 
 Answer = Callable[[HttpRequest], HttpResponse]
 
+# The decoder of codes is WebAssembly; 'wasm-unsafe-eval' lets no text run as script.
 POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
-    "font-src 'self'; connect-src 'self'; manifest-src 'self'; form-action 'self'; "
-    "base-uri 'none'; frame-ancestors 'none'"
+    "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; "
+    "img-src 'self' data: blob:; font-src 'self'; connect-src 'self'; manifest-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 # The documentation page of the API sets styles from its script; nothing else may.
 DOCS_POLICY = POLICY.replace("style-src 'self'", "style-src 'self' 'unsafe-inline'")

@@ -35,6 +35,7 @@ urlpatterns = [
     path("api/v1/", include(api)),
     *_of("shared.access", "urlpatterns"),
     *_of("shared.audit", "urlpatterns"),
+    *_of("shared.codes", "urlpatterns"),
     *_of("shop", "urlpatterns"),
     *_of("planning", "urlpatterns"),
 ]

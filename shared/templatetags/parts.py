@@ -58,6 +58,7 @@ WAYS = (
     ("Workbench", "workbench", "calculations:read"),
 )
 SIDE_WAYS = (
+    ("Scan", "scan", "sites:read"),
     ("Patterns", "patterns", "tool_orders:read"),
     ("Trace", "trace", "trace:read"),
     ("Reminders", "reminders", "reminders:read"),

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from shared import clock
 from shared.api.permissions import needs
+from shared.codes.finding import find as find_code
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.counting import actions, queries
@@ -107,16 +108,9 @@ def deed(request: Any, pk: int, deed: str) -> HttpResponse:
 
 
 def _figure(request: Any, found: CycleCount) -> str:
-    code = forms.text(request.POST, "code", 200)
-    held = Container.objects.filter(lot__site=request.site)
-    tail = code.rstrip("/").rsplit("/containers/", 1)
-    named = held.filter(code=code)
-    if len(tail) == 2:
-        named = held.filter(pk=forms.row_id(tail[1]))
-    container = named.select_related("lot__material").first()
-    if container is None:
-        words = f"code is {code!r}; no container here carries it."
-        raise Invalid.one("code", "does_not_exist", words, value=code)
+    code = forms.text(request.POST, "code", 400)
+    named = find_code(request.site, code, wanted=("can",))
+    container = Container.objects.select_related("lot__material").get(pk=named.pk)
     figure = forms.number(request.POST, "figure", container.lot.material.unit)
     line = actions.write_down(
         count_id=found.pk,

@@ -1,45 +1,85 @@
-"""Labels: choose containers and a size, get a PDF."""
+"""Labels: choose cans, tools, shelves or places and a size, get a PDF."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.labels.layouts import LAYOUTS
-from shop.labels.pdf import MOST, labels_pdf
+from shop.labels.pdf import MOST, Label, can_label, labels_pdf, plain_label
 from shop.lots.models import Container
+from shop.sites.models import Location, Place
+from shop.tools.models import Tool
 
 MOST_SHOWN = 200
 
 
-def _containers(request: Any) -> Any:
-    rows = Container.objects.filter(lot__site=request.site)
+def _containers(site: Any) -> Any:
+    rows = Container.objects.filter(lot__site=site)
     rows = rows.select_related("lot__material", "location")
     return rows.prefetch_related("lot__material__packs").order_by("lot__code", "code")
+
+
+@dataclass(frozen=True)
+class Sort:
+    """A sort of things that get labels: its rows at a site, and the label of one of them."""
+
+    title: str
+    rows: Callable[[Any], Any]
+    label: Callable[[Any, str], Label]
+
+
+def _plain(kind: str, title: str, model: Any) -> Sort:
+    def rows(site: Any) -> Any:
+        return model.objects.filter(site=site).order_by("code")
+
+    def label(row: Any, base: str) -> Label:
+        return plain_label(kind, row.pk, row.code, row.name, base)
+
+    return Sort(title, rows, label)
+
+
+SORTS = {
+    "can": Sort("Containers", _containers, can_label),
+    "tool": _plain("tool", "Tools", Tool),
+    "shelf": _plain("shelf", "Shelves", Location),
+    "place": _plain("place", "Places", Place),
+}
+
+
+def _sort(request: Any) -> tuple[str, Sort]:
+    name = request.GET.get("of", "can")
+    return (name, SORTS[name]) if name in SORTS else ("can", SORTS["can"])
 
 
 @needs("lots:read")
 @require_safe
 def labels(request: Any) -> HttpResponse:
-    """Offer the containers of a lot, or the latest ones, and the sizes."""
+    """Offer the containers of a lot, the latest ones, or tools, shelves and places."""
+    name, sort = _sort(request)
     lot = request.GET.get("lot", "")
-    rows = _containers(request)
-    if (lot_id := forms.row_id(lot)) is not None:
-        rows = rows.filter(lot=lot_id)
-    else:
-        rows = rows.filter(balance__gt=0).order_by("-pk")
+    rows = sort.rows(request.site)
+    if name == "can":
+        if (lot_id := forms.row_id(lot)) is not None:
+            rows = rows.filter(lot=lot_id)
+        else:
+            rows = rows.filter(balance__gt=0).order_by("-pk")
     return render(
         request,
         "shop/labels/labels.html",
         {
             "rows": rows[:MOST_SHOWN],
+            "of": name,
+            "sort": sort,
+            "sorts": [(key, one.title) for key, one in SORTS.items()],
             "lot": lot,
             "layouts": LAYOUTS.values(),
             "most": MOST,
@@ -50,20 +90,19 @@ def labels(request: Any) -> HttpResponse:
 @needs("lots:read")
 @require_safe
 def labels_file(request: Any) -> HttpResponse:
-    """Hand out the labels of the ticked containers."""
+    """Hand out the labels of what is ticked."""
+    name, sort = _sort(request)
     try:
         layout = LAYOUTS.get(request.GET.get("layout", ""))
         if layout is None:
             words = f"layout must be one of {', '.join(LAYOUTS)}."
             raise Invalid.one("layout", "invalid_choice", words)
-        ids = [forms.row_id(pk) for pk in request.GET.getlist("container")][: MOST + 1]
+        asked = request.GET.getlist("container" if name == "can" else "row")
+        ids = [forms.row_id(pk) for pk in asked][: MOST + 1]
         first = forms.whole({"first": request.GET.get("first", "1")}, "first", 500)
-        rows = list(_containers(request).filter(pk__in=[pk for pk in ids if pk is not None]))
-
-        def address(container: Container) -> str:
-            return request.build_absolute_uri(reverse("container", args=[container.pk]))
-
-        data = labels_pdf(rows, layout, address, first_place=first)
+        rows = sort.rows(request.site).filter(pk__in=[pk for pk in ids if pk is not None])
+        base = request.build_absolute_uri("/").rstrip("/")
+        data = labels_pdf([sort.label(row, base) for row in rows], layout, first_place=first)
     except ShopError as error:
         return render(request, "shop/labels/refused.html", {"problem": error}, status=422)
     answer = HttpResponse(data, content_type="application/pdf")

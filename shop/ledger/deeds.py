@@ -141,7 +141,7 @@ def mix(request: Any, lot: Lot) -> str:
     """Pour part of a container together with a container of another lot."""
     container, unit = _container(request, lot), lot.material.unit
     quantity = forms.number(request.POST, "quantity", unit)
-    other = mixing.can_by_code(lot.site_id, forms.text(request.POST, "other", 60))
+    other = mixing.can_by_code(lot.site_id, forms.text(request.POST, "other", 400))
     into = other if other.lot.mixed else None
     parts = [(container.pk, quantity), *([] if into else [(other.pk, other.balance)])]
     made = mixing.mix(

@@ -7,10 +7,11 @@ from datetime import datetime
 from decimal import Decimal
 
 from shared import clock
-from shared.access.models import User
+from shared.access.models import Site, User
+from shared.codes.finding import find
 from shared.errors import Invalid
 from shared.retry import retried
-from shop.errors import NotFound, Refused
+from shop.errors import Refused
 from shop.ledger.actions import IN, OUT, refuse_unusable
 from shop.ledger.models import Movement, MovementKind
 from shop.ledger.opening import opened
@@ -132,9 +133,6 @@ def _expire_with_the_first(lot: Lot, parts: Sequence[Lot]) -> None:
 
 
 def can_by_code(site_id: int, code: str) -> Container:
-    """Return a container of a site by what its label says."""
-    found = Container.objects.select_related("lot__material").filter(lot__site=site_id, code=code)
-    can = found.first()
-    if can is None:
-        raise NotFound(f"No container here carries the label {code[:60]!r}.", container=code[:60])
-    return can
+    """Return a container of a site by what is scanned or typed of its label."""
+    named = find(Site.objects.get(pk=site_id), code, wanted=("can",), field="other")
+    return Container.objects.select_related("lot__material").get(pk=named.pk)

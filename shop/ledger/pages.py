@@ -16,6 +16,8 @@ from django.views.decorators.http import require_GET, require_POST
 
 from shared import clock
 from shared.api.permissions import needs
+from shared.codes.finding import find as find_code
+from shared.errors import Invalid
 from shop.ledger.deeds import DEEDS
 from shop.ledger.models import Movement, Reservation
 from shop.ledger.queries import SOON, stock_levels
@@ -68,23 +70,15 @@ def stock(request: Any) -> HttpResponse:
 @needs("lots:read")
 @require_GET
 def find(request: Any) -> HttpResponse:
-    """Go to what a scanned or typed code names: a container, else lots."""
+    """Go to what a scanned or typed code names; several lots of one code are listed."""
     code = request.GET.get("code", "").replace("\0", "").strip()
-    typed = code.rstrip("/").rsplit("/containers/", 1)
-    held = Container.objects.filter(lot__site=request.site)
-    if len(typed) == 2:
-        found = held.filter(pk=row_id(typed[1])).first()
-    else:
-        found = held.filter(code=code).first() or held.filter(code__iexact=code).first()
-    if found is not None:
-        return redirect(f"{reverse('lot', args=[found.lot_id])}?container={found.pk}")
-    lots = Lot.objects.filter(site=request.site, code__iexact=code)
-    if lots.count() == 1:
-        return redirect("lot", lots.get().pk)
-    if not lots:
-        messages.warning(request, f"Nothing here carries the code {code[:80]!r}.")
+    try:
+        return redirect(find_code(request.site, code, access=request.access).address)
+    except Invalid as error:
+        if Lot.objects.filter(site=request.site, code__iexact=code).count() > 1:
+            return redirect(f"{reverse('lots')}?{urlencode({'q': code})}")
+        messages.warning(request, error.message)
         return redirect("stock")
-    return redirect(f"{reverse('lots')}?{urlencode({'q': code})}")
 
 
 @needs("lots:read")
@@ -100,7 +94,7 @@ def container(request: Any, pk: int) -> HttpResponse:
 def lots(request: Any) -> HttpResponse:
     """List lots, by what is asked for."""
     rows = Lot.objects.filter(site=request.site).select_related("material", "supplier")
-    names = ("q", "status", "material")
+    names = ("q", "status", "material", "shelf")
     asked = {name: request.GET.get(name, "").replace("\0", "").strip() for name in names}
     if asked["q"]:
         match = Q(code__icontains=asked["q"]) | Q(containers__code__icontains=asked["q"])
@@ -111,6 +105,9 @@ def lots(request: Any) -> HttpResponse:
         rows = rows.exclude(status=LotStatus.FINISHED)
     if (material := row_id(asked["material"])) is not None:
         rows = rows.filter(material=material)
+    if (shelf := row_id(asked["shelf"])) is not None:
+        on_it = Container.objects.filter(location=shelf, balance__gt=0)
+        rows = rows.filter(pk__in=on_it.values("lot"))
     page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
     held = Container.objects.filter(lot__in=[lot.pk for lot in page]).order_by()
     sums = held.values_list("lot").annotate(total=exact_sum("balance"))
@@ -128,6 +125,7 @@ def lots(request: Any) -> HttpResponse:
             "asked": asked,
             "statuses": LotStatus.choices,
             "materials": Material.objects.order_by("name"),
+            "shelves": Location.objects.filter(site=request.site, in_use=True),
         },
     )
 

@@ -13,6 +13,7 @@ from uuid import uuid4
 
 from django.contrib import messages
 from django.db import transaction
+from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -20,11 +21,13 @@ from django.views.decorators.http import require_POST, require_safe
 
 from shared import clock
 from shared.api.permissions import needs
+from shared.codes.finding import find as find_code
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.ledger.goods_csv import COLUMNS, read_goods
 from shop.ledger.goods_in import MOST_CONTAINERS, Goods, Pack, Received, receive_goods
 from shop.lots import actions as lots
+from shop.lots.models import Lot
 from shop.materials.camera import read_codes
 from shop.materials.models import LearnedCode, Material, Supplier
 from shop.materials.scanning import GoodsScan, read_goods_scan
@@ -53,8 +56,27 @@ def goods_in(request: Any) -> HttpResponse:
                 other = read_goods_scan(scan, clock.today(request.site))
                 found = other if other.material else found
         except Invalid as error:
-            problem = error
+            found = _of_own_label(request, scan)
+            problem = None if found else error
     return _form(request, scan=scan, supplier=supplier, found=found, problem=problem, line=line)
+
+
+def _of_own_label(request: Any, scan: str) -> GoodsScan | None:
+    """Read the shop's own label of a can or lot as more goods of that lot."""
+    try:
+        named = find_code(request.site, scan, wanted=("can", "lot"))
+    except Invalid:
+        return None
+    own = Q(containers=named.pk) if named.kind == "can" else Q(pk=named.pk)
+    lot = Lot.objects.select_related("material").get(own)
+    words = (
+        f"this is the shop's own label of {named.words}; take in only what has come in new, and "
+        "compare the lot with what the supplier's label says"
+    )
+    return GoodsScan(
+        scan, lot.material, lot.supplier_id, None, lot.code, lot.made_on, lot.expires_on, None,
+        None, (words,),
+    )  # fmt: skip
 
 
 def _form(

@@ -12,7 +12,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from shared import clock
 from shared.api.permissions import needs
-from shared.errors import ShopError
+from shared.codes.finding import find as find_code
+from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.lots.models import Lot
 from shop.recalls import actions
@@ -55,9 +56,21 @@ def trace(request: Any) -> HttpResponse:
         if len(named) == 1:
             return redirect(f"{reverse('trace')}?lot={named[0].pk}")
         if code and not named:
-            messages.warning(request, f"No lot or container here carries the code {code[:80]!r}.")
+            try:
+                return redirect(_of_label(request, code))
+            except Invalid as error:
+                messages.warning(request, error.message)
         context |= {"tools": Tool.objects.filter(site=request.site), "named": named, "code": code}
     return render(request, "shop/trace/trace.html", context)
+
+
+def _of_label(request: Any, code: str) -> str:
+    """Return the address of the trace of what a label is stuck on."""
+    found = find_code(request.site, code, wanted=("lot", "can", "tool"))
+    if found.kind == "tool":
+        return f"{reverse('trace')}?tool={found.pk}"
+    lot = Lot.objects.get(containers=found.pk).pk if found.kind == "can" else found.pk
+    return f"{reverse('trace')}?lot={lot}"
 
 
 def _by(rows: Any, name: str, request: Any) -> Any:

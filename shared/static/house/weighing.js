@@ -99,8 +99,6 @@ const Weighing = (() => {
     return button;
   }
 
-  const same = (one, other) => one.trim().toUpperCase() === other.trim().toUpperCase();
-
   /* Why a can must not be used for a row, in words; nothing where it may be. */
   function whyNot(can, code, line, until) {
     const right = `Fetch ${line.container}, lot ${line.lot}${line.shelf ? `, ${line.shelf}` : ""}.`;
@@ -112,20 +110,30 @@ const Weighing = (() => {
 
   /* The can in hand must be the can on the sheet; another of the same material needs a reason. */
   function scan({ line, cans, barred, emptied, until, next }) {
-    const field = h("input", { id: "scan", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", "aria-describedby": "scan-judge" });
+    const field = h("input", { id: "scan", "data-scan": "own", maxlength: "400", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", "aria-describedby": "scan-judge" });
     const verdict = h("div", { id: "scan-judge", class: "judge", role: "status" }, emptied ? `Can ${emptied} is empty. Scan or type the code of the next can of ${line.material}.` : "Scan or type the code on the can.");
     const other = h("div", { hidden: true });
     function stop(words) {
       verdict.className = "judge judge--stop";
       verdict.textContent = words;
     }
-    function check() {
-      const code = field.value.trim();
+    /* The can that a text names: one known here, else what the shop's computer reads on the label. */
+    async function canOf(text) {
+      const known = [{ code: line.container, short: line.short, container_id: line.container_id }, ...cans()];
+      const here = known.find((one) => Scan.names(text, one));
+      if (here) return here.code;
+      const told = await Scan.ask(text, "can");
+      return told && told.code ? told.code : text;
+    }
+    async function check() {
+      const text = field.value.trim();
       other.hidden = true;
-      if (!code) return stop("The code is empty. Scan the can.");
-      if (emptied && same(code, emptied)) return stop(`${emptied} is the can that ran empty. Scan the next one.`);
-      if (same(code, line.container)) return barred ? stop(barred) : next(null);
-      const can = cans().find((one) => same(one.code, code));
+      if (!text) return stop("The code is empty. Scan the can.");
+      const code = await canOf(text);
+      if (!field.isConnected) return null;
+      if (emptied && code === emptied) return stop(`${emptied} is the can that ran empty. Scan the next one.`);
+      if (code === line.container) return barred ? stop(barred) : next(null);
+      const can = cans().find((one) => one.code === code);
       const why = whyNot(can, code, line, until);
       if (why) return stop(why);
       if (emptied) return next({ container: can.code, reason: `can ${emptied} is empty`, in_can_kg: can.free_kg });
@@ -145,7 +153,8 @@ const Weighing = (() => {
       other.hidden = false;
     }
     field.addEventListener("keydown", (event) => { if (event.key === "Enter") check(); });
-    return h("div", {}, h("label", { for: "scan" }, "Code on the can"), field, verdict,
+    field.addEventListener("scanned", check);
+    return h("div", {}, h("label", { for: "scan" }, "Code on the can"), field, Scan.button(field), verdict,
       h("button", { type: "button", class: "button--big", id: "check-can", tap: check }, "Check the can"), other);
   }
 

@@ -3,11 +3,12 @@ from datetime import date
 
 import pytest
 
+from shared.codes.finding import code_of
 from shared.errors import Invalid
 from shop.core.gs1_label import read_label
 from shop.labels.codes import gs1_text
 from shop.labels.layouts import LAYOUTS
-from shop.labels.pdf import labels_pdf
+from shop.labels.pdf import can_label, labels_pdf
 from shop.lots.models import Container
 from shop.materials.camera import read_codes
 from shop.materials.models import Pack
@@ -27,7 +28,11 @@ def labelled(site, gtin="09506000134352", code="LOT-7A", **material):
 
 
 def address(container):
-    return f"https://shop.example/stock/containers/{container.pk}/"
+    return f"https://shop.example/c/{code_of('can', container.pk)}"
+
+
+def label(container):
+    return can_label(container, "https://shop.example")
 
 
 def picture_of(pdf, page=0):
@@ -41,7 +46,7 @@ def test_both_codes_on_a_label_are_read_back_by_a_decoder(site):
     import zxingcpp
 
     container = labelled(site)
-    pdf = labels_pdf([container], LAYOUTS["roll-100x50"], address)
+    pdf = labels_pdf([label(container)], LAYOUTS["roll-100x50"])
     found = [
         code
         for picture in picture_of(pdf)
@@ -49,9 +54,9 @@ def test_both_codes_on_a_label_are_read_back_by_a_decoder(site):
     ]
     texts = {str(code.format): bytes(code.bytes).decode() for code in found}
     assert texts["QR Code"] == address(container)
-    label = read_label(texts["Data Matrix"], date(2026, 11, 25))
-    assert (label.gtin, label.lot) == ("09506000134352", "LOT-7A")
-    assert label.usable_until == date(2027, 6, 30)
+    read = read_label(texts["Data Matrix"], date(2026, 11, 25))
+    assert (read.gtin, read.lot) == ("09506000134352", "LOT-7A")
+    assert read.usable_until == date(2027, 6, 30)
 
 
 @pytest.mark.parametrize("name", LAYOUTS)
@@ -60,7 +65,7 @@ def test_every_size_holds_its_labels_inside_the_page(site, name):
 
     layout = LAYOUTS[name]
     container = labelled(site, name="Very long name of a filled tooling resin, slow, µ and ü")
-    pdf = labels_pdf([container] * (layout.on_a_page + 1), layout, address)
+    pdf = labels_pdf([label(container)] * (layout.on_a_page + 1), layout)
     pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
     assert len(pages) == 2
     assert float(pages[0].mediabox.width) == pytest.approx(layout.page_mm[0] / 25.4 * 72, abs=0.1)
@@ -85,12 +90,12 @@ def test_no_gs1_code_is_printed_that_would_be_wrong(site, gtin, code):
 
 def test_a_begun_sheet_and_limits(site):
     container = labelled(site)
-    pdf = labels_pdf([container], LAYOUTS["a4-21"], address, first_place=21)
+    pdf = labels_pdf([label(container)], LAYOUTS["a4-21"], first_place=21)
     assert pdf.startswith(b"%PDF")
     with pytest.raises(Invalid, match="first_place is 22"):
-        labels_pdf([container], LAYOUTS["a4-21"], address, first_place=22)
+        labels_pdf([label(container)], LAYOUTS["a4-21"], first_place=22)
     with pytest.raises(Invalid, match="0 labels are asked; print 1 to 500"):
-        labels_pdf([], LAYOUTS["a4-21"], address)
+        labels_pdf([], LAYOUTS["a4-21"])
 
 
 def test_labels_by_page(browser_of, site):
@@ -114,7 +119,7 @@ def photo(picture):
 
 def test_a_photo_of_our_own_label_is_read(site):
     container = labelled(site)
-    pictures = picture_of(labels_pdf([container], LAYOUTS["roll-100x50"], address))
+    pictures = picture_of(labels_pdf([label(container)], LAYOUTS["roll-100x50"]))
     read = {text for picture in pictures for text in read_codes(photo(picture))}
     assert address(container) in read
     assert any(text.startswith("]d2010950") for text in read)

@@ -208,7 +208,7 @@ def test_a_code_on_a_label_is_never_taken_for_an_id(shop, browser_of, site):
     by_can = client.get("/trace/?code=CAN-1", follow=True)
     assert by_can.redirect_chain == named.redirect_chain
     unknown = client.get("/trace/?code=NOPE").content.decode()
-    assert "No lot or container here carries the code" in unknown
+    assert "No lot, can or tool here carries the code NOPE" in unknown
     assert client.get("/trace/?lot=NOPE").status_code == 404
 
 
