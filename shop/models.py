@@ -27,7 +27,7 @@ from shop.sites.models import (
     Shift,
     StorageSpell,
 )
-from shop.tools.models import Tool, ToolEvent, ToolHalf
+from shop.tools.models import Tool, ToolEvent, ToolFamily, ToolHalf
 
 __all__ = [
     "ClosedDay",
@@ -63,6 +63,7 @@ __all__ = [
     "SupplierClosure",
     "Tool",
     "ToolEvent",
+    "ToolFamily",
     "ToolHalf",
     "UsedReservation",
 ]

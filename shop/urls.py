@@ -27,6 +27,7 @@ from shop.recalls.views import RecallViewSet
 from shop.release_agents import views as release_agents
 from shop.setup import pages as setup
 from shop.sites import views as sites
+from shop.tools import family_pages
 from shop.tools import pages as tool_pages
 from shop.tools import views as tools
 from shop.trace import pages as trace_pages
@@ -59,6 +60,7 @@ for name, viewset in {
     "reservations": ledger.ReservationViewSet,
     "requirements": ledger.RequirementViewSet,
     "tools": tools.ToolViewSet,
+    "tool-families": tools.ToolFamilyViewSet,
     "tool-events": tools.ToolEventViewSet,
     "counts": CycleCountViewSet,
     "recalls": RecallViewSet,
@@ -104,6 +106,10 @@ urlpatterns: list[Any] = [
     path("stock/counts/<int:pk>/<slug:deed>/", counting_pages.deed, name="count-deed"),
     path("tools/", tool_pages.tools, name="tools"),
     path("tools/add/", tool_pages.add, name="tool-add"),
+    path("tools/families/", family_pages.families, name="tool-families"),
+    path("tools/families/add/", family_pages.add, name="tool-family-add"),
+    path("tools/families/<int:pk>/", family_pages.family, name="tool-family"),
+    path("tools/families/<int:pk>/change/", family_pages.change_family, name="tool-family-change"),
     path("tools/<int:pk>/", tool_pages.tool, name="tool"),
     path("tools/<int:pk>/events/", tool_pages.event, name="tool-event"),
     path("tools/<int:pk>/limits/", tool_pages.limits, name="tool-limits"),

@@ -68,6 +68,32 @@ def survival_steps(history: Sequence[Life]) -> tuple[SurvivalStep, ...]:
     return tuple(steps)
 
 
+def band(step: SurvivalStep, confidence: float) -> tuple[float, float]:
+    r"""
+    Return the range of the share surviving after one step.
+
+    Parameters
+    ----------
+    step : SurvivalStep
+        From `survival_steps`.
+    confidence : float
+        Between 0 and 1.
+
+    Notes
+    -----
+    :math:`S^{\exp(\pm z\, se / (S \ln S))}`: the range is symmetric for :math:`\ln(-\ln S)` and
+    stays within 0 and 1 (standard result, from memory; checked against scipy). Where nobody is
+    left the error is not known and the range is all of 0 to 1.
+    """
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence is {confidence}; it must lie between 0 and 1")
+    if not 0 < step.survival < 1:
+        return (0.0, 1.0)
+    z = _NORMAL.inv_cdf((1 + confidence) / 2)
+    power = math.exp(z * step.standard_error / (step.survival * -math.log(step.survival)))
+    return step.survival**power, step.survival ** (1 / power)
+
+
 def step_at(steps: Sequence[SurvivalStep], shots: float) -> SurvivalStep | None:
     """Return the last step at or before `shots`; None before the first failure."""
     place = bisect_right([s.shots for s in steps], shots)

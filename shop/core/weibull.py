@@ -1,18 +1,12 @@
-"""Weibull life of tools, with those still in service counted, and what follows from it."""
+"""One Weibull life, and the one that fits failures and sound tools best."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from statistics import NormalDist
 
 from shop.core.tool_life import Life
-
-LEAST_FAILURES_TO_FIT = 3
-"""Below this the shape is assumed; a setting chosen here, common practice, no source."""
-_NORMAL = NormalDist()
 
 
 @dataclass(frozen=True)
@@ -175,27 +169,11 @@ def with_assumed_shape(history: Sequence[Life], shape: float) -> Weibull:
     """
     failures = sum(x.failed for x in history)
     if not failures:
-        raise ValueError("no tool has failed; use scale_bound for a lower bound instead")
+        raise ValueError("no tool has failed; the scale is unbounded")
     if shape <= 0:
         raise ValueError(f"shape is {shape}; it must be above 0")
     scale = (math.fsum(x.shots**shape for x in history) / failures) ** (1.0 / shape)
     return Weibull(shape, scale, failures=failures, basis=f"shape {shape:g} assumed")
-
-
-def scale_bound(history: Sequence[Life], shape: float, confidence: float) -> float:
-    """
-    Return a lower bound on the scale for an assumed shape, also when no tool has failed.
-
-    Notes
-    -----
-    The shots raised to the shape have a constant failure rate, so the bound of
-    `tool_life.mean_life_bound` applies to their sum.
-    """
-    from shop.core.tool_life import mean_life_bound
-
-    total = math.fsum(x.shots**shape for x in history)
-    failures = sum(x.failed for x in history)
-    return float(mean_life_bound(total, failures, confidence) ** (1.0 / shape))
 
 
 def rank_regression(history: Sequence[Life]) -> tuple[float, float]:
@@ -221,77 +199,3 @@ def rank_regression(history: Sequence[Life]) -> tuple[float, float]:
     yy = math.fsum((y - my) ** 2 for _, y in points)
     xy = math.fsum((x - mx) * (y - my) for x, y in points)
     return xy / xx, yy / xy
-
-
-@dataclass(frozen=True)
-class Outlook:
-    """What a tool is likely to do, and by when its replacement must be cast."""
-
-    chance_of_promised: float | None
-    likely_more: float
-    mean_more: float
-    last_safe_day: date | None
-    cast_replacement_by: date | None
-    basis: str
-
-
-def outlook(
-    life: Weibull | None,
-    *,
-    done: float,
-    promised: float,
-    shots_per_day: float,
-    replacement_days: int,
-    today: date,
-    stated_life: float | None = None,
-    wanted_chance: float = 0.9,
-) -> Outlook:
-    """
-    Look ahead for one tool.
-
-    Parameters
-    ----------
-    life : Weibull or None
-        Fitted or assumed life; None if there is no history, then `stated_life` is used.
-    done, promised : float
-        Shots done, and shots already promised to orders.
-    shots_per_day : float
-        Shots expected per calendar day; 0 if idle.
-    replacement_days : int
-        Days from casting a replacement to its first shot.
-    today : datetime.date
-        Day to count from.
-    stated_life : float, optional
-        Shots stated for tools of this kind; where both are known the stricter one holds.
-    wanted_chance : float, default 0.9
-        Chance with which the tool shall last until its replacement is ready.
-
-    Returns
-    -------
-    Outlook
-        `chance_of_promised` is None without a life distribution: a stated figure has no chance.
-    """
-    if life is None and stated_life is None:
-        raise ValueError("give a life distribution or a stated life; neither is known")
-    stated_left = math.inf if stated_life is None else max(0.0, stated_life - done)
-    fitted_left = math.inf if life is None else life.more_at(done, wanted_chance)
-    likely = min(stated_left, fitted_left)
-    last = today + timedelta(days=int(likely / shots_per_day)) if shots_per_day > 0 else None
-    mean = life.mean_more(done) if life else stated_left
-    basis = "stated life" if life is None or stated_left <= fitted_left else life.basis
-    return Outlook(
-        None if life is None else life.chance_of_more(done, promised),
-        likely,
-        mean,
-        last,
-        last - timedelta(days=replacement_days) if last else None,
-        basis,
-    )
-
-
-def best_known(history: Sequence[Life], assumed_shape: float = 2.0) -> Weibull | None:
-    """Fit a life where there is enough history, else assume the shape, else return None."""
-    failures = sum(x.failed for x in history)
-    if failures >= LEAST_FAILURES_TO_FIT and len({x.shots for x in history if x.failed}) > 1:
-        return fit(history)
-    return with_assumed_shape(history, assumed_shape) if failures else None

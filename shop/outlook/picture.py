@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
+from shop.core.axis import nice
 from shop.core.outlook import MaterialOutlook
 from shop.outlook.queries import day_list
 
@@ -99,16 +100,6 @@ def picture(outlook: MaterialOutlook, unit: str) -> Picture:
         short_x=None if first is None else x((first - outlook.start).days),
         words=_words(outlook, unit, days[-1]),
     )
-
-
-def nice(value: float) -> float:
-    """Return the next of 1, 2, 2.5, 5, 10 times a power of ten at or above a value."""
-    if value <= 0:
-        return 0.0
-    power = 10.0 ** len(str(int(value))) / 10 if value >= 1 else 0.1
-    while power > value:
-        power /= 10
-    return next(f * power for f in (1, 2, 2.5, 5, 10) if f * power >= value - 1e-12)
 
 
 def _levels(low: float, high: float) -> list[float]:

@@ -1,26 +1,77 @@
-"""How long a tool will last: shots, coats, inspections, and the chance for what is promised."""
+"""How long tools last: what their family's history says, shots, coats, inspections, pace."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
+from statistics import median
+from typing import Any
 
 from django.db.models import Sum
 
 from shared import clock
 from shared.access.models import Site
+from shop.core.life_posterior import (
+    COVERED,
+    AgainstStated,
+    Posterior,
+    ShotsLeft,
+    Spread,
+    against_stated,
+    posterior,
+)
 from shop.core.recoat import CoatsLeft, shots_left
-from shop.core.tool_life import Life
-from shop.core.weibull import Outlook, Weibull, best_known, outlook
-from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolStatus
+from shop.core.tool_life import Life, SurvivalStep, band, survival_steps
+from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolKind, ToolStatus
 
 PACE_DAYS = 90
 """Days back over which the pace of a tool is measured; chosen here."""
 REPLACEMENT_DAYS = 21
 """Days from ordering a replacement casting to its first shot; chosen here."""
+FARTHEST_DAYS = 3650
+"""Days ahead beyond which no date is given."""
 NOT_WORN = "no"
+NOTHING_STATED = "State a life in shots for the family or the tool: no tool has failed yet."
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of the life of one family, for one stated life."""
+
+    name: str
+    history: Sequence[Life]
+    stated: float | None
+
+    @cached_property
+    def posterior(self) -> Posterior | None:
+        """Return the life, or nothing where neither a stated life nor a failure is known."""
+        if self.stated is None and not any(x.failed for x in self.history):
+            return None
+        return posterior(self.history, self.stated)
+
+    @cached_property
+    def against(self) -> AgainstStated | None:
+        """Return the failures seen beside those the stated life would have brought."""
+        return against_stated(self.history, self.stated) if self.stated else None
+
+    @property
+    def contradiction(self) -> str:
+        """Say where failures and stated life contradict each other; empty where they agree."""
+        return self.against.words if self.against else ""
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """What one tool is likely to do, and by when its replacement must be cast."""
+
+    basis: str
+    left: ShotsLeft
+    chance_of_promised: Spread | None
+    last_day: date | None
+    cast_by: date | None
 
 
 @dataclass(frozen=True)
@@ -31,7 +82,14 @@ class ToolState:
     shots: int
     coats: CoatsLeft | None
     inspection_left: int | None
-    outlook: Outlook | None
+    known: Known
+    ahead: Ahead | None
+
+    @property
+    def why_nothing(self) -> str:
+        """Say why nothing is told of the tool's life."""
+        retired = self.tool.status == ToolStatus.RETIRED
+        return "The tool is retired." if retired else NOTHING_STATED
 
     @property
     def wants(self) -> tuple[str, ...]:
@@ -44,21 +102,66 @@ class ToolState:
         return tuple(found)
 
 
-def history(site: Site) -> dict[str, list[Life]]:
-    """Return shots of all tools by kind; tools not worn out count as still going."""
-    shots = dict(
-        ToolEvent.objects.filter(tool__site=site)
-        .order_by()
-        .values_list("tool")
-        .annotate(total=Sum("shots"))
-    )
+@dataclass(frozen=True)
+class _Row:
+    tool: Tool
+    shots: int
+    worn: bool
+
+    @property
+    def life(self) -> Life:
+        return Life(self.shots, self.worn)
+
+
+class Lives:
+    """The lives of a site's families, each worked out once."""
+
+    def __init__(self, site: Site) -> None:
+        self._known: dict[tuple[str, float | None], Known] = {}
+        self._rows: dict[str, list[_Row]] = defaultdict(list)
+        shots = _shots_by_tool(site)
+        worn = _worn(site)
+        for tool in Tool.objects.filter(site=site).only("kind", "expected_shots", "family"):
+            self._rows[_group(tool)].append(_Row(tool, shots.get(tool.pk, 0), tool.pk in worn))
+
+    def of(self, tool: Tool) -> Known:
+        """Return what is known for a tool: from its family, or from its kind where it has none."""
+        if tool.family is not None:
+            return self.of_family(tool.family)
+        group = _group(tool)
+        name = f"{ToolKind(tool.kind).label}, no family named"
+        return self._of(group, name, tool.expected_shots or self._usual(group))
+
+    def of_family(self, family: ToolFamily) -> Known:
+        """Return what is known for a family."""
+        group = f"family:{family.pk}"
+        return self._of(group, family.name, family.stated_shots or self._usual(group))
+
+    def _usual(self, group: str) -> float | None:
+        stated = [r.tool.expected_shots for r in self._rows[group] if r.tool.expected_shots]
+        return float(median(stated)) if stated else None
+
+    def _of(self, group: str, name: str, stated: float | None) -> Known:
+        key = (group, stated)
+        if key not in self._known:
+            history = [row.life for row in self._rows[group] if row.shots > 0]
+            self._known[key] = Known(name, history, stated)
+        return self._known[key]
+
+
+def _group(tool: Tool) -> str:
+    return f"family:{tool.family_id}" if tool.family_id else tool.kind
+
+
+def _shots_by_tool(site: Site) -> Mapping[int, int]:
+    rows = ToolEvent.objects.filter(tool__site=site).order_by()
+    return dict(rows.values_list("tool").annotate(total=Sum("shots")))
+
+
+def _worn(site: Site) -> set[int]:
+    """Return the tools that wore out; one retired for another reason was sound to its end."""
     ends = ToolEvent.objects.filter(tool__site=site, kind=ToolEventKind.RETIREMENT)
-    worn = {event.tool_id for event in ends if event.facts.get("worn", "yes") != NOT_WORN}
-    found: dict[str, list[Life]] = defaultdict(list)
-    for tool in Tool.objects.filter(site=site).only("pk", "kind"):
-        if shots.get(tool.pk):
-            found[tool.kind].append(Life(shots[tool.pk], tool.pk in worn))
-    return found
+    return {event.tool_id for event in ends if event.facts.get("worn", "yes") != NOT_WORN}
 
 
 def states(tools: Iterable[Tool], site: Site, today: date) -> list[ToolState]:
@@ -69,35 +172,40 @@ def states(tools: Iterable[Tool], site: Site, today: date) -> list[ToolState]:
     asked = ToolEvent.objects.filter(tool__in=[row.pk for row in rows], kind__in=kinds)
     for event in asked.order_by("at", "id"):
         events[event.tool_id].append(event)
-    lives = {kind: best_known(known) for kind, known in history(site).items()}
-    return [_state(row, events[row.pk], lives.get(row.kind), site, today) for row in rows]
+    lives = Lives(site)
+    return [_state(row, events[row.pk], lives, site, today) for row in rows]
 
 
 def _state(
-    tool: Tool, events: list[ToolEvent], life: Weibull | None, site: Site, today: date
+    tool: Tool, events: list[ToolEvent], lives: Lives, site: Site, today: date
 ) -> ToolState:
     total = sum(event.shots for event in events)
     since = today - timedelta(days=PACE_DAYS)
     lately = sum(e.shots for e in events if clock.local(e.at, site).date() > since)
     pace = lately / PACE_DAYS
-    ahead = None
-    if tool.status != ToolStatus.RETIRED and (life is not None or tool.expected_shots):
-        ahead = outlook(
-            life,
-            done=total,
-            promised=tool.promised_shots,
-            shots_per_day=pace,
-            replacement_days=REPLACEMENT_DAYS,
-            today=today,
-            stated_life=tool.expected_shots,
-        )
     coats, since_coat = None, _since(events, ToolEventKind.COAT)
     if tool.shots_per_coat:
         coats = shots_left(since_coat, tool.shots_per_coat, today=today, shots_per_day=pace)
     inspection = None
     if tool.shots_per_inspection:
         inspection = tool.shots_per_inspection - _since(events, ToolEventKind.INSPECTION)
-    return ToolState(tool, total, coats, inspection, ahead)
+    known = lives.of(tool)
+    ahead = _ahead(tool, known.posterior, total, pace, today)
+    return ToolState(tool, total, coats, inspection, known, ahead)
+
+
+def _ahead(
+    tool: Tool, life: Posterior | None, done: int, pace: float, today: date
+) -> Ahead | None:
+    if life is None or tool.status == ToolStatus.RETIRED:
+        return None
+    left = life.shots_left(done)
+    promised = life.chance_of_more(done, tool.promised_shots) if tool.promised_shots else None
+    last = cast_by = None
+    if pace > 0 and left.kept / pace <= FARTHEST_DAYS:
+        last = today + timedelta(days=int(left.kept / pace))
+        cast_by = last - timedelta(days=REPLACEMENT_DAYS)
+    return Ahead(life.basis, left, promised, last, cast_by)
 
 
 def _since(events: list[ToolEvent], kind: ToolEventKind) -> int:
@@ -105,3 +213,49 @@ def _since(events: list[ToolEvent], kind: ToolEventKind) -> int:
     for event in events:
         shots = 0 if event.kind == kind else shots + event.shots
     return shots
+
+
+def family_figures(known: Known) -> dict[str, Any]:
+    """Return the figures of a family as plain data, in the form the API answers."""
+    life = known.posterior
+    failures = sum(x.failed for x in known.history)
+    return {
+        "family": known.name,
+        "basis": life.basis if life else NOTHING_STATED,
+        "contradiction": known.contradiction,
+        "stated_shots": known.stated,
+        "failures": failures,
+        "sound": len(known.history) - failures,
+        "median_shots": life and life.median_life(),
+        "scale_shots": life and life.scale(),
+        "shape": life and life.shape(),
+        "survival": [_step(step) for step in survival_steps(known.history)],
+    }
+
+
+def _step(step: SurvivalStep) -> dict[str, float]:
+    low, high = band(step, COVERED)
+    return {
+        "shots": step.shots,
+        "at_risk": step.at_risk,
+        "failures": step.failures,
+        "low": low,
+        "middle": step.survival,
+        "high": high,
+    }
+
+
+def tool_figures(state: ToolState) -> dict[str, Any]:
+    """Return the figures of a tool as plain data, in the form the API answers."""
+    ahead = state.ahead
+    return {
+        "family": state.known.name,
+        "basis": ahead.basis if ahead else state.why_nothing,
+        "contradiction": state.known.contradiction,
+        "shots": state.shots,
+        "promised_shots": state.tool.promised_shots,
+        "chance_of_promised": ahead and ahead.chance_of_promised,
+        "shots_left": ahead and ahead.left,
+        "lasts_to": ahead and ahead.last_day,
+        "cast_replacement_by": ahead and ahead.cast_by,
+    }

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 
@@ -23,8 +25,29 @@ class ToolStatus(models.TextChoices):
     RETIRED = "retired", "Retired"
 
 
+class ToolFamily(SiteThing):
+    """Tools that wear alike: one resin, one kind of surface, one press; their lives are pooled."""
+
+    stated_shots = models.PositiveIntegerField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1)],
+        help_text="Shots that half the tools of this family are said to reach.",
+    )
+    source = models.CharField(
+        max_length=200, blank=True, help_text="Who states that life: maker, customer, experience."
+    )
+
+    class Meta(SiteThing.Meta):
+        verbose_name_plural = "tool families"
+
+
 class Tool(SiteThing):
     """The mould being made, and later used."""
+
+    family = models.ForeignKey(
+        ToolFamily, models.PROTECT, null=True, blank=True, related_name="tools"
+    )
 
     kind = models.CharField(max_length=8, choices=ToolKind.choices)
     status = models.CharField(max_length=12, choices=ToolStatus.choices, default=ToolStatus.ASKED)
@@ -45,6 +68,13 @@ class Tool(SiteThing):
 
     class Meta(SiteThing.Meta):
         pass
+
+    def clean(self) -> None:
+        """Refuse a family, a place or a predecessor of another site."""
+        for name in ("family", "location", "replaces"):
+            row = getattr(self, name)
+            if row is not None and row.site_id != self.site_id:
+                raise ValidationError({name: f"{name} {row} belongs to another site."})
 
 
 class ToolHalf(models.Model):

@@ -19,7 +19,7 @@ from shop import page_forms as forms
 from shop.registers import change
 from shop.tools import actions
 from shop.tools.life import PACE_DAYS, REPLACEMENT_DAYS, states
-from shop.tools.models import Tool, ToolEventKind, ToolKind, ToolStatus
+from shop.tools.models import Tool, ToolEventKind, ToolFamily, ToolKind, ToolStatus
 
 ON_A_PAGE = 50
 MOST_SHOTS = 1_000_000
@@ -32,7 +32,8 @@ KINDS = [choice for choice in ToolEventKind.choices if choice[0] != ToolEventKin
 def tools(request: Any) -> HttpResponse:
     """List tools with what they want."""
     status = request.GET.get("status", "")
-    rows = Tool.objects.filter(site=request.site).prefetch_related("halves")
+    rows = Tool.objects.filter(site=request.site).select_related("family")
+    rows = rows.prefetch_related("halves")
     if status in ToolStatus.values:
         rows = rows.filter(status=status)
     elif status != "all":
@@ -56,7 +57,7 @@ def tools(request: Any) -> HttpResponse:
 @require_safe
 def tool(request: Any, pk: int) -> HttpResponse:
     """Show one tool."""
-    rows = Tool.objects.select_related("location", "replaces").prefetch_related("halves")
+    rows = Tool.objects.select_related("location", "replaces", "family").prefetch_related("halves")
     found = get_object_or_404(rows, pk=pk, site=request.site)
     [state] = states([found], request.site, clock.today(request.site))
     return render(
@@ -68,6 +69,7 @@ def tool(request: Any, pk: int) -> HttpResponse:
             "events": found.events.select_related("by")[:100],
             "kinds": KINDS,
             "limits": [(n, n.replace("_", " "), getattr(found, n)) for n in LIMITS],
+            "families": ToolFamily.objects.filter(site=request.site, in_use=True).order_by("name"),
             "pace_days": PACE_DAYS,
             "replacement_days": REPLACEMENT_DAYS,
             "may_write": request.access.may("tools:write", request.site.pk),
@@ -127,10 +129,12 @@ def event(request: Any, pk: int) -> HttpResponse:
 @needs("tools:write")
 @require_POST
 def limits(request: Any, pk: int) -> HttpResponse:
-    """Set how many shots are expected, promised, and allowed between coats and inspections."""
+    """Set the family, and shots expected, promised, and allowed between coats and inspections."""
     found = get_object_or_404(Tool, pk=pk, site=request.site)
     try:
-        values = {name: _limit(request.POST, name) for name in LIMITS}
+        values: dict[str, Any] = {name: _limit(request.POST, name) for name in LIMITS}
+        families = ToolFamily.objects.filter(site=request.site)
+        values["family"] = forms.chosen(request.POST, "family", families)
         change(found, version=found.version + 1, **values)
         messages.success(request, "The limits are set.")
     except (ShopError, ValidationError) as error:

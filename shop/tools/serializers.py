@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer
-from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolHalf
+from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolHalf
 
 
 class ToolHalfSerializer(StrictModelSerializer):
@@ -24,10 +24,75 @@ class ToolSerializer(StrictModelSerializer):
         model = Tool
         fields: ClassVar = [
             "id", "site", "code", "name", "kind", "status", "customer", "service_c",
-            "expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection",
+            "family", "expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection",
             "location", "replaces", "in_use", "halves", "etag",
         ]  # fmt: skip
         read_only_fields = ("status",)
+
+
+class ToolFamilySerializer(StrictModelSerializer):
+    class Meta:
+        model = ToolFamily
+        fields: ClassVar = [
+            "id", "site", "code", "name", "stated_shots", "source", "in_use", "etag",
+        ]  # fmt: skip
+
+
+class SpreadSerializer(serializers.Serializer[Any]):
+    """A figure, and the range that holds the true one in 90 of 100 cases."""
+
+    low = serializers.FloatField()
+    middle = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class SurvivalSerializer(serializers.Serializer[Any]):
+    """Share of tools still going after some shots, by Kaplan and Meier, with its 90 % range."""
+
+    shots = serializers.FloatField()
+    at_risk = serializers.IntegerField()
+    failures = serializers.IntegerField()
+    low = serializers.FloatField()
+    middle = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class FamilyLifeSerializer(serializers.Serializer[Any]):
+    """What failures, sound tools and stated life say; figures are null where nothing is known."""
+
+    family = serializers.CharField()
+    basis = serializers.CharField()
+    contradiction = serializers.CharField(allow_blank=True)
+    stated_shots = serializers.FloatField(allow_null=True)
+    failures = serializers.IntegerField()
+    sound = serializers.IntegerField()
+    median_shots = SpreadSerializer(allow_null=True)
+    scale_shots = SpreadSerializer(allow_null=True)
+    shape = SpreadSerializer(allow_null=True)
+    survival = SurvivalSerializer(many=True)
+
+
+class ShotsLeftSerializer(serializers.Serializer[Any]):
+    """Further shots: `kept` with a chance of 90 %, `middle` with 50 %, 90 % between the ends."""
+
+    low = serializers.FloatField()
+    kept = serializers.FloatField()
+    middle = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class ToolLifeSerializer(serializers.Serializer[Any]):
+    """What one tool is likely to do; figures are null where nothing is known of its family."""
+
+    family = serializers.CharField()
+    basis = serializers.CharField()
+    contradiction = serializers.CharField(allow_blank=True)
+    shots = serializers.IntegerField()
+    promised_shots = serializers.IntegerField()
+    chance_of_promised = SpreadSerializer(allow_null=True)
+    shots_left = ShotsLeftSerializer(allow_null=True)
+    lasts_to = serializers.DateField(allow_null=True)
+    cast_replacement_by = serializers.DateField(allow_null=True)
 
 
 class ToolEventSerializer(StrictModelSerializer):

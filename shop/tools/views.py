@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from drf_spectacular.utils import extend_schema
+from rest_framework.decorators import action
+from rest_framework.response import Response
+
 from shared import clock
 from shared.api import idempotency, viewsets
 from shared.times import happened
 from shop.keys import key_for
 from shop.registers_api import RegisterViewSet
-from shop.tools import actions
+from shop.tools import actions, life
 from shop.tools import serializers as forms
-from shop.tools.models import Tool, ToolEvent
+from shop.tools.models import Tool, ToolEvent, ToolFamily
 
 
 class ToolViewSet(
@@ -23,15 +27,42 @@ class ToolViewSet(
 ):
     """Tools asked for, being cast, in service, retired; their state follows from their events."""
 
-    queryset = Tool.objects.select_related("site").prefetch_related("halves")
+    queryset = Tool.objects.select_related("site", "family").prefetch_related("halves")
     serializer_class = forms.ToolSerializer
     scope_noun = "tools"
     filterset_fields: ClassVar = {
         "status": ["exact"], "kind": ["exact"], "code": ["exact"], "customer": ["exact"],
+        "family": ["exact"],
     }  # fmt: skip
     sort_fields = ("code", "name", "id")
     perform_create = RegisterViewSet.perform_create
     perform_update = RegisterViewSet.perform_update
+
+    @extend_schema(responses=forms.ToolLifeSerializer)
+    @action(detail=True, filterset_fields={})
+    def life(self, request: Any, pk: str) -> Response:
+        """Return the shots the tool is likely to do still, each figure with its range."""
+        tool = self.get_object()
+        [state] = life.states([tool], tool.site, clock.today(tool.site))
+        return Response(forms.ToolLifeSerializer(life.tool_figures(state)).data)
+
+
+class ToolFamilyViewSet(RegisterViewSet):
+    """Families of tools that wear alike, and the life that is stated for them."""
+
+    queryset = ToolFamily.objects.select_related("site")
+    serializer_class = forms.ToolFamilySerializer
+    scope_noun = "tools"
+    filterset_fields: ClassVar = {"code": ["exact"], "in_use": ["exact"]}
+    sort_fields = ("code", "name", "id")
+
+    @extend_schema(responses=forms.FamilyLifeSerializer)
+    @action(detail=True, filterset_fields={})
+    def life(self, request: Any, pk: str) -> Response:
+        """Return how long tools of the family last, each figure with its range."""
+        family = self.get_object()
+        known = life.Lives(family.site).of_family(family)
+        return Response(forms.FamilyLifeSerializer(life.family_figures(known)).data)
 
 
 class ToolEventViewSet(

@@ -12,7 +12,7 @@ from shop.lots.models import Container, Lot, LotStatus
 from shop.materials.models import SYSTEM_VALUES, Material, ResinSystem, Supplier
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites.models import Location, Person, Shift
-from shop.tools.models import Tool, ToolKind, ToolStatus
+from shop.tools.models import Tool, ToolFamily, ToolKind, ToolStatus
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 """The moment at which the tests' shop lives."""
@@ -140,3 +140,9 @@ def make_tool(site=None, **values):
         "status": ToolStatus.IN_SERVICE,
     }
     return _made(Tool, **usual | values)
+
+
+def make_family(site=None, **values):
+    n = next(_number)
+    usual = {"site": site or make_site(), "code": f"F{n}", "name": f"Family {n}"}
+    return _made(ToolFamily, **usual | values)

@@ -68,6 +68,8 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("requirements", "reservations reservations/{} requirements requirements/{}", "GET"),
     **rows("tools", "tools tool-events"),
     **rows("tools", "tools/{}", "GET PATCH"),
+    **register("tools", "tool-families"),
+    **rows("tools", "tools/{}/life tool-families/{}/life", "GET"),
     **rows("tools", "tool-events/{}", "GET"),
     **rows("movements", "counts"),
     **rows("movements", "counts/{}", "GET"),

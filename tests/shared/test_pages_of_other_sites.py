@@ -34,7 +34,8 @@ ROW_OF = {
     "step-photo": "planning.PourStep", "container": "shop.Container", "lot": "shop.Lot",
     "lot-certificate": "shop.Lot", "lot-deed": "shop.Lot", "count": "shop.CycleCount",
     "count-deed": "shop.CycleCount", "tool": "shop.Tool", "tool-event": "shop.Tool",
-    "tool-limits": "shop.Tool", "purchase-order": "shop.PurchaseOrder",
+    "tool-limits": "shop.Tool", "tool-family": "shop.ToolFamily",
+    "tool-family-change": "shop.ToolFamily", "purchase-order": "shop.PurchaseOrder",
     "purchase-order-pdf": "shop.PurchaseOrder", "purchase-order-deed": "shop.PurchaseOrder",
 }  # fmt: skip
 """The row that a page's address names."""

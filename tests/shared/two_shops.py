@@ -39,6 +39,7 @@ from shop.sites.models import (
     Person,
     StorageSpell,
 )
+from shop.tools.models import ToolFamily
 from tests.callers import Caller, caller, make_user
 
 NOBODY = "nobody"
@@ -105,6 +106,7 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
     TemperatureReading.objects.create(
         site=site, where="air", at=now, celsius=21, key=f"two:{site.code}", recorded_at=now
     )
+    ToolFamily.objects.create(site=site, code="TWO", name="Two", stated_shots=300)
     pack = Pack.objects.earliest("pk")
     PurchaseProposal.objects.create(
         site=site, supplier=pack.supplier, material=pack.material, order_on="2026-12-01",

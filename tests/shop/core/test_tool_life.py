@@ -1,14 +1,14 @@
 """Every row of the tool-life cases, and what a tool keeper asks of the figures."""
 
 import csv
-from datetime import date
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from shop.core import tool_life, weibull
-from shop.core.tool_life import Life, lives
+from shop.core.tool_life import Life, SurvivalStep, lives
 from shop.core.weibull import Weibull
 from tests.reference_cases import CASES, params, rows
 
@@ -112,6 +112,51 @@ def test_dropping_sound_tools_or_calling_them_failed_shortens_the_life_wrongly()
     assert failed < 0.6 * right
 
 
+def random_history(seed):
+    """Weibull lives of 8 to 60 tools, each watched to a time of its own."""
+    rng = np.random.default_rng(seed)
+    n, shape = int(rng.integers(8, 61)), rng.uniform(0.7, 5.0)
+    ends = rng.uniform(20, 4000) * rng.weibull(shape, n)
+    watched = np.quantile(ends, rng.uniform(0.4, 1.0)) * rng.uniform(0.3, 1.5, n)
+    return lives(np.minimum(ends, watched), ends <= watched)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_fits_of_random_sets_agree_with_a_general_library(seed):
+    """scipy.stats fits right-censored data by a search of its own over the same likelihood."""
+    from scipy import optimize, stats
+
+    history = random_history(seed)
+    data = stats.CensoredData(
+        [x.shots for x in history if x.failed], right=[x.shots for x in history if not x.failed]
+    )
+
+    def close(f, start, args=(), disp=0):
+        return optimize.fmin(f, start, args=args, xtol=1e-9, ftol=1e-12, maxiter=5000, disp=0)
+
+    shape, _, scale = stats.weibull_min.fit(data, floc=0, optimizer=close)
+    found = weibull.fit(history)
+    assert (found.shape, found.scale) == pytest.approx((shape, scale), rel=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_band_round_the_steps_agrees_with_a_general_library(seed):
+    from scipy import stats
+
+    history = random_history(seed)
+    data = stats.CensoredData(
+        [x.shots for x in history if x.failed], right=[x.shots for x in history if not x.failed]
+    )
+    theirs = stats.ecdf(data).sf.confidence_interval(0.9, method="log-log")
+    for step in tool_life.survival_steps(history):
+        low, high = tool_life.band(step, 0.9)
+        if 0 < step.survival < 1:
+            assert low == pytest.approx(float(theirs.low.evaluate(step.shots)), abs=1e-9)
+            assert high == pytest.approx(float(theirs.high.evaluate(step.shots)), abs=1e-9)
+        else:
+            assert (low, high) == (0.0, 1.0)
+
+
 @given(st.floats(0.6, 5), st.floats(10, 500), st.floats(0, 400), st.floats(0.05, 0.95))
 def test_shots_left_at_a_chance_are_lasted_with_that_chance(shape, scale, done, chance):
     life = Weibull(shape, scale)
@@ -136,51 +181,6 @@ def test_the_far_tail_joins_the_exact_formula():
     assert Weibull(2.0, 10.0).mean_more(2000.0) > 0
 
 
-def test_no_failure_yet_still_gives_a_bound_and_shape_one_is_the_plain_one():
-    sound = lives([120, 120], [0, 0])
-    assert weibull.scale_bound(sound, 1.0, 0.9) == pytest.approx(104.230676)  # row zero_fail
-    assert weibull.scale_bound(sound, 2.0, 0.9) > 90
-
-
-def test_the_best_known_life_follows_the_history():
-    assert weibull.best_known(lives([50], [0])) is None
-    small = weibull.best_known(lives([30, 42, 42, 55, 18], [1, 0, 0, 1, 0]))
-    assert (small.basis, round(small.scale, 4)) == ("shape 2 assumed", 62.3578)
-    fitted = weibull.best_known(lives([30, 42, 61, 55, 18], [1, 0, 1, 1, 0]))
-    assert fitted.basis == "fitted"
-
-
-def test_a_replacement_is_cast_before_the_tool_is_likely_to_fail():
-    found = weibull.outlook(
-        Weibull(2.0, 60.0, basis="fitted"),
-        done=40,
-        promised=10,
-        shots_per_day=2,
-        replacement_days=5,
-        today=date(2026, 11, 25),
-        stated_life=100,
-    )
-    # more_at(40, 0.9): 60 sqrt((40/60)^2 - ln 0.9) - 40 = 4.489 shots, two days at 2 a day
-    assert found.likely_more == pytest.approx(4.4893, abs=1e-4)
-    assert found.last_safe_day == date(2026, 11, 27)
-    assert found.cast_replacement_by == date(2026, 11, 22)
-    assert found.chance_of_promised == pytest.approx(0.778801, abs=1e-6)
-    assert found.basis == "fitted"
-
-
-def test_the_stricter_stated_life_binds_and_has_no_chance_by_itself():
-    both = weibull.outlook(
-        Weibull(2.0, 600.0, basis="fitted"), done=95, promised=1, shots_per_day=1,
-        replacement_days=1, today=date(2026, 11, 25), stated_life=100,
-    )  # fmt: skip
-    assert (both.likely_more, both.basis) == (5, "stated life")
-    stated = weibull.outlook(
-        None, done=95, promised=1, shots_per_day=0, replacement_days=1,
-        today=date(2026, 11, 25), stated_life=100,
-    )  # fmt: skip
-    assert (stated.chance_of_promised, stated.last_safe_day) == (None, None)
-
-
 @pytest.mark.parametrize(
     ("call", "words"),
     [
@@ -194,13 +194,7 @@ def test_the_stricter_stated_life_binds_and_has_no_chance_by_itself():
         (lambda: tool_life.compare(lives([5], [0]), lives([6], [0])), "nothing to compare"),
         (lambda: Weibull(2, 60).life_at(1.0), "survival is 1.0"),
         (lambda: Weibull(2, 60).more_at(1.0, 0.0), "chance is 0.0"),
-        (
-            lambda: weibull.outlook(
-                None, done=1, promised=1, shots_per_day=1, replacement_days=1,
-                today=date(2026, 1, 1),
-            ),
-            "neither is known",
-        ),
+        (lambda: tool_life.band(SurvivalStep(5, 9, 1, 0.9, 0.1, 0.1), 1.0), "confidence is 1.0"),
     ],
 )  # fmt: skip
 def test_nonsense_is_refused_with_its_value(call, words):

@@ -6,8 +6,9 @@ from datetime import date
 import pytest
 from django.core.management import CommandError, call_command
 
+from shop.core.axis import nice
 from shop.core.outlook import Supply, Use, project
-from shop.outlook.picture import nice, picture
+from shop.outlook.picture import picture
 from tests.factories.purchasing import make_need, make_order, make_pack
 from tests.factories.shop import make_container, make_lot, make_material
 

@@ -4,8 +4,8 @@ import pytest
 
 from shop.tools.actions import add_event
 from shop.tools.life import states
-from shop.tools.models import Tool
-from tests.factories.shop import NOW, make_tool
+from shop.tools.models import Tool, ToolFamily
+from tests.factories.shop import NOW, make_family, make_tool
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
 
@@ -30,9 +30,13 @@ def test_coats_inspections_and_pace_follow_from_events(site):
     found = state_of(tool, site)
     assert (found.shots, found.coats.shots_left, found.inspection_left) == (60, 5, -10)
     assert found.wants == ("inspection",)
-    # 60 shots in 90 days and 440 stated to be left: 660 days, less 21 for the replacement.
-    assert found.outlook.last_safe_day == NOW.date() + timedelta(days=660)
-    assert found.outlook.cast_replacement_by == NOW.date() + timedelta(days=639)
+    # The pace is 60 shots in 90 days; the replacement is cast 21 days before the tool may fail.
+    ahead = found.ahead
+    assert ahead.last_day == NOW.date() + timedelta(days=int(ahead.left.kept / (60 / 90)))
+    assert ahead.cast_by == ahead.last_day - timedelta(days=21)
+    assert ahead.basis == (
+        "From no failure, 1 tool in service or retired sound, and a stated life of 500 shots."
+    )
 
 
 def test_tools_that_wore_out_tell_the_chance_of_those_in_service(site):
@@ -42,11 +46,11 @@ def test_tools_that_wore_out_tell_the_chance_of_those_in_service(site):
         add_event(tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW)
     tool = make_tool(site, promised_shots=50)
     shots(tool, 100)
-    chance = state_of(tool, site).outlook.chance_of_promised
+    chance = state_of(tool, site).ahead.chance_of_promised.middle
     assert 0.2 < chance < 0.8
     Tool.objects.filter(pk=tool.pk).update(promised_shots=150)
     tool.refresh_from_db()
-    assert state_of(tool, site).outlook.chance_of_promised < chance
+    assert state_of(tool, site).ahead.chance_of_promised.middle < chance
 
 
 def test_a_tool_retired_for_want_of_orders_does_not_count_as_worn(site):
@@ -55,7 +59,65 @@ def test_a_tool_retired_for_want_of_orders_does_not_count_as_worn(site):
         shots(old, 10 + n, key=f"old:{n}")
         facts = {"worn": "no"}
         add_event(tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW, facts=facts)
-    assert state_of(make_tool(site), site).outlook is None
+    found = state_of(make_tool(site), site)
+    assert (found.ahead, sum(life.failed for life in found.known.history)) == (None, 0)
+    assert "State a life" in found.why_nothing
+
+
+def test_a_family_pools_its_tools_and_no_others(site):
+    family = make_family(site, stated_shots=300)
+    for n, count in enumerate((200, 260, 310)):
+        old = make_tool(site, family=family)
+        shots(old, count, key=f"old:{n}")
+        add_event(tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW)
+    for n in range(4):
+        shots(make_tool(site, expected_shots=300), 2000, key=f"other:{n}")
+    found = state_of(make_tool(site, family=family), site)
+    assert found.ahead.basis == (
+        "From 3 failures, 0 tools in service or retired sound, and a stated life of 300 shots."
+    )
+    loner = state_of(make_tool(site, expected_shots=300), site)
+    assert "no failure, 4 tools in" in loner.ahead.basis
+    assert "last longer than stated" in loner.known.contradiction
+
+
+def test_a_family_by_page_with_its_picture(browser_of, site):
+    client = browser_of("tool_keeper")
+    body = {"code": "RIM", "name": "Rim tools", "stated_shots": "300", "source": "the customer"}
+    assert client.post("/tools/families/add/", body).status_code == 302
+    family = ToolFamily.objects.get()
+    tool = make_tool(site, promised_shots=40)
+    shots(tool, 120)
+    client.post(f"/tools/{tool.pk}/limits/", {"family": str(family.pk), "promised_shots": "40"})
+    address = f"/tools/families/{family.pk}/"
+    client.post(f"{address}change/", body | {"stated_shots": "400"})
+    page = client.get(address).content.decode()
+    assert "From no failure, 1 tool in service or retired sound" in page
+    assert "stated life of 400 shots" in page
+    assert "life__band" in page
+    worn = make_tool(site, family=family)
+    shots(worn, 90, key="worn")
+    add_event(tool_id=worn.pk, kind="retirement", key="gone", at=NOW)
+    assert "life__steps" in client.get(address).content.decode()
+    own = client.get(f"/tools/{tool.pk}/").content.decode()
+    assert "Chance of the shots promised" in own
+    assert "From 1 failure, 1 tool in service or retired sound" in own
+    assert "From 1 failure" in client.get("/tools/families/").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"stated_shots": "0"}, "must be 1 to"),
+        ({"code": "a b"}, "Use letters"),
+        ({"name": ""}, "name"),
+    ],
+)
+def test_a_family_that_makes_no_sense_is_refused(browser_of, site, changed, words):
+    body = {"code": "RIM", "name": "Rim tools", "stated_shots": "300"} | changed
+    answer = browser_of("tool_keeper").post("/tools/families/add/", body, follow=True)
+    assert words in answer.content.decode()
+    assert not ToolFamily.objects.exists()
 
 
 def test_the_register_and_a_tool_by_page(browser_of, site):

@@ -1,7 +1,9 @@
 import pytest
+from django.core.exceptions import ValidationError
 
+from shop.tools.actions import add_event
 from shop.tools.models import ToolEvent
-from tests.factories.shop import make_tool
+from tests.factories.shop import NOW, make_family, make_tool
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
 
@@ -83,3 +85,41 @@ def test_lists_ask_as_often_for_one_tool_as_for_many(api, site, queries):
     for _ in range(6):
         make_tool(site)
     assert queries(ask) == few
+
+
+def test_the_life_of_a_family_and_of_a_tool(api, site):
+    client = api("tool_keeper")
+    body = {"code": "RIM", "name": "Rim tools", "stated_shots": 300}
+    family = client.post("/api/v1/tool-families", body)
+    assert family.status_code == 201, family.data
+    tool = make_tool(site, promised_shots=50, family_id=int(family.data["id"]))
+    add_event(tool_id=tool.pk, kind="shots", key="s", at=NOW, shots=90)
+    old = make_tool(site, family_id=tool.family_id)
+    add_event(tool_id=old.pk, kind="shots", key="o", at=NOW, shots=250)
+    add_event(tool_id=old.pk, kind="retirement", key="e", at=NOW)
+    life = client.get(f"/api/v1/tool-families/{family.data['id']}/life").data
+    assert (life["failures"], life["sound"], life["stated_shots"]) == (1, 1, 300.0)
+    assert life["median_shots"]["low"] < life["median_shots"]["middle"] < 600
+    assert [step["shots"] for step in life["survival"]] == [250.0]
+    own = client.get(f"/api/v1/tools/{tool.pk}/life").data
+    assert own["basis"].startswith("From 1 failure, 1 tool in service or retired sound, and")
+    assert 0.5 < own["chance_of_promised"]["middle"] < 1
+    assert own["shots_left"]["low"] < own["shots_left"]["kept"] < own["shots_left"]["high"]
+    assert own["cast_replacement_by"] < own["lasts_to"]
+
+
+def test_nothing_known_is_said_so(api, site):
+    own = api().get(f"/api/v1/tools/{make_tool(site).pk}/life").data
+    assert "State a life" in own["basis"]
+    assert own["shots_left"] is None
+    family = make_family(site)
+    life = api().get(f"/api/v1/tool-families/{family.pk}/life").data
+    assert (life["median_shots"], life["survival"]) == (None, [])
+
+
+def test_a_tool_takes_no_family_of_another_site(api, site, other_site):
+    client, family = api("tool_keeper"), make_family(other_site)
+    body = {"code": "T-1", "name": "Cover", "kind": "single", "family": str(family.pk)}
+    assert client.post("/api/v1/tools", body).status_code == 422
+    with pytest.raises(ValidationError, match="belongs to another site"):
+        make_tool(site, family=family)
