@@ -27,7 +27,12 @@ from shop.purchasing import queries as purchasing
 from shop.release_agents import queries as release_agents
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites import queries as sites
-from shop.sites.queries import site_week
+from shop.sites.actions import KINDS as SHOP_CHANGES
+from shop.sites.actions import Reported, ShopChange
+from shop.sites.actions import report as report_change
+from shop.sites.actions import rows_of as rows_of_change
+from shop.sites.actions import take_back as take_back_change
+from shop.sites.queries import coming_changes, site_week
 from shop.stores_types import (
     ContainerInfo,
     ExpectedReceipt,
@@ -48,10 +53,14 @@ from shop.trace.providers import Use as TraceUse
 from shop.trace.providers import register_trace
 
 __all__ = [
+    "SHOP_CHANGES",
     "NeedRow",
     "PersonInfo",
+    "Reported",
+    "ShopChange",
     "TracePart",
     "TraceUse",
+    "coming_changes",
     "container",
     "container_by_code",
     "containers",
@@ -74,16 +83,19 @@ __all__ = [
     "register_open_purposes",
     "register_trace",
     "replace_requirements",
+    "report_change",
     "reserve",
     "reserved_by_container",
     "retried",
     "reverse",
+    "rows_of_change",
     "site_week",
     "soon_unusable",
     "stamp",
     "system",
     "system_by_code",
     "systems",
+    "take_back_change",
     "tool",
     "tool_by_code",
     "tool_is_casting",

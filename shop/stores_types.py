@@ -127,6 +127,8 @@ class MixerInfo:
     name: str
     largest_kg: Decimal
     least_kg: Decimal
+    closed: tuple[tuple[datetime, datetime], ...] = ()
+    """When it is out of use, in the days asked for."""
 
 
 @dataclass(frozen=True)
@@ -138,6 +140,8 @@ class PlaceInfo:
     name: str
     kind: str
     capacity: int
+    closed: tuple[tuple[datetime, datetime], ...] = ()
+    """When it is out of use, in the days asked for."""
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,7 @@ for name, viewset in {
     "day-changes": sites.DayChangeViewSet,
     "closed-days": sites.ClosedDayViewSet,
     "expected-temperatures": sites.ExpectedTemperatureViewSet,
+    "outages": sites.OutageViewSet,
     "mixers": sites.MixerViewSet,
     "scales": sites.ScaleViewSet,
     "places": sites.PlaceViewSet,

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
-from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from planning.core import plan as core
 from planning.core import problem as given
 from planning.schedule.board import finish_min
+from planning.schedule.wording import day_of, in_words, short
 
 MOST_TOLD = 8
 """So many broken rules and changes are named; the rest are counted."""
@@ -43,7 +42,7 @@ def look_again(
     from planning.core.check import check
 
     held = with_facts(now_is, plan)
-    broken = [_renamed(one.words, now_is, was) for one in check(now_is, held)]
+    broken = [in_words(one.words, zone, now_is, was) for one in check(now_is, held)]
     pours = _changed_pours(was, now_is, zone)
     changed = _changed_shop(was, now_is, from_min, zone)
     return Look(now_is, held, (*pours, *broken), tuple(changed))
@@ -108,13 +107,13 @@ def _changed_pours(was: core.Problem, now_is: core.Problem, zone: ZoneInfo) -> I
     now = {pour.id: pour for pour in now_is.pours}
     done = {task.step for task in now_is.frozen.tasks} | {task.step for task in was.frozen.tasks}
     for key, pour in then.items():
-        name = _short(pour.name or key)
+        name = short(pour.name or key)
         if key not in now:
             yield f"{name} is no longer open."
             continue
         other = now[key]
         if pour.due_min != other.due_min:
-            days = [_day(was, at, zone) for at in (other.due_min - 1, pour.due_min - 1)]
+            days = [day_of(was, at, zone) for at in (other.due_min - 1, pour.due_min - 1)]
             yield f"{name} is due {days[0]} instead of {days[1]}."
         for field, words in POUR_WORDS.items():
             if getattr(pour, field) != getattr(other, field):
@@ -122,7 +121,7 @@ def _changed_pours(was: core.Problem, now_is: core.Problem, zone: ZoneInfo) -> I
         if _steps(pour, done) != _steps(other, done):
             yield f"{name}: its steps changed."
     for key in now.keys() - then.keys():
-        yield f"{_short(now[key].name or key)} has been planned since."
+        yield f"{short(now[key].name or key)} has been planned since."
 
 
 POUR_WORDS = {
@@ -174,7 +173,7 @@ def _changed_people(
             yield f"{name} has other skills."
         away = sorted(
             {
-                _day(was, start, zone)
+                day_of(was, start, zone)
                 for start, end in person.shifts
                 if _lost(start, end, now[key], from_min)
             }
@@ -216,38 +215,6 @@ def _changed_stock(was: core.Problem, now_is: core.Problem) -> Iterator[str]:
                 )
             elif found[1].usable_until_min < can.usable_until_min:
                 yield f"Lot {lot.code or lot.id} of {lot.material} keeps less long."
-
-
-def _day(problem: core.Problem, minute: int, zone: ZoneInfo) -> str:
-    at = datetime.fromisoformat(problem.origin) + timedelta(minutes=minute)
-    return f"{at.astimezone(zone):%a %d %b}"
-
-
-def _short(name: str) -> str:
-    return name.split(" (", 1)[0]
-
-
-def _renamed(words: str, *problems: core.Problem) -> str:
-    """Put the names people use in place of the ids in a sentence of the check."""
-    pours: dict[str, str] = {}
-    steps: dict[str, str] = {}
-    people: dict[str, str] = {}
-    things: dict[str, str] = {}
-    for problem in reversed(problems):
-        pours |= {pour.id: _short(pour.name or pour.id) for pour in problem.pours}
-        steps |= {s.id: s.name for pour in problem.pours for s in (*pour.before, *pour.after)}
-        people |= {person.id: person.name or person.id for person in problem.people}
-        things |= {mixer.id: mixer.name or mixer.id for mixer in problem.mixers}
-        things |= {place.id: place.name or place.id for place in problem.places}
-
-    def name(known: dict[str, str]) -> Callable[[re.Match[str]], str]:
-        return lambda m: m[1] + known.get(m[2], m[2]) + m[3]
-
-    words = re.sub(r"(\b[Ss]tep )'?(\d+)'?()", name(steps), words)
-    words = re.sub(r"(shift of |given to |, which )'?(\d+)'?()\b", name(people), words)
-    words = re.sub(r"^()(\d+)( is asked for)", name(people), words)
-    words = re.sub(r"(\b[Mm]ixer |stands in )'?(\d+)'?()", name(things), words)
-    return re.sub(r"(\b[Pp]our )'?(\d+)'?()", name(pours), words)
 
 
 def told(rows: tuple[str, ...]) -> str:

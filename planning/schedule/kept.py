@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -11,9 +12,10 @@ from planning.batches.lifts import lifts_of
 from planning.batches.models import Batch, BatchStatus
 from planning.clocks.standing import standing_of
 from planning.core import plan as core
-from planning.pours.models import Pour, PourStep
+from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
 from planning.schedule.week_clock import Clock
+from shop.stores_types import SiteWeek
 
 STARTED = (
     BatchStatus.WEIGHING,
@@ -23,8 +25,50 @@ STARTED = (
 )
 
 
-Shifts = Mapping[int, tuple[tuple[datetime, datetime], ...]]
-"""When each person is at work, by id."""
+Spans = tuple[tuple[datetime, datetime], ...]
+
+
+@dataclass(frozen=True)
+class There:
+    """Who and what a site has: people by their shifts, mixers and places by when out of use."""
+
+    shifts: Mapping[int, Spans]
+    mixers: Mapping[int, Spans]
+    places: Mapping[int, Spans]
+
+    @classmethod
+    def of(cls, shop: SiteWeek) -> There:
+        """Return what is there in some days of a site."""
+        return cls(
+            {info.id: info.shifts for info in shop.people},
+            {info.id: info.closed for info in shop.mixers},
+            {info.id: info.closed for info in shop.places},
+        )
+
+    def staffed(self, work: Batch | PourStep) -> bool:
+        """Return whether each of its people is at work all the while, in one stretch."""
+        people = work.people if isinstance(work, Batch) else work.planned_people
+        start, end = work.planned_start, work.planned_end
+        if start is None or end is None:
+            return False
+        return all(
+            any(begin <= start and end <= until for begin, until in self.shifts.get(one.pk, ()))
+            for one in people.all()
+        )
+
+    def mixer(self, batch: Batch) -> bool:
+        """Return whether the mixer of a batch is in use from first contact to its end."""
+        return _free(self.mixers, batch.mixer_id, batch.planned_contact, batch.planned_end)
+
+    def place(self, place_id: int | None, start: datetime, end: datetime) -> bool:
+        """Return whether a place is in use from `start` to `end`; none is always there."""
+        return place_id is None or _free(self.places, place_id, start, end)
+
+
+def _free(spans: Mapping[int, Spans], key: int | None, start: datetime, end: datetime) -> bool:
+    if key is None or key not in spans:
+        return False
+    return not any(begin < end and start < until for begin, until in spans[key])
 
 
 def promised_batches(site_id: int, pours: list[Pour]) -> list[Batch]:
@@ -42,25 +86,28 @@ def promised_batches(site_id: int, pours: list[Pour]) -> list[Batch]:
 
 
 def kept_batches(
-    batches: list[Batch], pours: list[Pour], now: datetime, shifts: Shifts
+    batches: list[Batch], pours: list[Pour], now: datetime, there: There
 ) -> list[Batch]:
     """
     Return begun work, and printed and pinned work with the lifts it is poured onto.
 
-    A promise can be kept while its hour has not passed unused and its people are still at work
-    then, and only if every lift below it, of its own pour or of one it stands on, is poured,
-    begun or can still be poured as planned. Then those lower lifts stay as well; otherwise it is
-    let go and planned again with them.
+    A promise can be kept while its hour has not passed unused, its people are still at work then
+    and its mixer and place in use, and only if every lift below it, of its own pour or of one it
+    stands on, is poured, begun or can still be poured as planned. Then those lower lifts stay as
+    well; otherwise it is let go and planned again with them.
     """
     begun = {batch.pk for batch in batches if batch.status in STARTED}
     below = _below(batches, pours)
+    out = _without_place(pours, there)
     sound = begun | {
         batch.pk
         for batch in batches
         if batch.status == BatchStatus.PLANNED
         and batch.planned_start >= now
         and below[batch.pk] is not None
-        and _staffed(batch, shifts)
+        and there.staffed(batch)
+        and there.mixer(batch)
+        and not out & {portion.lift.pour_id for portion in batch.portions.all()}
     }
     while falls := {pk for pk in sound - begun if not (below[pk] or set()) <= sound}:
         sound -= falls
@@ -74,16 +121,15 @@ def kept_batches(
     return [batch for batch in batches if batch.pk in kept]
 
 
-def _staffed(work: Batch | PourStep, shifts: Shifts) -> bool:
-    """Return whether each of its people is at work all the while, in one stretch."""
-    people = work.people if isinstance(work, Batch) else work.planned_people
-    start, end = work.planned_start, work.planned_end
-    if start is None or end is None:
-        return False
-    return all(
-        any(begin <= start and end <= until for begin, until in shifts.get(person.pk, ()))
-        for person in people.all()
-    )
+def _without_place(pours: list[Pour], there: There) -> set[int]:
+    """Return the pours not begun whose place is out of use while they are to stand in it."""
+    return {
+        pour.pk
+        for pour in pours
+        if pour.status == PourStatus.PLANNED
+        and (stay := _stay(pour)) is not None
+        and not there.place(*stay)
+    }
 
 
 def _below(batches: list[Batch], pours: list[Pour]) -> dict[int, set[int] | None]:
@@ -129,13 +175,20 @@ def began(step: PourStep) -> datetime | None:
 
 
 def frozen_work(
-    pours: list[Pour], batches: list[Batch], clock: Clock, now: datetime, shifts: Shifts
+    pours: list[Pour],
+    batches: list[Batch],
+    clock: Clock,
+    now: datetime,
+    there: There,
+    *,
+    printed: bool = True,
 ) -> core.Frozen:
     """
     Return what stays as it is: kept batches with their lifts, and steps.
 
     Steps that are done stay, those before kept batches, and those printed that follow pours kept
-    whole; a printed step before a pour that may move is only in the previous plan.
+    whole, unless `printed` is false; a printed step before a pour that may move is only in the
+    previous plan.
     """
     asked = {pour.pk for pour in pours}
     kept = [core_batch(b, clock) for b in batches]
@@ -151,7 +204,8 @@ def frozen_work(
         for step in pour.steps.all()
     ]
     done = [task for task in tasks if task is not None]
-    done += _printed_tasks(pours, {batch.pk for batch in batches}, clock, now, shifts)
+    if printed:
+        done += _printed_tasks(pours, {batch.pk for batch in batches}, clock, now, there)
     begun = {p for p, _ in served} | {task.pour for task in done}
     return core.Frozen(
         lifts=tuple(lift for lift in lifts_of(pours) if (lift.pour, lift.lift) in served),
@@ -162,7 +216,7 @@ def frozen_work(
 
 
 def _printed_tasks(
-    pours: list[Pour], kept: set[int], clock: Clock, now: datetime, shifts: Shifts
+    pours: list[Pour], kept: set[int], clock: Clock, now: datetime, there: There
 ) -> list[core.Task]:
     """Return printed steps after pours of which every batch stays, as far as they still hold."""
     found = []
@@ -181,10 +235,14 @@ def _printed_tasks(
             start, end = step.planned_start, step.planned_end
             if step.printed_at is None or start is None or end is None:
                 break
-            if start < max(now, ready) or not _staffed(step, shifts):
+            load = step.oven_start or end
+            over = load + timedelta(minutes=step.wait_min)
+            if start < max(now, ready) or not there.staffed(step):
+                break
+            if not there.place(step.oven_id, load, over):
                 break
             found.append(_task(step, clock, start, end))
-            ready = (step.oven_start or end) + timedelta(minutes=step.wait_min)
+            ready = over
     return found
 
 
@@ -240,23 +298,28 @@ def stands_of(pours: Iterable[Pour], clock: Clock) -> list[core.Stand]:
     """Return where pours stand, from their first place-holding work to their last."""
     rows = []
     for pour in pours:
-        lifts = [lift for lift in pour.lifts.all() if lift.place_id is not None]
-        if not lifts:
-            continue
-        holding = [
-            at
-            for step in pour.steps.all()
-            if step.holds_place and (at := began(step) or step.planned_start) is not None
-        ]
-        ends = [step.planned_end for step in pour.steps.all() if step.planned_end is not None]
-        start = min([*holding, *(lift.planned_start for lift in lifts)])
-        end = max([*ends, *(lift.planned_end for lift in lifts)])
-        rows.append(
-            core.Stand(
-                str(pour.pk), str(lifts[0].place_id), clock.minute(start), clock.minute(end)
+        stay = _stay(pour)
+        if stay is not None:
+            place, start, end = stay
+            rows.append(
+                core.Stand(str(pour.pk), str(place), clock.minute(start), clock.minute(end))
             )
-        )
     return rows
+
+
+def _stay(pour: Pour) -> tuple[int, datetime, datetime] | None:
+    """Return the place of a pour and from when to when it stands there; None where it has none."""
+    lifts = [lift for lift in pour.lifts.all() if lift.place_id is not None]
+    if not lifts or lifts[0].place_id is None:
+        return None
+    holding = [
+        at
+        for step in pour.steps.all()
+        if step.holds_place and (at := began(step) or step.planned_start) is not None
+    ]
+    ends = [step.planned_end for step in pour.steps.all() if step.planned_end is not None]
+    start = min([*holding, *(lift.planned_start for lift in lifts)])
+    return lifts[0].place_id, start, max([*ends, *(lift.planned_end for lift in lifts)])
 
 
 def core_batch(batch: Batch, clock: Clock) -> core.Batch:
@@ -326,5 +389,26 @@ def previous_plan(
         lifts=tuple(lifts_of(pours)),
         batches=batches,
         tasks=tasks,
+        stands=tuple(stands_of(pours, clock)),
+    )
+
+
+def stored_plan(
+    pours: list[Pour], batches: list[Batch], clock: Clock, frozen: core.Frozen
+) -> core.Plan:
+    """Return all confirmed work, begun or not, as the tables hold it; what is frozen as a fact."""
+    live = [batch for batch in batches if batch.status in (BatchStatus.PLANNED, *STARTED)]
+    tasks = {
+        (step.pour_id, step.pk): _task(step, clock, step.planned_start, step.planned_end)
+        for pour in pours
+        for step in pour.steps.all()
+        if step.planned_start is not None and step.planned_end is not None
+    }
+    facts = {(t.pour, t.kind, t.step, t.lift) for t in frozen.tasks}
+    open_tasks = [t for t in tasks.values() if (t.pour, t.kind, t.step, t.lift) not in facts]
+    return core.Plan(
+        lifts=tuple(lifts_of(pours)),
+        batches=tuple(core_batch(batch, clock) for batch in live),
+        tasks=(*frozen.tasks, *open_tasks),
         stands=tuple(stands_of(pours, clock)),
     )

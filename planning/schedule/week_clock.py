@@ -30,6 +30,9 @@ class Clock:
     def minute(self, at: datetime) -> int:
         return math.floor((at - self.origin).total_seconds() / 60)
 
+    def minute_up(self, at: datetime) -> int:
+        return math.ceil((at - self.origin).total_seconds() / 60)
+
     def instant(self, minute: int) -> datetime:
         return self.origin + timedelta(minutes=minute)
 

@@ -173,6 +173,18 @@ class HappenedField(MomentField):
         return moment
 
 
+class PlannedField(MomentField):
+    """A moment that may lie ahead, within what a shop plans for."""
+
+    def to_internal_value(self, value: Any) -> datetime:
+        """Return the moment; what it must follow or precede is the action's to judge."""
+        moment, now = super().to_internal_value(value), clock.now()
+        if fault := times.out_of_plan(moment, now):
+            code, limit, words = fault
+            raise refuse(f"{words.removeprefix('it ')}.", code, limit.isoformat())
+        return moment
+
+
 class DayField(serializers.DateField):
     """A day, 2026-11-30."""
 

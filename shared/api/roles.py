@@ -9,6 +9,7 @@ from __future__ import annotations
 
 NOUNS: dict[str, str] = {
     "sites": "sites, people and their hours, mixers, scales, benches, ovens, shelves",
+    "availability": "absences, extra shifts, closed days, outages, expected temperatures",
     "materials": "materials, suppliers, packs, resin systems, release recipes",
     "lots": "lots and containers: holding, moving, splitting, labels",
     "releases": "letting a lot out of quarantine or hold, which is for who answers for the check",
@@ -53,18 +54,19 @@ def _scopes(read: str, write: str) -> frozenset[str]:
 
 
 _FLOOR = (
-    "sites materials lots movements requirements tools tool_orders routes steps plans batches "
-    "weighings quarantines cures reminders trace calculations"
+    "sites availability materials lots movements requirements tools tool_orders routes steps "
+    "plans batches weighings quarantines cures reminders trace calculations"
 )
 
 ROLES: dict[str, frozenset[str]] = {
     "technician": _scopes(
-        _FLOOR, "movements lots tools steps weighings cures batches reminders calculations"
+        _FLOOR,
+        "availability movements lots tools steps weighings cures batches reminders calculations",
     ),
     "planner": _scopes(
         _FLOOR + " purchases prices events",
-        "tool_orders routes steps plans batches weighings cures movements lots releases "
-        "requirements reminders tools calculations",
+        "availability tool_orders routes steps plans batches weighings cures movements lots "
+        "releases requirements reminders tools calculations",
     ),
     "purchasing": _scopes(
         _FLOOR + " events",

@@ -88,6 +88,17 @@ class Scoped:
         """Return the scope this call needs."""
         return scope_of(self, self.request.method)
 
+    def site(self, code: str | None = None) -> Site:
+        """Return the site of a code, or the caller's only one; refuse others with a 400."""
+        sites = self.access.rows(Site.objects.all(), self.scope)
+        found = [site for site in sites if code in (None, site.code)]
+        if len(found) == 1:
+            return found[0]
+        codes = ", ".join(site.code for site in sites)
+        asked = "is missing" if code is None else f"is {code[:40]!r}"
+        sentence = f"site {asked}; yours are: {codes}."
+        raise BadParameter([{"parameter": "site", "code": "unknown", "detail": sentence}])
+
     def initial(self, request: Any, *args: Any, **kwargs: Any) -> None:
         """Let the caller in, then refuse parameters that mean nothing here."""
         super().initial(request, *args, **kwargs)  # type: ignore[misc]
@@ -163,17 +174,6 @@ class SiteViewSet(Scoped, GenericViewSet):
             if not found:
                 raise Http404
             self.site_of_address = found[0] if site_path_of(rows.model) else None
-
-    def site(self, code: str | None = None) -> Site:
-        """Return the site of a code, or the caller's only one; refuse others with a 400."""
-        sites = self.access.rows(Site.objects.all(), self.scope)
-        found = [site for site in sites if code in (None, site.code)]
-        if len(found) == 1:
-            return found[0]
-        codes = ", ".join(site.code for site in sites)
-        asked = "is missing" if code is None else f"is {code[:40]!r}"
-        sentence = f"site {asked}; yours are: {codes}."
-        raise BadParameter([{"parameter": "site", "code": "unknown", "detail": sentence}])
 
     def get_parsers(self) -> list[Any]:
         """Read what an action names, a merge patch where a row is changed, else plain JSON."""

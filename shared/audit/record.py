@@ -29,6 +29,7 @@ AUDITED = {
     "shop.daychange",
     "shop.closedday",
     "shop.expectedtemperature",
+    "shop.outage",
     "shop.mixer",
     "shop.scale",
     "shop.place",

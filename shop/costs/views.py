@@ -28,17 +28,6 @@ class CostView(viewsets.ScopedView):
     pagination_class = None
     filter_backends = []
 
-    def site(self) -> Site:
-        """Return the site asked for, or the caller's only one."""
-        code = self.request.query_params.get("site")
-        sites = list(Site.objects.filter(pk__in=self.access.sites_with(self.scope)))
-        found = [site for site in sites if code in (None, site.code)]
-        if len(found) == 1:
-            return found[0]
-        asked = "is missing" if code is None else f"is {code[:40]!r}"
-        sentence = f"site {asked}; yours are: {', '.join(site.code for site in sites)}."
-        raise BadParameter([{"parameter": "site", "code": "unknown", "detail": sentence}])
-
     def asked(self, read: Any, name: str, site: Site) -> Any:
         """Read one parameter, turning its refusal into an answer of 400."""
         try:
@@ -60,7 +49,7 @@ class CastingCostView(CostView):
     )
     def get(self, request: Any) -> Response:
         """Return the castings worked on in a month, each with its lots and its cost so far."""
-        site = self.site()
+        site = self.site(request.query_params.get("site"))
         first, last = self.asked(months.month, "month", site)
         return Response(
             {
@@ -106,7 +95,7 @@ class LossView(CostView):
     )
     def get(self, request: Any) -> Response:
         """Return losses by month, what is out of date now, and what will expire unused."""
-        site = self.site()
+        site = self.site(request.query_params.get("site"))
         first, last = self.asked(months.back, "months", site)
         return Response(
             {

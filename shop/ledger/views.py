@@ -204,7 +204,7 @@ class StockView(viewsets.ScopedView):
     )
     def get(self, request: Any) -> Any:
         """Return stock levels, or balances at a moment."""
-        site = viewsets.SiteViewSet.site(self, request.query_params.get("site"))  # type: ignore[arg-type]
+        site = self.site(request.query_params.get("site"))
         code = request.query_params.get("material")
         at = request.query_params.get("at")
         if at is None:

@@ -9,7 +9,6 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.response import Response
 
-from shared.access.models import Site
 from shared.api import viewsets
 from shared.api.problems import BadParameter
 from shared.errors import Invalid
@@ -45,7 +44,7 @@ class OutlookView(viewsets.ScopedView):
     )
     def get(self, request: Any) -> Response:
         """Return the outlook of every material with stock, needs or receipts, by code."""
-        site = self._site(request.query_params.get("site"))
+        site = self.site(request.query_params.get("site"))
         days = self._days(request.query_params.get("days"))
         wanted = request.query_params.get("material")
         ids = None if wanted is None else [self._material(wanted)]
@@ -58,16 +57,6 @@ class OutlookView(viewsets.ScopedView):
                 "items": [forms.plain(row, daily=ids is not None) for row in rows],
             }
         )
-
-    def _site(self, code: str | None) -> Site:
-        sites = list(Site.objects.filter(pk__in=self.access.sites_with(self.scope)))
-        found = [site for site in sites if code in (None, site.code)]
-        if len(found) == 1:
-            return found[0]
-        codes = ", ".join(site.code for site in sites)
-        asked = "is missing" if code is None else f"is {code[:40]!r}"
-        sentence = f"site {asked}; yours are: {codes}."
-        raise BadParameter([{"parameter": "site", "code": "unknown", "detail": sentence}])
 
     def _days(self, text: str | None, usual: int = queries.USUAL_DAYS) -> int:
         try:
@@ -97,7 +86,7 @@ class OutlookMonthsView(OutlookView):
     )
     def get(self, request: Any) -> Response:
         """Return stock, receipts, use and expiries of every material by month, by code."""
-        site = self._site(request.query_params.get("site"))
+        site = self.site(request.query_params.get("site"))
         days = self._days(request.query_params.get("days"), months.YEAR_DAYS)
         years = months.years(site, days=days)
         items = [forms.plain_year(year) for year in years]

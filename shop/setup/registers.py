@@ -83,13 +83,13 @@ REGISTERS: tuple[Register, ...] = (
     Register(
         "closed-days", "Closed days", "a closed day", "Holidays and shutdowns: nobody works.",
         forms.ClosedDayForm, (("day", "Day"), ("reason", "Why")),
-        search=("reason",), order=("-day",),
+        noun="availability", search=("reason",), order=("-day",),
     ),
     Register(
         "temperatures", "Expected temperatures", "a day's temperature",
         "Days on which the shop will be warmer or colder than usual.",
         forms.TemperatureForm, (("day", "Day"), ("shop_c", "Shop, °C")),
-        search=(), order=("-day",),
+        noun="availability", search=(), order=("-day",),
     ),
     Register(
         "materials", "Materials", "a material",

@@ -193,6 +193,44 @@ class Place(SiteThing):
         ]
 
 
+class Outage(models.Model):
+    """A stretch of time in which one mixer or one place cannot be used."""
+
+    site = models.ForeignKey("shared.Site", models.CASCADE, related_name="outages")
+    mixer = models.ForeignKey(Mixer, models.CASCADE, null=True, blank=True, related_name="outages")
+    place = models.ForeignKey(Place, models.CASCADE, null=True, blank=True, related_name="outages")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["site", "starts_at", "id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(mixer__isnull=False, place__isnull=True)
+                | models.Q(mixer__isnull=True, place__isnull=False),
+                name="outage_of_one_thing",
+                violation_error_message="Name a mixer or a place, one of the two.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(ends_at__gt=models.F("starts_at")),
+                name="outage_ends_after_start",
+                violation_error_message="ends_at must be later than starts_at.",
+            ),
+        ]
+        indexes: ClassVar = [models.Index(fields=["site", "ends_at"], name="outage_by_end")]
+
+    def __str__(self) -> str:
+        return f"{self.thing} from {self.starts_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def thing(self) -> Mixer | Place:
+        """Return the mixer or the place."""
+        found = self.mixer or self.place
+        assert found is not None, "held by a constraint of the table"
+        return found
+
+
 class Location(SiteThing):
     """A shelf or store, with the temperature it is kept at."""
 

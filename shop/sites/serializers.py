@@ -77,6 +77,22 @@ class ClosedDaySerializer(StrictModelSerializer):
         fields: ClassVar = ["id", "site", "day", "reason"]
 
 
+class OutageSerializer(StrictModelSerializer):
+    mixer = fields.RelatedIdField(
+        queryset=models.Mixer.objects.all(), required=False, allow_null=True
+    )
+    place = fields.RelatedIdField(
+        queryset=models.Place.objects.all(), required=False, allow_null=True
+    )
+
+    starts_at = fields.PlannedField()
+    ends_at = fields.PlannedField()
+
+    class Meta:
+        model = models.Outage
+        fields: ClassVar = ["id", "site", "mixer", "place", "starts_at", "ends_at", "reason"]
+
+
 class ExpectedTemperatureSerializer(StrictModelSerializer):
     class Meta:
         model = models.ExpectedTemperature

@@ -37,7 +37,7 @@ class DayChangeViewSet(RegisterViewSet):
 
     queryset = models.DayChange.objects.all()
     serializer_class = forms.DayChangeSerializer
-    scope_noun = "sites"
+    scope_noun = "availability"
     versioned = False
     filterset_fields: ClassVar = {"person": ["exact"], "day": ["exact", "gte", "lte"]}
 
@@ -87,9 +87,24 @@ class ClosedDayViewSet(RegisterViewSet):
 
     queryset = models.ClosedDay.objects.all()
     serializer_class = forms.ClosedDaySerializer
-    scope_noun = "sites"
+    scope_noun = "availability"
     versioned = False
     filterset_fields: ClassVar = {"day": ["exact", "gte", "lte"]}
+
+
+class OutageViewSet(RegisterViewSet):
+    """Times in which a mixer or a place is out of use."""
+
+    queryset = models.Outage.objects.all()
+    serializer_class = forms.OutageSerializer
+    scope_noun = "availability"
+    versioned = False
+    filterset_fields: ClassVar = {
+        "mixer": ["exact"],
+        "place": ["exact"],
+        "starts_at": ["gte", "lt"],
+        "ends_at": ["gte", "lt"],
+    }
 
 
 class ExpectedTemperatureViewSet(RegisterViewSet):
@@ -97,7 +112,7 @@ class ExpectedTemperatureViewSet(RegisterViewSet):
 
     queryset = models.ExpectedTemperature.objects.all()
     serializer_class = forms.ExpectedTemperatureSerializer
-    scope_noun = "sites"
+    scope_noun = "availability"
     versioned = False
     filterset_fields: ClassVar = {"day": ["exact", "gte", "lte"]}
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from planning.schedule.snapshot import _pot_kg
+from planning.schedule.core_values import _pot_kg
 from planning.system_data import system_data
 from shop import stores
 

@@ -32,6 +32,7 @@ EXAMPLES_BY_NAME = {
     "checks": [],
     "confirmed": True,
     "counterpart": "other:training",
+    "day": f"{datetime.now(UTC) + timedelta(days=2):%Y-%m-%d}",
     "due_on": f"{datetime.now(UTC) + timedelta(days=30):%Y-%m-%d}",
     "earliest_on": f"{datetime.now(UTC):%Y-%m-%d}",
     "ends": "16:30:00",
@@ -47,6 +48,7 @@ EXAMPLES_BY_NAME = {
     "route": "single",
     "scale": "S2",
     "time_zone": "Europe/Berlin",
+    "until_day": f"{datetime.now(UTC) + timedelta(days=3):%Y-%m-%d}",
     "week": "2026-W49",
 }
 SITES = "/api/v1/sites/{id}"

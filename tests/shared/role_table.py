@@ -42,9 +42,11 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("sites", "sites/{}", "GET PATCH"),
     **register(
         "sites",
-        "people shifts day-changes closed-days expected-temperatures mixers scales places "
-        "locations",
+        "people shifts mixers scales places locations",
     ),
+    **register("availability", "day-changes closed-days outages expected-temperatures"),
+    **rows("availability", "shop-changes", "POST"),
+    **rows("plans", "plan-check", "GET"),
     **register("lots", "storage-spells"),
     **register(
         "materials", "suppliers supplier-closures materials packs resin-systems release-recipes"

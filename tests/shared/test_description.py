@@ -19,6 +19,7 @@ WITHOUT_VERSION = {
     "day-changes",
     "expected-temperatures",
     "learned-codes",
+    "outages",
     "packs",
     "supplier-closures",
     "shifts",

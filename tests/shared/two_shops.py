@@ -36,6 +36,8 @@ from shop.sites.models import (
     DayChange,
     ExpectedTemperature,
     Location,
+    Mixer,
+    Outage,
     Person,
     StorageSpell,
 )
@@ -94,6 +96,9 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
     PlanTrial.objects.create(plan=plan, questions=[], asked_at=now)
     ClosedDay.objects.create(site=site, day="2026-12-25")
     ExpectedTemperature.objects.create(site=site, day="2026-12-28", shop_c=18)
+    Outage.objects.create(
+        site=site, mixer=shops.row(Mixer, site), starts_at=now, ends_at=now + timedelta(hours=1)
+    )
     Reminder.objects.create(
         site=site, key=f"two:{site.code}", kind="demould", subject="pour:1", title="Demould",
         due_at=now, created_at=now, changed_at=now,

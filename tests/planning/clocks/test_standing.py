@@ -14,7 +14,7 @@ from planning.cures import actions
 from planning.cures.page_data import demould_due
 from planning.pours.models import Pour
 from planning.reminders.wanted import cures_complete, lifts_close, lifts_open
-from planning.schedule.snapshot import _cure_min
+from planning.schedule.core_values import _cure_min
 from planning.today.queries import curing
 from shared.errors import ShopError
 

@@ -1,5 +1,6 @@
 """What stays when a week is planned again: printed work, with all that it is poured onto."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -7,7 +8,7 @@ import pytest
 from planning.batches.lifts import lifts_of
 from planning.batches.models import Batch
 from planning.schedule import actions
-from planning.schedule.kept import kept_batches, promised_batches
+from planning.schedule.kept import There, kept_batches, promised_batches
 from shop import stores
 from shop.models import DayChange, Person
 
@@ -29,10 +30,11 @@ def printed(batch, at):
 
 
 def kept(site, pour, now, shifts=None):
-    if shifts is None:
-        shifts = {p.id: p.shifts for p in stores.site_week(site.pk, now.date(), 14).people}
+    there = There.of(stores.site_week(site.pk, now.date(), 14))
+    if shifts is not None:
+        there = replace(there, shifts=shifts)
     batches = promised_batches(site.pk, [pour])
-    return [batch.pk for batch in kept_batches(batches, [pour], now, shifts)]
+    return [batch.pk for batch in kept_batches(batches, [pour], now, there)]
 
 
 def test_a_printed_upper_lift_keeps_the_lower_one_where_it_is(two_lifts, shop_site, now):
