@@ -15,6 +15,7 @@ from planning.pours import route_pages as routes
 from planning.rules import pages as rules_pages
 from planning.schedule import comparison_pages, reasons_pages
 from planning.schedule import pages as schedule
+from planning.shop_changes import pages as shop_changes
 from planning.today import pages as today
 from planning.trials import pages as trial_pages
 from planning.weigh_in import pages as weigh_in
@@ -45,6 +46,10 @@ urlpatterns = [
     path("notices/<int:pk>/away/", today.put_away, name="notice-away"),
     path("sheets/<day:day>/", batch_sheets.sheet, name="sheet"),
     path("sheets/<day:day>.pdf", batch_sheets.sheet_pdf, name="sheet-pdf"),
+    path("changes/", shop_changes.changes, name="shop-changes"),
+    path("changes/back/", shop_changes.take_back, name="shop-change-back"),
+    path("changes/mend/", shop_changes.mend, name="shop-change-mend"),
+    path("changes/<slug:kind>/", shop_changes.enter, name="shop-change"),
     path("week/", schedule.this_week, name="week"),
     path("week/rules/", rules_pages.planning_rules, name="planning-rules"),
     path("week/<str:week>/", schedule.week, name="week-of"),

@@ -13,6 +13,7 @@ from planning.reminders import urls as reminders
 from planning.routes.views import RouteViewSet
 from planning.rules.views import RulesViewSet
 from planning.schedule.views import PlanViewSet
+from planning.shop_changes.views import PlanNowView, ShopChangeView
 from planning.trials.views import TrialViewSet
 from planning.weigh_in.quarantine_api import CastingQuarantineViewSet
 from planning.weigh_in.scale_views import ScaleReadingView
@@ -38,6 +39,8 @@ router.register("casting-quarantines", CastingQuarantineViewSet, "casting-quaran
 api_urlpatterns: list[Any] = [
     *router.urls,
     path("scale-readings", ScaleReadingView.as_view(), name="scale-readings"),
+    path("shop-changes", ShopChangeView.as_view(), name="api-shop-changes"),
+    path("plan-check", PlanNowView.as_view(), name="api-plan-check"),
     *reminders.api_urlpatterns,
     *workbench.api_urlpatterns,
     *patterns.api_urlpatterns,

@@ -13,6 +13,9 @@ SKEW = timedelta(minutes=5)
 OLDEST = timedelta(days=3653)
 """Ten years: anything older is a slip of the keyboard or a clock that was never set."""
 
+FARTHEST = timedelta(days=1827)
+"""Five years: nobody plans the shop's days farther ahead."""
+
 Event = tuple[str, datetime | None]
 """What happened, in words that follow "before" or "after", and when; None if it has not."""
 
@@ -93,6 +96,13 @@ def out_of_time(at: datetime, now: datetime) -> tuple[str, datetime, str] | None
             "it must not be more than ten years ago; check the year",
         )
     return None
+
+
+def out_of_plan(at: datetime, now: datetime) -> tuple[str, datetime, str] | None:
+    """Return what keeps a time from being one that is planned for, as `out_of_time` does."""
+    if at > now + FARTHEST:
+        return "too_far", now + FARTHEST, "it must not be more than five years ahead"
+    return out_of_time(min(at, now), now)
 
 
 def _refused(

@@ -96,7 +96,7 @@ def _heaviest_kg(info: SystemInfo, shop: SiteWeek) -> float | None:
 def system(
     info: SystemInfo, starts: Mapping[date, int], shop: SiteWeek, settings: set[Setting]
 ) -> given.System:
-    """Return a resin system with its clocks on the days planned, for the settings it is cast in."""
+    """Return a resin system with its clocks on each day, for all settings it is cast in."""
     return given.System(
         id=info.code,
         resin=info.resin.code,

@@ -241,12 +241,12 @@ def _printed_tasks(
                 break
             if not there.place(step.oven_id, load, over):
                 break
-            found.append(_task(step, clock, start, end))
+            found.append(task_of(step, clock, start, end))
             ready = over
     return found
 
 
-def _task(step: PourStep, clock: Clock, start: datetime, end: datetime) -> core.Task:
+def task_of(step: PourStep, clock: Clock, start: datetime, end: datetime) -> core.Task:
     """Return a step as the core writes it, with the load of the oven its wait is spent in."""
     between = step.phase == Phase.BETWEEN
     load = None if step.oven_id is None else max(end, step.oven_start or end)
@@ -291,7 +291,7 @@ def _kept_task(
             return None
     if start is None or end is None:
         return None
-    return _task(step, clock, start, end)
+    return task_of(step, clock, start, end)
 
 
 def stands_of(pours: Iterable[Pour], clock: Clock) -> list[core.Stand]:
@@ -378,7 +378,7 @@ def previous_plan(
     )
     batches = tuple(core_batch(batch, clock) for batch in rows)
     tasks = tuple(
-        _task(step, clock, step.planned_start, step.planned_end)
+        task_of(step, clock, step.planned_start, step.planned_end)
         for pour in pours
         for step in pour.steps.all()
         if step.done_at is None and step.planned_start is not None and step.planned_end is not None
@@ -389,26 +389,5 @@ def previous_plan(
         lifts=tuple(lifts_of(pours)),
         batches=batches,
         tasks=tasks,
-        stands=tuple(stands_of(pours, clock)),
-    )
-
-
-def stored_plan(
-    pours: list[Pour], batches: list[Batch], clock: Clock, frozen: core.Frozen
-) -> core.Plan:
-    """Return all confirmed work, begun or not, as the tables hold it; what is frozen as a fact."""
-    live = [batch for batch in batches if batch.status in (BatchStatus.PLANNED, *STARTED)]
-    tasks = {
-        (step.pour_id, step.pk): _task(step, clock, step.planned_start, step.planned_end)
-        for pour in pours
-        for step in pour.steps.all()
-        if step.planned_start is not None and step.planned_end is not None
-    }
-    facts = {(t.pour, t.kind, t.step, t.lift) for t in frozen.tasks}
-    open_tasks = [t for t in tasks.values() if (t.pour, t.kind, t.step, t.lift) not in facts]
-    return core.Plan(
-        lifts=tuple(lifts_of(pours)),
-        batches=tuple(core_batch(batch, clock) for batch in live),
-        tasks=(*frozen.tasks, *open_tasks),
         stands=tuple(stands_of(pours, clock)),
     )

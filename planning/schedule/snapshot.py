@@ -13,6 +13,7 @@ from planning.core import plan as core
 from planning.core import problem as given
 from planning.core.step_times import Pace
 from planning.pours.models import Pour, PourStatus
+from planning.pours.setting import setting_of
 from planning.pours.step_times import paces
 from planning.rules.actions import rules_of
 from planning.schedule import core_values as values
@@ -24,8 +25,8 @@ from planning.schedule.kept import (
     kept_batches,
     previous_plan,
     promised_batches,
-    stored_plan,
 )
+from planning.schedule.stored import stored_plan, within_tolerance
 from planning.schedule.week_clock import Clock
 from shared.access.models import Site
 from shared.units import parse_week
@@ -129,9 +130,8 @@ def confirmed_work(
         limits=basis.limits,
         promises=False,
     )
-    return _with_paces_of(problem, basis), stored_plan(
-        pours, around.promised, around.clock, problem.frozen
-    )
+    problem = within_tolerance(_with_paces_of(problem, basis), around.promised)
+    return problem, stored_plan(problem, pours, around.promised, around.clock)
 
 
 def _around(site: Site, basis: core.Problem, pours: list[Pour]) -> _Basis:
@@ -220,7 +220,7 @@ def _gathered(
         places=tuple(values.place(info, clock) for info in shop.places),
         systems=tuple(
             values.system(
-                info, starts, shop, {p.tool_side for p in pours if p.system_id == info.id}
+                info, starts, shop, {setting_of(p) for p in pours if p.system_id == info.id}
             )
             for info in systems.values()
         ),

@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('shared', '0005_roles_for_all_sites'),
-        ('shop', '0019_lots_by_expiry'),
+        ('shop', '0020_tool_families'),
     ]
 
     operations = [
