@@ -412,7 +412,10 @@ class _Carrier:
             own = masks.span(job.stand.start_min, board.held[job.index])
             return slot if slot >= 0 and (board.free[slot] | own) & need == need else -1
         if job.pour.same_place and job.parent is not None:
-            return board.placed[job.parent].slot
+            below = board.placed[job.parent]
+            need |= masks.span(below.stand_end, placed.stand_start)
+            own = masks.span(below.finish, below.stand_end)
+            return below.slot if (board.free[below.slot] | own) & need == need else -1
         old = self.stands.get(job.pour.id)
         units = sorted(
             shop.slots.get(job.pour.place_kind, []),

@@ -12,16 +12,18 @@ DAY = 1440
 
 def find(shop: Shop, board: Board, job: Job, placed: Placed, until: int) -> int:
     """Return a slot of the pour's kind that is free for its stand `until` then, or -1."""
-    need = masks.span(placed.stand_start, until)
+    whole = masks.span(placed.stand_start, until)
     before = masks.span(0, placed.stand_start)
     best, room = -1, -1
     for unit in _slots(shop, board, job):
-        free = board.free[unit]
+        free, need = board.free[unit], whole
         if job.stand is not None:
             free |= masks.span(job.stand.start_min, board.held[job.index])
         elif job.pour.same_place and job.parent is not None:
             below = board.placed[job.parent]
             free |= masks.span(below.finish, below.stand_end)
+            # until this one begins the one below stays, be it longer than it had reckoned with
+            need |= masks.span(below.stand_end, placed.stand_start)
         if free & need != need:
             continue
         # the slot that was busy last until just before, so that long gaps stay whole
@@ -84,7 +86,8 @@ def later(shop: Shop, board: Board, job: Job, placed: Placed) -> int | None:
 
 
 def hand_over(board: Board, parent: int, start: int) -> None:
-    """End the stand of the pour below where the one above begins."""
+    """End the stand of the pour below where the one above begins, sooner or later."""
     below = board.placed[parent]
     board.release((below.slot,), start, below.stand_end)
+    board.reserve((below.slot,), below.stand_end, start)
     board.placed[parent] = below._replace(stand_end=start)

@@ -93,7 +93,9 @@ def main(first: int, count: int) -> int:
             if found:
                 bad += 1
                 sys.stdout.write("\n  ".join([f"{design} {seed}", *found[:4]]) + "\n")
-                sys.stdout.flush()
+        if seed % EXPLAINS == 0:
+            sys.stdout.write(f"seeds {first} to {seed} done, {bad} with breaches\n")
+        sys.stdout.flush()
     sys.stdout.write(f"{count * len(DESIGNS)} weeks, {bad} with breaches\n")
     return bad
 
