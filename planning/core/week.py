@@ -127,9 +127,11 @@ class Planner:
         self.stage = "finish"
         self._told(best)
         plan = answer.make_plan(
-            case, best, give_out(case, best), explain.unplaced(case, best, self.clock.grace(0.2)),
+            case, best, give_out(case, best), explain.rules(case, best),
             self.alone.lateness_of(best.placed), self.pots_bound,
         )  # fmt: skip
+        told = explain.with_changes(self.problem, plan, self.clock.grace(0.2))
+        plan = replace(plan, unplaced=told)
         notes = [CUT] if self.meter.cut or self.clock.cut else []
         moves = replan.moves(case, plan)
         return replace(plan, moves=moves, notes=tuple(notes))

@@ -65,7 +65,7 @@ def _each(
 
     for one in answer.unplaced:
         if not one.change:
-            yield "unplaced", why_unplaced(problem, one, _over(end))
+            yield "unplaced", why_unplaced(problem, one, _over(end), answer)
     for pour, _ in late_pours(problem, answer):
         reason = why_late(problem, answer, pour, _over(end))
         if reason is not None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from planning.core.batches import mixers_for
 from planning.core.plan import Problem
-from planning.core.problem import Place, Pour, System, Window
+from planning.core.problem import Mixer, Place, Pour, System, Window
 from planning.core.solver.changes import (
     another_oven,
     another_person,
@@ -30,6 +31,9 @@ from planning.core.solver.wording import (
     material_name,
     when,
 )
+
+NEW_MIXER_KG = 10.0
+"""Size of the mixer that is tried where there is none."""
 
 
 @dataclass(frozen=True)
@@ -145,6 +149,14 @@ def _rules(problem: Problem, pour: Pour) -> Iterator[Change]:
                 f"let the steps of {name} wait {hours(more)} longer, or coat afresh",
                 with_pour(problem, pour.id, before=before),
             )
+    for by in _mornings(problem):
+        if by < pour.earliest_min:
+            yield Change(
+                "earliest",
+                f"{name} may not be begun before {when(problem, pour.earliest_min)}",
+                f"let {name} be begun on {when(problem, by)}",
+                with_pour(problem, pour.id, earliest_min=by),
+            )
     if settings.overdue_lift == "forbid":
         yield Change(
             "lift_gap",
@@ -210,7 +222,9 @@ def _people(problem: Problem, pour: Pour, system: System) -> Iterator[Change]:
 
 
 def _mixers(problem: Problem, system: System) -> Iterator[Change]:
-    own = [m for m in problem.mixers if not m.systems or system.id in m.systems]
+    own = mixers_for(problem, system)
+    if not own:
+        yield from _no_mixer(problem, system)
     for mixer in own:
         yield Change(
             "mixer_busy",
@@ -224,9 +238,11 @@ def _mixers(problem: Problem, system: System) -> Iterator[Change]:
     for mixer in own:
         for factor in (1.25, 1.5, 2.0):
             size = mixer.largest_kg * factor
+            holds = min(mixer.largest_kg, system.vessel_kg)
             yield Change(
                 "batch_mass",
-                f"{mixer.name or mixer.id} holds {mixer.largest_kg:g} kg",
+                f"a pot of {system.name or system.id} in {mixer.name or mixer.id} holds "
+                f"{holds:g} kg",
                 f"a mixer and vessel of {size:g} kg in place of {mixer.name or mixer.id}",
                 replace(
                     bigger_mixer(problem, mixer.id, size),
@@ -248,6 +264,30 @@ def _mixers(problem: Problem, system: System) -> Iterator[Change]:
                     systems=tuple(replace(s, least_batch_kg=0.0) for s in problem.systems),
                 ),
             )
+
+
+def _no_mixer(problem: Problem, system: System) -> Iterator[Change]:
+    """Yield what gives a system a mixer where none may be used for it."""
+    name = system.name or system.id
+    cause = f"no mixer may be used for {name}" if problem.mixers else "there is no mixer"
+    for mixer in problem.mixers:
+        mixers = tuple(
+            replace(m, systems=(*m.systems, system.id)) if m is mixer else m
+            for m in problem.mixers
+        )
+        yield Change(
+            "mixer_busy",
+            cause,
+            f"let {mixer.name or mixer.id} be used for {name}",
+            replace(problem, mixers=mixers),
+        )
+    size = min(system.vessel_kg, NEW_MIXER_KG)
+    yield Change(
+        "mixer_busy",
+        cause,
+        f"a mixer of {size:g} kg for {name}",
+        replace(problem, mixers=(*problem.mixers, Mixer("another mixer", size))),
+    )
 
 
 def _rooms(problem: Problem, pour: Pour) -> Iterator[Change]:

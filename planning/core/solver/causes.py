@@ -7,9 +7,14 @@ from dataclasses import replace
 
 from planning.core.plan import Problem
 from planning.core.problem import Pour, Settings, System
-from planning.core.solver.changes import another_oven, with_settings
+from planning.core.solver.changes import another_oven, with_pour, with_settings
+from planning.core.solver.wording import when
 
 ENDLESS = 10**6
+MANY = 9
+"""More of what is taken to bind, as if there were no end of it."""
+MATERIAL = "material"
+"""Stands for the rules on lots; which of them binds is told by what is short."""
 
 
 def eased(problem: Problem, pour: Pour) -> Iterator[tuple[str, str, Problem]]:
@@ -36,22 +41,35 @@ def eased(problem: Problem, pour: Pour) -> Iterator[tuple[str, str, Problem]]:
         )
     kind = pour.place_kind
     yield "place", f"every place of kind {kind!r} is taken or closed", _opened(problem, kind)
-    mixers = tuple(replace(m, closed=()) for m in problem.mixers)
+    yield (
+        "wet_on_wet",
+        f"a batch of {own} gels before the next one of its lift can be poured",
+        _clocks(problem, gel_limit_min=ENDLESS),
+    )
+    mixers = tuple(replace(m, closed=(), count=m.count + MANY) for m in problem.mixers)
     yield (
         "mixer_busy",
         f"the mixers for {own} are busy or closed",
         replace(problem, mixers=mixers),
     )
     yield (
-        "wet_on_wet",
-        f"a batch of {own} gels before the next one of its lift can be poured",
-        _clocks(problem, gel_limit_min=ENDLESS),
-    )
-    yield (
         "lift_gap",
         "a lift cannot follow the one below in its recoat window",
         _clocks(with_settings(problem, overdue_lift="abrade"), gap_greatest_min=ENDLESS),
     )
+    if problem.check_lots:
+        yield (
+            MATERIAL,
+            f"the material of {name} is not there, or not in date, when it is needed",
+            replace(problem, check_lots=False),
+        )
+
+    if pour.earliest_min > 0:
+        yield (
+            "earliest",
+            f"{name} may not be begun before {when(problem, pour.earliest_min)}",
+            with_pour(problem, pour.id, earliest_min=0),
+        )
 
 
 def _system(problem: Problem, pour: Pour) -> System:
@@ -73,7 +91,7 @@ def _without_waits(problem: Problem) -> Problem:
 
 def _opened(problem: Problem, kind: str) -> Problem:
     places = tuple(
-        replace(p, closed=(), capacity=p.capacity + 9) if p.kind == kind else p
+        replace(p, closed=(), capacity=p.capacity + MANY) if p.kind == kind else p
         for p in problem.places
     )
     return replace(problem, places=places)

@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from planning.core.batches import divide, usable_batches_kg
-from planning.core.lifts import NoLifts, deepest_mm, split
+from planning.core.batches import (
+    GRAM,
+    divide,
+    largest_by_vessel_kg,
+    mixers_for,
+    usable_batches_kg,
+)
+from planning.core.lifts import NoLifts, split
 from planning.core.plan import Batch, Frozen, Lift, Portion, Stand, Task, portion_min
 from planning.core.problem import Pour, Step
 from planning.core.solver.shop import Chemistry, Shop
@@ -72,8 +78,8 @@ class Job:
     children: list[int] = field(default_factory=list)
     dues: list[tuple[int, int]] = field(default_factory=list)
     """(due of this pour, weight): its own and those of the pours that stand on it."""
-    trouble: tuple[str, str, str] | None = None
-    """(rule, words, change) when it cannot be planned at all."""
+    trouble: tuple[str, str] | None = None
+    """(rule, words) when it cannot be planned at all."""
     cure_min: int = 0
     tail_min: int = 0
     """Least time from the end of pouring the last lift to done."""
@@ -129,30 +135,34 @@ def _steps(
     )
 
 
-def _make_lifts(shop: Shop, job: Job, fixed: Fixed) -> tuple[str, str, str] | None:
+def _make_lifts(shop: Shop, job: Job, fixed: Fixed) -> tuple[str, str] | None:
     pour, chemistry = job.pour, job.chemistry
     system = chemistry.system
     sizes = usable_batches_kg(shop.problem, system)
     if not sizes:
-        return (
-            "pot_life" if shop.problem.mixers else "mixer_busy",
-            f"{_name(pour)}: no mixer can take a pot of {system.name or system.id} and pour it "
-            "within its pot life.",
-            f"a mixer for {system.name or system.id}, or a system with a longer pot life",
-        )
+        return _pot_trouble(shop, job)
     try:
         lifts = split(pour, system, shop.settings, sizes[0], fixed.lifts.get(pour.id, ()))
     except NoLifts as error:
-        deepest = max(layer.depth_mm for layer in pour.layers)
-        limit = deepest_mm(pour, system)
-        change = ""
-        if deepest > system.deepest_lift_mm:
-            change = f"a system whose lifts may be {deepest:g} mm deep"
-        elif deepest > limit:
-            change = f"let the lifts of {_name(pour)} be {deepest:g} mm deep"
-        return "lift_depth", f"{str(error)[0].upper()}{str(error)[1:]}.", change
+        return "lift_depth", f"{str(error)[0].upper()}{str(error)[1:]}."
     job.lifts = tuple(_lift_job(shop, chemistry, x, sizes, fixed) for x in lifts)
     return None
+
+
+def _pot_trouble(shop: Shop, job: Job) -> tuple[str, str]:
+    """Say why no pot of a system, however small, can be poured."""
+    system = job.chemistry.system
+    name, own = _name(job.pour), system.name or system.id
+    mixers = mixers_for(shop.problem, system)
+    if not mixers:
+        what = f"no mixer may be used for {own}" if shop.problem.mixers else "there is no mixer"
+        return "mixer_busy", f"{name}: {what}."
+    if max(largest_by_vessel_kg(system, m) for m in mixers) < GRAM:
+        return "batch_mass", f"{name}: what stays in the pot of {own} is more than a pot holds."
+    return (
+        "pot_life",
+        f"{name}: no mixer can take a pot of {own} and pour it within its pot life.",
+    )
 
 
 def _lift_job(
@@ -170,7 +180,7 @@ def _lift_job(
     return LiftJob(lift, tuple(divisions) or ((),), have, abraded)
 
 
-def _staff_trouble(shop: Shop, job: Job) -> tuple[str, str, str] | None:
+def _staff_trouble(shop: Shop, job: Job) -> tuple[str, str] | None:
     """Name a skill nobody has, or a kind of place that is not there."""
     pour = job.pour
     asked = [
@@ -185,20 +195,16 @@ def _staff_trouble(shop: Shop, job: Job) -> tuple[str, str, str] | None:
         have = len(shop.group(skill))
         if have < hands:
             name = f"with skill {skill!r}" if skill else "at work"
-            return (
-                "skill",
-                f"{_name(pour)}: {what} takes {hands} people {name}; the shop has {have}.",
-                f"{hands - have} more people {name}",
-            )
+            asks = "1 person" if hands == 1 else f"{hands} people"
+            return "skill", f"{_name(pour)}: {what} takes {asks} {name}; the shop has {have}."
     if job.stand is None and pour.place_kind not in shop.slots:
         return (
             "place",
             f"{_name(pour)}: asks for a place of kind {pour.place_kind!r}; the shop has none.",
-            f"a place of kind {pour.place_kind!r}",
         )
     needs_oven = any(s.step.oven_cycle and s.fixed is None for s in (*job.before, *job.after))
     if needs_oven and not shop.ovens:
-        return ("oven", f"{_name(pour)}: a step waits in an oven; the shop has none.", "an oven")
+        return "oven", f"{_name(pour)}: a step waits in an oven; the shop has none."
     return None
 
 
@@ -213,7 +219,7 @@ def _hand_up_troubles(jobs: list[Job]) -> None:
         while at is not None:
             if jobs[at].trouble and not job.trouble:
                 words = f"{_name(job.pour)}: {_name(jobs[at].pour)} below it is not planned."
-                job.trouble = ("stands_on", words, "")
+                job.trouble = ("stands_on", words)
             at = jobs[at].parent
 
 

@@ -8,7 +8,8 @@ import pytest
 from planning.core.check import check
 from planning.core.plan import Frozen
 from planning.core.problem import Layer, Mixer, Person, Place
-from planning.core.solver.explain import finish_of, what_helps, why_late, why_unplaced
+from planning.core.solver.explain import finish_of, why_late, why_unplaced
+from planning.core.solver.helping import what_helps
 from planning.core.week import plan_week
 from tests.planning.core.small_weeks import (
     DAY,

@@ -6,7 +6,7 @@ import pytest
 
 from planning.core.check import check
 from planning.core.problem import Layer, Mixer, Person, Place, Step
-from planning.core.solver.explain import what_helps
+from planning.core.solver.helping import what_helps
 from planning.core.week import plan_week
 from tests.planning.core.small_weeks import (
     DAY,
