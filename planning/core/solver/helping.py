@@ -63,7 +63,7 @@ def what_helps(
     if expired():
         return None
     alone = alone_of(case, own)
-    asked = _Asked(problem, alone, own.pour, due, plan, _loads(case, job=own))
+    asked = _Asked(problem, alone, own.pour, due, plan, _loads(case, own), expired)
     cause = cause_of(alone, own.pour, asked.fits)
     if cause is not None and cause[0] == MATERIAL:
         cause = None  # more of it is what is tried first, for the rule that is found below
@@ -133,6 +133,7 @@ class _Asked:
     due: bool
     plan: Plan | None
     loads: dict[str, list[Window]]
+    expired: Callable[[], bool]
 
     def fits(self, changed: Problem) -> bool:
         """Return whether the pour and what it stands on would do without the other pours."""
@@ -147,7 +148,7 @@ class _Asked:
     def as_it_is(self) -> _Outcome:
         """Return how the week comes off unchanged: the best of two tries and of the plan."""
         seed = self.problem.limits.seed
-        tries = [_outcome(self.problem, self.pour.id, self.plan, s) for s in (seed, seed + 1)]
+        tries = [self._outcome(self.problem, s) for s in (seed, seed + 1)]
         planned = max(t.planned for t in tries)
         return _Outcome(
             planned,
@@ -157,33 +158,33 @@ class _Asked:
         )
 
     def with_change(self, change: Change) -> _Outcome | None:
-        """Return how the week comes off with a change; None where it makes no sense."""
+        """Return how the week comes off with a change; None where it is no week or time is up."""
         try:
-            return _outcome(change.problem, self.pour.id, self.plan, self.problem.limits.seed)
+            found = self._outcome(change.problem, self.problem.limits.seed)
         except ValueError:
             return None
+        return None if self.expired() else found
 
-
-def _outcome(problem: Problem, pour: str, plan: Plan | None, seed: int) -> _Outcome:
-    """Solve briefly, from a plan where there is one; return how the pour and its week come off."""
-    if plan is not None:
-        problem = from_plan(problem, plan)
-    case = Case(problem)
-    prices = Prices.of(case)
-    begun = case.empty if plan is None else carry_over(case, prices)
-    meter = search.Meter(2 * len(case.jobs) + 60, never)
-    board = search.start(case, begun, prices, meter, 1)
-    own = job_of(case, pour)
-    if own.index not in board.placed or board.placed[own.index].late:
-        board = search.improve(case, board, prices, meter, seed)
-    board = search.without_light(case, board)
-    placed = board.placed.get(own.index)
-    return _Outcome(
-        planned=placed is not None,
-        unplaced=len(case.jobs) - len(board.placed),
-        late=placed.late if placed else 0,
-        week_late=board.late,
-    )
+    def _outcome(self, problem: Problem, seed: int) -> _Outcome:
+        """Solve briefly, from the plan where there is one; return how pour and week come off."""
+        if self.plan is not None:
+            problem = from_plan(problem, self.plan)
+        case = Case(problem)
+        prices = Prices.of(case)
+        begun = case.empty if self.plan is None else carry_over(case, prices)
+        meter = search.Meter(2 * len(case.jobs) + 60, self.expired)
+        board = search.start(case, begun, prices, meter, 1)
+        own = job_of(case, self.pour.id)
+        if own.index not in board.placed or board.placed[own.index].late:
+            board = search.improve(case, board, prices, meter, seed)
+        board = search.without_light(case, board)
+        placed = board.placed.get(own.index)
+        return _Outcome(
+            planned=placed is not None,
+            unplaced=len(case.jobs) - len(board.placed),
+            late=placed.late if placed else 0,
+            week_late=board.late,
+        )
 
 
 def from_plan(problem: Problem, plan: Plan) -> Problem:

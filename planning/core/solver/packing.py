@@ -29,6 +29,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 TINY = 1e-7
+MOST_ARCS = 60_000
+"""Of an arc-flow model that is solved at all."""
+
+Expired = Callable[[], bool]
 
 
 @dataclass(frozen=True)
@@ -137,9 +141,16 @@ class Columns:
                 found[tuple(counts)] = None
         return list(found)
 
-    def price(self, duals: NDArray[np.float64]) -> list[tuple[float, tuple[int, ...]]]:
-        """Return the most valuable column of each moment."""
-        return [self._knapsack(able, duals) for able in self.moments]
+    def price(
+        self, duals: NDArray[np.float64], expired: Expired
+    ) -> list[tuple[float, tuple[int, ...]]] | None:
+        """Return the most valuable column of each moment; None where the time is over before."""
+        found = []
+        for able in self.moments:
+            if expired():
+                return None
+            found.append(self._knapsack(able, duals))
+        return found
 
     def _knapsack(
         self, able: list[int], duals: NDArray[np.float64]
@@ -170,7 +181,7 @@ class Columns:
         self,
         most_rounds: int = 400,
         enough: int | None = None,
-        expired: Callable[[], bool] = lambda: False,
+        expired: Expired = lambda: False,
     ) -> float:
         """
         Raise `bound` until no column helps, or it rounds up to `enough`.
@@ -196,7 +207,9 @@ class Columns:
             )
             self.levels = [float(x) for x in found.x]
             duals = -found.ineqlin.marginals
-            priced = self.price(duals)
+            priced = self.price(duals, expired)
+            if priced is None:
+                break
             best = max(v for v, _ in priced)
             self.bound = max(self.bound, float(duals @ self.demand) / max(1.0, best))
             if best <= 1 + TINY or (enough is not None and rounded(self.bound) >= enough):
@@ -214,9 +227,7 @@ def rounded(bound: float) -> int:
     return math.ceil(bound - 1e-6)
 
 
-def least_bins(
-    items: Sequence[Item], capacity: int, expired: Callable[[], bool] = lambda: False
-) -> int:
+def least_bins(items: Sequence[Item], capacity: int, expired: Expired = lambda: False) -> int:
     """Return a proven bound on the bins for items with time windows; weaker where it is cut."""
     by_mass = math.ceil(sum(i.size for i in items) / capacity - 1e-9)
     return max(by_mass, rounded(Columns(items, capacity).solve(expired=expired)))
@@ -231,7 +242,8 @@ def pack(sizes: Sequence[int], capacity: int, seconds: float = 60.0) -> Packing:
     sizes : sequence of int
     capacity : int
     seconds : float
-        Most time for the exact part, s.
+        Most time for what follows a first packing, s; the first is quick. One column or one
+        program of whole numbers that has begun may run a little over.
 
     Returns
     -------
@@ -253,9 +265,9 @@ def pack(sizes: Sequence[int], capacity: int, seconds: float = 60.0) -> Packing:
         solved = columns.solve(enough=len(best), expired=lambda: time.monotonic() >= until)
         bound = max(bound, rounded(solved))
         for method in (_by_diving, _by_arcs):
-            if len(best) <= bound:
+            if len(best) <= bound or time.monotonic() >= until:
                 break
-            found, proven = method(sizes, capacity, columns, bound, seconds)
+            found, proven = method(sizes, capacity, columns, bound, until)
             if proven:
                 bound = max(bound, proven)
             if found is not None and len(found) < len(best):
@@ -267,13 +279,16 @@ Found = tuple[list[list[int]] | None, int]
 
 
 def _by_diving(
-    sizes: Sequence[int], capacity: int, columns: Columns, bound: int, seconds: float
+    sizes: Sequence[int], capacity: int, columns: Columns, bound: int, until: float
 ) -> Found:
     """Fix the columns nearest to whole, solve again for what is left; several tries."""
     best: list[list[int]] | None = None
     for attempt in range(6):
         rng = random.Random(attempt)
-        bins = _dive(sizes, capacity, columns, rng, 0.0 if attempt == 0 else 0.15)
+        blur = 0.0 if attempt == 0 else 0.15
+        bins = _dive(sizes, capacity, columns, rng, blur, lambda: time.monotonic() >= until)
+        if bins is None:
+            break
         if best is None or len(bins) < len(best):
             best = bins
         if len(best) <= bound:
@@ -282,8 +297,14 @@ def _by_diving(
 
 
 def _dive(
-    sizes: Sequence[int], capacity: int, columns: Columns, rng: random.Random, blur: float
-) -> list[list[int]]:
+    sizes: Sequence[int],
+    capacity: int,
+    columns: Columns,
+    rng: random.Random,
+    blur: float,
+    expired: Expired,
+) -> list[list[int]] | None:
+    """Return one packing by diving, None where the time is over before it is whole."""
     left = Counter(sizes)
     bins: list[list[int]] = []
     patterns = [_sizes_of(columns, c) for c in columns.columns]
@@ -291,7 +312,9 @@ def _dive(
         rest = Columns([Item(s) for s in left.elements()], capacity)
         rest.columns = rest.fitted(patterns)
         rest.start()
-        rest.solve(most_rounds=60)
+        rest.solve(most_rounds=60, expired=expired)
+        if expired():
+            return None
         patterns += [_sizes_of(rest, c) for c in rest.columns]
         whole = [(c, int(x + 1e-6)) for c, x in zip(rest.columns, rest.levels, strict=False)]
         if not any(n for _, n in whole):
@@ -312,12 +335,12 @@ def _sizes_of(columns: Columns, pattern: tuple[int, ...]) -> list[int]:
 
 
 def _by_arcs(
-    sizes: Sequence[int], capacity: int, columns: Columns, bound: int, seconds: float
+    sizes: Sequence[int], capacity: int, columns: Columns, bound: int, until: float
 ) -> Found:
     """Solve the arc-flow model [4]_ exactly."""
     demand = Counter(sizes)
     arcs = _arcs(demand, capacity)
-    if len(arcs) > 60_000:
+    if arcs is None:
         return None, 0
     order = sorted(demand, reverse=True)
     rows: list[int] = []
@@ -342,7 +365,7 @@ def _by_arcs(
     low = np.array([0.0] * len(row_of) + [float(demand[s]) for s in order])
     high = np.array([0.0] * len(row_of) + [np.inf] * len(order))
     cost = np.array([1.0 if a == 0 else 0.0 for a, _, _ in arcs])
-    answer = _milp(cost, matrix, low, high, seconds, bound)
+    answer = _milp(cost, matrix, low, high, max(0.1, until - time.monotonic()), bound)
     if answer is None:
         return None, 0
     flow = {arc: round(x) for arc, x in zip(arcs, answer.x, strict=True) if x > 0.5}
@@ -350,8 +373,12 @@ def _by_arcs(
     return _deal(sizes, _paths(flow, capacity)), proven
 
 
-def _arcs(demand: Counter[int], capacity: int) -> list[tuple[int, int, int]]:
-    """Return arcs (from, to, size) of paths with sizes in decreasing order; 0 is waste."""
+def _arcs(demand: Counter[int], capacity: int) -> list[tuple[int, int, int]] | None:
+    """
+    Return arcs (from, to, size) of paths with sizes in decreasing order; 0 is waste.
+
+    None where there would be more than `MOST_ARCS`.
+    """
     reached = {0}
     arcs: set[tuple[int, int, int]] = set()
     for size in sorted(demand, reverse=True):
@@ -364,6 +391,8 @@ def _arcs(demand: Counter[int], capacity: int) -> list[tuple[int, int, int]]:
                 arcs.add((at, at + size, size))
                 at += size
                 fresh.add(at)
+            if len(arcs) > MOST_ARCS:
+                return None
         reached = fresh
     arcs |= {(n, capacity, 0) for n in reached if 0 < n < capacity}
     return sorted(arcs)

@@ -16,8 +16,8 @@ from planning.core.solver.shop import Shop
 
 MOST_MOMENTS = 16
 """Later starts tried for a pour that the material does not serve."""
-MOST_DECIDED = 300
-"""Boards of one search for which the opening of cans is decided exactly."""
+MOST_DECIDED = 150_000
+"""Pots times cans of the boards of one search for which opening is decided exactly: some 10 s."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,7 @@ class Stock:
         self.frozen = sorted((b for b in frozen if b.lots), key=lambda b: (b.start_min, b.id))
         self._cans: dict[tuple[str, bool], tuple[list[Can], list[Need]]] = {}
         self._decided: dict[tuple[Need, ...], bool] = {}
+        self._pairs_decided = 0
         self.scarce = self._scarce(jobs) if shop.problem.check_lots else set()
         self.scarce_systems = {
             c.index for c in shop.systems
@@ -182,8 +183,9 @@ class Stock:
             return False
         key = tuple(needs)
         if key not in self._decided:
-            if len(self._decided) >= MOST_DECIDED:
+            if self._pairs_decided >= MOST_DECIDED:
                 return False
+            self._pairs_decided += len(cans) * len(needs)
             self._decided[key] = opening.decided(cans, needs, promised) is not None
         return self._decided[key]
 

@@ -1,5 +1,7 @@
 """Published bin packing instances, packed by the code that bounds the pots of a week."""
 
+import time
+
 import pytest
 
 from planning.core.solver import packing
@@ -43,3 +45,14 @@ def test_portions_that_are_never_ready_together_take_a_pot_each():
     apart = [Item(4, 0, 1), Item(4, 2, 3)]
     assert packing.least_bins(together, 10) == 1
     assert packing.least_bins(apart, 10) == 2
+
+
+@pytest.mark.parametrize("seconds", [1.0, 3.0])
+def test_a_hard_instance_keeps_to_its_time_and_is_still_packed(seconds):
+    sizes, capacity = instances.bins("bin_packing/HARD0.bpp")
+    begun = time.process_time()
+    found = packing.pack(sizes, capacity, seconds=seconds)
+    assert time.process_time() - begun < seconds + 1.5
+    assert 50 <= found.bound <= len(found.bins) <= 60
+    assert sorted(i for b in found.bins for i in b) == list(range(len(sizes)))
+    assert all(sum(sizes[i] for i in b) <= capacity for b in found.bins)
