@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from planning.workbench import casting, curing, fits, heat, inputs
+from planning.workbench import casting, curing, fits, heat, inputs, section
 from planning.workbench.answer import Answer
 from planning.workbench.inputs import CalculatorForm
 
@@ -64,6 +64,11 @@ CALCULATORS: dict[str, Calculator] = {
             "lift", "Lift temperature", "How hot a lift gets and when, and the deepest that is "
             "safe.",
             inputs.LiftForm, heat.lift,
+        ),
+        Calculator(
+            "section", "Narrow casting", "How hot a casting gets that is not wide, when its edges "
+            "have cured, and how far the figures for a wide lift are off.",
+            inputs.SectionForm, section.section,
         ),
         Calculator(
             "clocks", "Between lifts", "From when the next lift may go on, and until when it "

@@ -98,7 +98,7 @@ def bar_chart(title: str, words: str, x_label: str, bars: Sequence[Bar]) -> Safe
     for tick in ticks:
         x = scale.x(tick)
         parts.append(f'<line class="svg-line" x1="{x}" x2="{x}" y1="{TOP - 14}" y2="{bottom}"/>')
-        parts.append(_text(x, bottom + 22, f"{tick:g}", "middle"))
+        parts.append(svg_text(x, bottom + 22, f"{tick:g}", "middle"))
     for n, bar in enumerate(bars):
         y = TOP + 52 * n
         x, end = scale.x(bar.start), scale.x(ticks[-1] if bar.end is None else bar.end)
@@ -107,8 +107,8 @@ def bar_chart(title: str, words: str, x_label: str, bars: Sequence[Bar]) -> Safe
             f'<rect class="bar {kind}" x="{x}" y="{y + 8}" width="{max(end - x, 1):g}" '
             'height="22"/>'
         )
-        parts.append(_text(scale.x(0.0), y + 2, bar.label, "start"))
-    parts.append(_text(WIDTH / 2, height - 6, x_label, "middle"))
+        parts.append(svg_text(scale.x(0.0), y + 2, bar.label, "start"))
+    parts.append(svg_text(WIDTH / 2, height - 6, x_label, "middle"))
     parts.append("</svg>")
     return mark_safe("".join(parts))  # every text above is escaped, all else is numbers
 
@@ -149,7 +149,7 @@ def _axes(
     for tick in y_ticks:
         y = scale.y(tick)
         parts.append(f'<line class="svg-line" x1="{LEFT}" x2="{right}" y1="{y}" y2="{y}"/>')
-        parts.append(_text(LEFT - 6, y + 5, f"{tick:g}", "end"))
+        parts.append(svg_text(LEFT - 6, y + 5, f"{tick:g}", "end"))
     for tick in x_ticks:
         if tick > scale.x_high + 1e-9:
             continue
@@ -157,10 +157,10 @@ def _axes(
         parts.append(
             f'<line class="svg-frame" x1="{x}" x2="{x}" y1="{bottom}" y2="{bottom + 5}"/>'
         )
-        parts.append(_text(x, bottom + 22, f"{tick:g}", "middle"))
+        parts.append(svg_text(x, bottom + 22, f"{tick:g}", "middle"))
     parts.append(f'<path class="svg-frame" d="M{LEFT} {TOP}V{bottom}H{right}"/>')
-    parts.append(_text((LEFT + right) / 2, HEIGHT - 6, x_label, "middle"))
-    parts.append(_text(4, 18, y_label, "start"))
+    parts.append(svg_text((LEFT + right) / 2, HEIGHT - 6, x_label, "middle"))
+    parts.append(svg_text(4, 18, y_label, "start"))
     return parts
 
 
@@ -173,7 +173,7 @@ def _lines(scale: _Scale, lines: Sequence[Line], levels: Sequence[Level]) -> lis
         parts.append(
             f'<line class="curve curve--limit" x1="{LEFT}" x2="{right}" y1="{y}" y2="{y}"/>'
         )
-        parts.append(_text(right + 6, _clear_of(taken, y + 5), level.label, "start", LIMIT_INK))
+        parts.append(svg_text(right + 6, _clear_of(taken, y + 5), level.label, "start", LIMIT_INK))
     for n, line in enumerate(lines):
         points = " ".join(
             f"{scale.x(x)},{scale.y(y)}" for x, y in zip(line.xs, line.ys, strict=True)
@@ -184,7 +184,7 @@ def _lines(scale: _Scale, lines: Sequence[Line], levels: Sequence[Level]) -> lis
             f'<polyline fill="none" stroke="{ink}" stroke-width="2.5"{dashes} points="{points}"/>'
         )
         y = _clear_of(taken, scale.y(line.ys[-1]) + 5)
-        parts.append(_text(right + 6, y, line.label, "start", ink))
+        parts.append(svg_text(right + 6, y, line.label, "start", ink))
     return parts
 
 
@@ -195,9 +195,9 @@ def _marks(scale: _Scale, marks: Sequence[Mark]) -> list[str]:
         parts.append(f'<circle class="svg-frame" cx="{x}" cy="{y}" r="5" stroke-width="2.5"/>')
         room = x + 10 + 9 * len(mark.label) < WIDTH - RIGHT
         parts.append(
-            _text(x + 10, y + 5, mark.label, "start")
+            svg_text(x + 10, y + 5, mark.label, "start")
             if room
-            else _text(x, y - 10, mark.label, "end")
+            else svg_text(x, y - 10, mark.label, "end")
         )
     return parts
 
@@ -210,7 +210,8 @@ def _clear_of(taken: list[float], wanted: float) -> float:
     return round(wanted, 1)
 
 
-def _text(x: float, y: float, words: str, anchor: str, ink: str = "") -> str:
+def svg_text(x: float, y: float, words: str, anchor: str, ink: str = "") -> str:
+    """Return words at a place; in the page's ink where none is given."""
     fill = f' fill="{ink}"' if ink else ' class="svg-text"'
     face = ' font-family="sans-serif"' if ink else ""
     return (

@@ -236,6 +236,39 @@ class LiftForm(CalculatorForm):
     )  # fmt: skip
 
 
+class SectionForm(CalculatorForm):
+    """A casting that is not wide."""
+
+    system = system_field()
+    shape = Choice(
+        "Seen from above it is", required=False, initial="long",
+        choices=[("long", "Long: at least three times as long as wide"),
+                 ("round", "Round, or about square")],
+    )  # fmt: skip
+    width_mm = Quantity(
+        "Width, or diameter", "mm", 5, 5_000, help_text="The shorter side of a long one."
+    )
+    depth_mm = Quantity("Depth of the casting", "mm", 5, 1_000)
+    shop_c = shop_c()
+    tool_side = tool_side()
+    wall_side = Choice(
+        "Its sides touch", choices=[(key, SIDE_WORDS[key]) for key in TOOL_SIDES],
+        required=False, initial="unknown",
+    )  # fmt: skip
+    pattern_width_mm = Quantity(
+        "Width of the pattern, or diameter", "mm", 0, 5_000, above=True, required=False,
+        help_text="Where one stands in the middle of the base and is cast over.",
+    )  # fmt: skip
+    pattern_height_mm = Quantity(
+        "Height of the pattern", "mm", 0, 1_000, above=True, required=False
+    )
+    pattern_side = Choice(
+        "The pattern is of", choices=[(key, SIDE_WORDS[key]) for key in TOOL_SIDES],
+        required=False, initial="unknown",
+    )  # fmt: skip
+    mix_c = mix_c()
+
+
 class ClocksForm(CalculatorForm):
     """Two lifts, one on the other."""
 

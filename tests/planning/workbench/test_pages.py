@@ -15,6 +15,15 @@ LINKS = {
     "over-pour": {"system": "T", "resin_g": "1000", "hardener_g": "130", "readability_g": "1"},
     "pot-life": {"system": "T", "shop_c": "25", "batch_kg": "5"},
     "lift": {"system": "T", "depth_mm": "70", "shop_c": "25", "tool_side": "board"},
+    "section": {
+        "system": "T",
+        "shape": "long",
+        "width_mm": "100",
+        "depth_mm": "70",
+        "shop_c": "25",
+        "tool_side": "board",
+        "wall_side": "board",
+    },
     "clocks": {"system": "T", "depth_mm": "70", "shop_c": "25", "tool_side": "board"},
     "cure": {"system": "T", "record": "0,21\n6,24\n12,19", "then_c": "20"},
     "dew-point": {"air_c": "20", "humidity_percent": "50", "surface_c": "20"},
@@ -68,7 +77,7 @@ def test_link_carries_the_figures_and_shows_the_answer(browser, name):
     assert page.status_code == 200
     assert 'id="answer"' in body
     for field, value in LINKS[name].items():
-        if field == "system" or field == "tool_side":
+        if field in ("system", "shape", "tool_side", "wall_side"):
             assert f'<option value="{value}" selected>' in body
         elif "\n" not in value:
             assert f'name="{field}" value="{value}"' in body

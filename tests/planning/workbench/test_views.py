@@ -112,6 +112,63 @@ def test_lift_peaks_as_published_and_keeps_the_stricter_depth(ask):
     assert len({row["shop_c"] for row in got["peak_by_depth"]}) == 3
 
 
+SECTION = {
+    "system": "T", "shape": "long", "width_mm": "100", "depth_mm": "70", "shop_c": "25",
+    "tool_side": "board", "wall_side": "board",
+}  # fmt: skip
+
+
+def test_narrow_casting_is_cooler_and_its_edges_are_later_than_the_lift_says(ask):
+    """The figures of a wide casting are those of the calculator for lifts."""
+    got = figures(ask("section", **SECTION))
+    lift = figures(ask("lift", system="T", depth_mm="70", shop_c="25", tool_side="board"))
+    assert (got["wide_peak_c"], got["wide_peak_h"]) == (lift["peak_c"], lift["peak_h"])
+    share = (float(got["peak_c"]) - 25) / (float(lift["peak_c"]) - 25)
+    assert float(got["rise_share"]) == pytest.approx(share, abs=0.006)
+    assert share < 0.7
+    assert got["wide_is_hotter"] is True
+    assert got["wide_is_later"] is False
+    assert float(got["cured_h"]) > float(got["wide_cured_h"])
+    assert float(got["cured_h"]) < float(got["edge_cured_h"])
+    assert [row["width_mm"] for row in got["by_width"]][:2] == ["35.0", "70.0"]
+    shares = [float(row["rise_share"]) for row in got["by_width"]]
+    assert shares == sorted(shares)
+
+
+@pytest.mark.parametrize(("other", "basis"), [
+    ({"mix_c": "40"}, "datasheet"),
+    # Cured soon, but so bulky that it stays too hot to handle.
+    ({"shop_c": "35", "width_mm": "400", "depth_mm": "300"}, "computed"),
+])  # fmt: skip
+def test_narrow_casting_is_demoulded_at_the_later_of_data_sheet_and_computed(ask, other, basis):
+    got = figures(ask("section", **SECTION | other))
+    assert got["demould_due_basis"] == basis
+    both = (got["demould_due_datasheet_h"], got["demould_due_computed_h"])
+    assert float(got["demould_due_h"]) == max(map(float, both))
+
+
+def test_narrow_casting_that_never_cures_at_its_edges_has_no_demould_time(ask):
+    got = figures(ask("section", **SECTION | {"shop_c": "-10", "width_mm": "20"}))
+    assert (got["demould_due_h"], got["demould_due_basis"]) == (None, "computed")
+    assert any(note["tone"] == "stop" for note in got["notes"])
+
+
+def test_narrow_casting_without_kinetics_is_not_guessed(ask):
+    got = figures(ask("section", **SECTION | {"system": "Q"}))
+    assert "peak_c" not in got
+    assert "cannot be computed" in got["notes"][0]["words"]
+
+
+def test_pattern_larger_than_its_casting_is_refused_by_field(ask):
+    told = refusals(ask("section", **SECTION, pattern_width_mm="100", pattern_height_mm="70"))
+    assert told["pattern_width_mm"]["detail"] == (
+        "pattern_width_mm is 100 mm; it must be less than width_mm, 100 mm."
+    )
+    assert "depth_mm, 70 mm" in told["pattern_height_mm"]["detail"]
+    alone = refusals(ask("section", **SECTION, pattern_width_mm="50"))
+    assert "needs its width and its height" in alone["pattern_height_mm"]["detail"]
+
+
 def test_lift_on_something_unknown_counts_as_insulated(ask):
     """Row P142: 107.5 C with the tool side insulated."""
     got = figures(ask("lift", system="T", depth_mm="70", shop_c="25"))
