@@ -13,9 +13,11 @@ from django.db.models import QuerySet
 from planning.batch_sheets.mix_heat import mix_heat
 from planning.batch_sheets.words import POURING_STEPS
 from planning.batches.changes import changes_since, last_print, planned_of
+from planning.batches.lines import live_bounds
 from planning.batches.models import Batch, BatchStatus
 from planning.clocks.deadline import Deadline, deadlines
 from planning.clocks.standing import running
+from planning.core.casting.line_bounds import Bounds
 from planning.pours.models import PourStatus, PourStep
 from planning.schedule.models import PlanState, WeekPlan
 from shared.access.models import Site
@@ -109,7 +111,8 @@ def revision_of(site: Site, day: date, batches: Iterable[Batch]) -> str:
 
 def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, Any]:
     """Return one batch of a sheet."""
-    lines = [line_row(line, batch) for line in batch.lines.all()]
+    bounds = live_bounds(batch, info)
+    lines = [line_row(line, bounds[line.pk]) for line in batch.lines.all()]
     heat = mix_heat(batch, info)
     return {
         "id": batch.pk,
@@ -146,8 +149,8 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
     }
 
 
-def line_row(line: Any, batch: Batch) -> dict[str, Any]:
-    """Return one row to weigh: which lot, from which shelf, how much, how near."""
+def line_row(line: Any, bounds: Bounds) -> dict[str, Any]:
+    """Return one row to weigh: which lot, from which shelf, how much, how near as things stand."""
     container = line.container
     weighed = [w.kg for w in line.weighings.all()]
     return {
@@ -159,8 +162,9 @@ def line_row(line: Any, batch: Batch) -> dict[str, Any]:
         "expires_on": container.lot.expires_on,
         "shelf": "" if container.location is None else container.location.name,
         "target_kg": line.target_kg,
-        "low_kg": line.low_kg,
-        "high_kg": line.high_kg,
+        "aim_kg": bounds.aim_g / 1000,
+        "low_kg": bounds.low_g / 1000,
+        "high_kg": bounds.high_g / 1000,
         "weighed_kg": sum(weighed, Decimal(0)) if weighed else None,
     }
 

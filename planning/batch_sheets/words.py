@@ -34,7 +34,7 @@ def hardener_rule(batch: Mapping[str, Any]) -> str:
     off = share * Decimal(batch["ratio_tolerance_percent"]) / 100
     low, high = (f"{(share + sign * off).normalize():f}" for sign in (-1, 1))
     return (
-        f"Each 'within' holds while the others are on target. All hardener together: resin really "
+        "Rows that are all 'within' keep the ratio together. All hardener together: resin really "
         f"weighed × {share.normalize():f}, allowed × {low} to × {high}."
     )
 

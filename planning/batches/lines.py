@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
-from planning.batches.models import Batch, BatchLine
+from planning.batches.models import Batch, BatchLine, EntryKind
 from planning.core import plan as core
+from planning.core.casting.line_bounds import Bounds, WeighRow, bounds_of
 from planning.core.casting.mixing import MixRatio
 from planning.core.casting.weighing import weigh_targets
 from shop.stores_types import ScaleInfo, SystemInfo
 
 EXACT = Decimal("0.00000001")
+UNNAMED_DIVISION_G = Decimal("0.1")
+"""Of a batch without a scale of its own."""
 GRAM_TENTH = Decimal("0.0001")
 MOST_SHRUNK = 0.98
 """A batch may be made smaller to this share of itself when its cans hold no more."""
@@ -49,7 +52,7 @@ def batch_lines(
     they add up to: then the whole batch is made smaller by that little, both parts alike, which
     its residue bears. What is short by more is left as it is, and refused when it is reserved.
     """
-    division = Decimal("0.1") if scale is None else scale.readability_g
+    division = UNNAMED_DIVISION_G if scale is None else scale.readability_g
     ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
     mine = {
         role: [use for use in uses if use.role == role and use.kg > 0]
@@ -71,27 +74,51 @@ def batch_lines(
     if MOST_SHRUNK <= part < 1:
         smaller_g = total_g * part - 2 * float(division)
         targets = weigh_targets(ratio, max(smaller_g, float(division)), float(division))
-    bounds = {
-        "resin": (targets.resin_g, targets.resin_low_g, targets.resin_high_g),
-        "hardener": (targets.hardener_g, targets.hardener_low_g, targets.hardener_high_g),
-    }
-    lines: list[BatchLine] = []
-    for role, rows in mine.items():
-        target, low, high = (Decimal(repr(value)) for value in bounds[role])
-        for use, share in _shared_out(target, rows, room, division):
-            lines.append(
-                BatchLine(
-                    batch=batch,
-                    order=len(lines) + 1,
-                    role=role,
-                    container_id=int(use.container),
-                    exact_kg=exact(use.kg),
-                    target_kg=_kg(share),
-                    low_kg=_kg(min(share, max(Decimal(0), share - (target - low)))),
-                    high_kg=_kg(max(share, share + (high - target))),
-                )
-            )
-    return lines
+    wanted = {"resin": targets.resin_g, "hardener": targets.hardener_g}
+    shares = [
+        (role, use, share)
+        for role, rows in mine.items()
+        for use, share in _shared_out(Decimal(repr(wanted[role])), rows, room, division)
+    ]
+    bounds = bounds_of(ratio, [WeighRow(role, share) for role, _, share in shares], division)
+    return [
+        BatchLine(
+            batch=batch,
+            order=order,
+            role=role,
+            container_id=int(use.container),
+            exact_kg=exact(use.kg),
+            target_kg=_kg(share),
+            low_kg=_kg(bound.low_g),
+            high_kg=_kg(bound.high_g),
+        )
+        for order, ((role, use, share), bound) in enumerate(
+            zip(shares, bounds, strict=True), start=1
+        )
+    ]
+
+
+def live_bounds(batch: Batch, info: SystemInfo) -> dict[int, Bounds]:
+    """
+    Return by the line's key what to aim at and within what, as the pot stands now.
+
+    Reads the lines with their weighings and the entries, which are best prefetched.
+    """
+    lines = list(batch.lines.all())
+    closed = {e.line_id for e in batch.entries.all() if e.kind == EntryKind.NO_MORE}
+    rows = [
+        WeighRow(
+            line.role,
+            1000 * line.target_kg,
+            1000 * sum((weighing.kg for weighing in line.weighings.all()), Decimal(0)),
+            line.pk in closed,
+        )
+        for line in lines
+    ]
+    division = UNNAMED_DIVISION_G if batch.scale is None else batch.scale.readability_g
+    ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
+    found = bounds_of(ratio, rows, division)
+    return {line.pk: bound for line, bound in zip(lines, found, strict=True)}
 
 
 def _shared_out(

@@ -59,7 +59,7 @@ def printed(batch: Mapping[str, Any]) -> PrintedBatch:
         whole = kg if division is None else round_to_division(kg, Decimal(division) / 1000)
         return whole.quantize(step, ROUND_HALF_EVEN)
 
-    targets = [line["target_kg"].quantize(step, ROUND_HALF_EVEN) for line in batch["lines"]]
+    targets = [line["aim_kg"].quantize(step, ROUND_HALF_EVEN) for line in batch["lines"]]
     total = sum(targets, Decimal(0))
     portions = [poured(p["kg"]) for p in batch["portions"]]
     left = total - sum(portions, Decimal(0))

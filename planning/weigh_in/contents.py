@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 
+from planning.batches.lines import UNNAMED_DIVISION_G
 from planning.batches.models import Batch, BatchPortion, EntryKind, Weighing
 from planning.core.casting import pot
 from planning.core.casting.mixing import Correction, MixRatio, correct_overpour
 from shared.errors import ShopError
 from shop import stores
 
-UNNAMED_DIVISION_G = Decimal("0.1")
-"""Of a batch without a scale of its own."""
 ZERO = Decimal(0)
 
 

@@ -9,13 +9,17 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from planning.batches.lines import live_bounds
 from planning.batches.models import Batch, BatchEntry, BatchLine, BatchPortion, EntryKind, Weighing
-from planning.batches.serializers import BatchSerializer
+from planning.batches.serializers import BatchLineSerializer, BatchSerializer
 from planning.clocks.deadline import Deadline, deadlines
+from planning.core.casting.line_bounds import Bounds
 from planning.weigh_in import alarms
 from planning.weigh_in.models import GateRecord
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shop import stores
+from shop.stores_types import SystemInfo
 
 KG = {"max_digits": 10, "decimal_places": 4}
 
@@ -31,6 +35,43 @@ class AlarmSerializer(serializers.Serializer):
     what_to_do = serializers.ListField(child=serializers.CharField())
 
 
+class LiveLineSerializer(BatchLineSerializer):
+    """One row to weigh; aim and bounds follow what is in the pot by now."""
+
+    aim_kg = serializers.SerializerMethodField()
+    low_kg = serializers.SerializerMethodField()
+    high_kg = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializers.DecimalField(**KG))
+    def get_aim_kg(self, line: BatchLine) -> str:
+        """Return what to aim at: the last row makes up for what the others got."""
+        return f"{self._bounds(line).aim_g / 1000:.4f}"
+
+    @extend_schema_field(serializers.DecimalField(**KG))
+    def get_low_kg(self, line: BatchLine) -> str:
+        """Return the least that keeps the ratio, whatever the other rows get in their bounds."""
+        return f"{self._bounds(line).low_g / 1000:.4f}"
+
+    @extend_schema_field(serializers.DecimalField(**KG))
+    def get_high_kg(self, line: BatchLine) -> str:
+        """Return the most that keeps the ratio, whatever the other rows get in their bounds."""
+        return f"{self._bounds(line).high_g / 1000:.4f}"
+
+    def _bounds(self, line: BatchLine) -> Bounds:
+        """Return a row's bounds, worked out for a batch at once and systems for a list at once."""
+        known: dict[int, Bounds] = self.context.setdefault("bounds", {})
+        if line.pk not in known:
+            systems: dict[int, SystemInfo] = self.context.setdefault("systems", {})
+            if line.batch.system_id not in systems:
+                systems.update({info.id: info for info in stores.systems()})
+            known.update(live_bounds(line.batch, systems[line.batch.system_id]))
+        return known[line.pk]
+
+    class Meta(BatchLineSerializer.Meta):
+        fields = [*BatchLineSerializer.Meta.fields, "aim_kg"]
+        read_only_fields = fields
+
+
 class LiveBatchSerializer(BatchSerializer):
     """
     A batch: one mix, one pot, one clock.
@@ -39,6 +80,7 @@ class LiveBatchSerializer(BatchSerializer):
     temperatures really seen, as every page and sheet shows it.
     """
 
+    lines = LiveLineSerializer(many=True, read_only=True)
     pour_by = serializers.SerializerMethodField()
     pour_by_basis = serializers.SerializerMethodField()
     alarms = serializers.SerializerMethodField()

@@ -43,8 +43,14 @@ class BatchViewSet(
     """Batches; a PATCH may only pin one, so that a new plan leaves it where it is."""
 
     queryset = (
-        Batch.objects.select_related("site")
-        .prefetch_related("people", "lines__container__lot", "portions__lift", "entries__by")
+        Batch.objects.select_related("site", "scale")
+        .prefetch_related(
+            "people",
+            "lines__container__lot",
+            "lines__weighings__amendments",
+            "portions__lift",
+            "entries__by",
+        )
         .order_by("id")
     )
     serializer_class = LiveBatchSerializer

@@ -20,31 +20,49 @@ const Pot = (() => {
     const total = (role) => lines(role).reduce((sum, line) => sum + weighed(line), 0);
     const inPot = () => total("resin") + total("hardener");
     const open = (role) => lines(role).filter((line) => weighed(line) === 0 && !noMore(line));
-    const step = (tenths) => Math.round(tenths / division) * division;
+    const step = (tenths) => Math.round(tenths / division + 1e-9) * division;
 
     /*
-     * The weight to aim at for a row, and the band around it. The last row of a component makes up
-     * for what its other rows got more or less; the last row of hardener follows the resin that is
-     * really in the pot. So a pot whose rows all read "good" is good.
+     * The weight to aim at for a row, and the band around it, as `line_bounds.py` tells it of what
+     * is recorded: rows that are all in their bands keep the ratio together. The last row of a
+     * component makes up for its other rows; once all resin is in, hardener follows what is there.
      */
     function aim(line) {
       const sheet = units(line.target_kg);
-      const found = { sheet, aim: sheet, low: units(line.low_kg), high: units(line.high_kg), follows: false };
+      const rows = state.lines.filter((one) => one.id === line.id || (weighed(one) === 0 && !noMore(one)));
       const others = lines(line.role).filter((one) => one.id !== line.id);
-      if (others.some((one) => weighed(one) === 0 && !noMore(one))) return found;
-      const there = others.reduce((sum, one) => sum + weighed(one), 0);
-      const off = others.reduce((sum, one) => sum + weighed(one) - units(one.target_kg), 0);
-      const shifted = { sheet, aim: sheet - off, low: found.low - off, high: found.high - off };
-      if (line.role === "hardener" && open("resin").length === 0) {
-        const wanted = total("resin") * perResin;
-        shifted.aim = step(wanted - there);
-        shifted.low = Math.ceil((wanted * (1 - tolerance) - there) / division - 1e-6) * division;
-        shifted.high = Math.floor((wanted * (1 + tolerance) - there) / division + 1e-6) * division;
+      const resinIn = lines("resin").filter((one) => one.id !== line.id).reduce((sum, one) => sum + weighed(one), 0);
+      const follows = resinIn > 0 && rows.every((one) => one.role === "hardener");
+      const wanted = resinIn * perResin;
+      let target = sheet;
+      if (!others.some((one) => rows.includes(one))) {
+        const there = others.reduce((sum, one) => sum + weighed(one), 0);
+        const whole = follows ? wanted : lines(line.role).reduce((sum, one) => sum + units(one.target_kg), 0);
+        target = Math.max(division, follows ? step(whole - there) : whole - there);
       }
-      shifted.aim = Math.max(division, shifted.aim);
-      shifted.low = Math.min(shifted.aim, Math.max(division, shifted.low));
-      shifted.high = Math.max(shifted.aim, shifted.high);
-      return { ...shifted, follows: shifted.aim !== sheet };
+      const come = (role) => {
+        const left = rows.filter((one) => one.role === role);
+        const there = lines(role).filter((one) => !left.includes(one)).reduce((sum, one) => sum + weighed(one), 0);
+        if (!left.length) return there;
+        if (role === line.role && left.length === 1) return target + there;
+        if (role === "hardener" && follows) return wanted;
+        return Math.max(lines(role).reduce((sum, one) => sum + units(one.target_kg), 0), there + left.length * division);
+      };
+      const [resin, hardener] = [come("resin"), come("hardener")];
+      let rich, poor;
+      for (const part of [1, 0]) {
+        const [halfR, halfH] = [lines("resin"), lines("hardener")].map((some) => (part * division / 2) * some.length);
+        rich = perResin * (1 + tolerance) * (resin - halfR) - (hardener + halfH);
+        poor = hardener - halfH - perResin * (1 - tolerance) * (resin + halfR);
+        if (Math.min(rich, poor) >= 0) break;
+      }
+      const band = (spare, cost) => {
+        const weights = rows.reduce((sum, one) => sum + (one.role === "resin" ? cost : 1) * Math.sqrt(units(one.target_kg)), 0);
+        return Math.max(0, Math.floor(Math.max(0, spare) * Math.sqrt(sheet) / weights / division - 1e-6)) * division;
+      };
+      const [byRich, byPoor] = [band(rich, perResin * (1 + tolerance)), band(poor, perResin * (1 - tolerance))];
+      const [less, more] = line.role === "resin" ? [byRich, byPoor] : [byPoor, byRich];
+      return { sheet, aim: target, low: Math.max(Math.min(target, division), target - less), high: target + more, follows: target !== sheet };
     }
 
     /* A row is closed once its mass is there, or somebody has said that no more goes in. */

@@ -27,6 +27,7 @@ def batch(n, **changes):
             "expires_on": dt.date(2027, 3, 1),
             "shelf": "Rack 2",
             "target_kg": target,
+            "aim_kg": target,
             "low_kg": target - Decimal("0.01"),
             "high_kg": target + Decimal("0.01"),
             "weighed_kg": None,
