@@ -18,6 +18,7 @@ from planning.clocks.models import Cure, TemperatureReading
 from planning.clocks.peaks import confirm_peak
 from planning.cures import actions, page_data
 from planning.cures.models import Demould
+from planning.cures.narrow import narrow_lift
 from planning.cures.page_forms import DemouldForm, StepForm, TemperatureForm
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
@@ -62,6 +63,7 @@ def _page(
         "pour": found,
         "lifts": lifts,
         "due": page_data.demould_due(found),
+        "narrow": narrow_lift(found, lifts, system),
         "missing": page_data.missing_of(found, lifts, now),
         "quarantines": quarantines_of(found),
         "batches": page_data.batches_of(found),

@@ -7,6 +7,7 @@ pattern may stand in the middle of the base. Conduction couples the cells, cure 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -26,6 +27,11 @@ Array = NDArray[np.float64]
 LONG, ROUND = "long", "round"
 BASE, SIDE, TOP, PATTERN = range(4)
 """The faces, in the order of all that is told of them."""
+LONG_SIDES = 3.0
+"""A casting so many times as long as wide counts as long. Chosen here, no source."""
+NARROW_DEPTHS = 5.0
+"""Narrower than so many of its depths, a lift on board in sides of board gains less than nine
+tenths of a wide one's rise (computed here on the invented filled system)."""
 CELLS = 28
 """Along half the width and along the depth, thin ones at the faces. Peaks within 0.1 %, times to
 demoulding within 0.5 % of twice as many on filled castings of 40 to 200 mm."""
@@ -65,6 +71,24 @@ class Section:
             raise ValueError("a pattern needs both its width and its height, in mm")
         if self.pattern_width_mm == self.width_mm and self.pattern_height_mm == self.depth_mm:
             raise ValueError("the pattern fills the whole section; nothing is left to cast")
+
+
+def section_of(
+    depth_mm: float, area_mm2: float, base: Face, side: Face, top: Face,
+    length_mm: float | None = None, width_mm: float | None = None,
+) -> Section:  # fmt: skip
+    """
+    Return the section of a lift of which only its area is known, or also its sides.
+
+    At least `LONG_SIDES` times as long as wide it is long, and its area is shared out along its
+    length; else it counts as round, of the same area.
+    """
+    require.positive(area_mm2=area_mm2)
+    if length_mm and width_mm:
+        longer, shorter = max(length_mm, width_mm), min(length_mm, width_mm)
+        if longer >= LONG_SIDES * shorter:
+            return Section(LONG, min(shorter, area_mm2 / longer), depth_mm, base, side, top)
+    return Section(ROUND, math.sqrt(4 * area_mm2 / math.pi), depth_mm, base, side, top)
 
 
 @dataclass(frozen=True)

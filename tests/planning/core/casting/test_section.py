@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 from scipy.special import j0, j1
 
 from planning.core.casting.faces import HELD, INSULATED, Face
-from planning.core.casting.section import LONG, ROUND, Section, cut, march_section
+from planning.core.casting.section import LONG, ROUND, Section, cut, march_section, section_of
 from planning.core.casting.system import Thermal
 from tests.planning.core.casting.reference_rows import Exponential, Inert, Steady
 
@@ -163,6 +163,18 @@ def test_self_heating_runs_away_at_the_published_parameter(shape, height, critic
 
     assert not runs_away(critical * (1 - near))
     assert runs_away(critical * (1 + near))
+
+
+@pytest.mark.parametrize(("sides", "shape", "width"), [
+    ((), ROUND, math.sqrt(4 * 30_000 / math.pi)),
+    ((600.0, 100.0), LONG, 50.0),  # half of its 60,000 mm2 is pattern
+    ((100.0, 600.0), LONG, 50.0),
+    ((250.0, 200.0), ROUND, math.sqrt(4 * 30_000 / math.pi)),
+])  # fmt: skip
+def test_section_of_a_lift_keeps_its_area(sides, shape, width):
+    found = section_of(60.0, 30_000.0, HELD, HELD, HELD, *sides)
+    assert (found.shape, found.depth_mm) == (shape, 60.0)
+    assert found.width_mm == pytest.approx(width)
 
 
 @pytest.mark.parametrize(("wrong", "words"), [

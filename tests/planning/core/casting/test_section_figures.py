@@ -10,7 +10,7 @@ from planning.core.casting.exotherm import solve_lift
 from planning.core.casting.faces import AIR_TOP, INSULATED, Face, tool_side
 from planning.core.casting.many_lifts import LaneFigures, solve_lanes
 from planning.core.casting.model_times import times_of
-from planning.core.casting.section import LONG, ROUND, Section
+from planning.core.casting.section import LONG, NARROW_DEPTHS, ROUND, Section
 from planning.core.casting.section_figures import section_figures
 from planning.core.casting.system import GlassTransition
 from tests.planning.core.casting.demo_resin import AIR, BOARD, DEMO, SHEET_ONLY
@@ -70,6 +70,12 @@ def test_narrower_castings_stay_cooler_and_their_edges_cure_later(shape, shop_c)
     assert cured[-1] < found[-1].edge_cured_h
     assert all(one.wide_is_hotter for one in found)
     assert not found[-1].wide_is_later
+
+
+def test_narrow_is_what_gains_less_than_nine_tenths_of_a_wide_rise():
+    depth = 60.0
+    found = section_figures(SYSTEM, bar(NARROW_DEPTHS * depth, depth), 22.0)
+    assert 0.85 < found.rise_share < 0.95
 
 
 def test_round_casting_is_cooler_than_a_long_one_as_wide():
