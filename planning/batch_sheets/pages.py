@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 
 from planning.batch_sheets import actions, queries, words
 from planning.batch_sheets.pdf import sheet_pdf as make_pdf
@@ -17,11 +17,12 @@ from shared.api.permissions import needs
 
 @needs("batches:read")
 def sheet(request: HttpRequest, day: date) -> HttpResponse:
-    """Show the sheet; a POST notes that it goes on paper now, which fixes its batches."""
+    """Show the sheet; a POST hands out its paper, which fixes its batches."""
     now = clock.now()
-    prints = request.method == "POST" and request.access.may("batches:write", request.site.pk)
-    if prints:
-        actions.mark_printed(site=request.site, day=day, now=now, by=request.user)
+    if request.method == "POST":
+        if request.access.may("batches:write", request.site.pk):
+            actions.mark_printed(site=request.site, day=day, now=now, by=request.user)
+        return redirect("sheet-pdf", day)
     found = queries.sheet(site=request.site, day=day, now=now)
     return render(
         request,
@@ -31,7 +32,6 @@ def sheet(request: HttpRequest, day: date) -> HttpResponse:
             "batches": [_with_words(row, found["site"]["time_zone"]) for row in found["batches"]],
             "address": request.build_absolute_uri("/").rstrip("/"),
             "now": now,
-            "prints": prints,
         },
     )
 

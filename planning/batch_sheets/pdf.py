@@ -1,4 +1,9 @@
-"""The day's sheet as a PDF: one summary, then one batch a page."""
+"""
+The day's sheet as a PDF: what to fetch, an index, then one batch a page.
+
+It is the one layout on paper: the page of the sheet prints it too. It is laid out twice, so that
+the index can name pages and each page can say of how many it is one.
+"""
 
 from __future__ import annotations
 
@@ -10,15 +15,16 @@ from django.conf import settings
 
 from planning.batch_sheets import pdf_paper as paper
 from planning.batch_sheets import words
-from planning.batches.printed import PrintedBatch, clock_text, day_clock_text, printed
+from planning.batch_sheets.pdf_batch import draw_batch
+from planning.batches.care import CARE
+from planning.batches.models import EntryKind
+from planning.batches.printed import clock_text, day_clock_text
 
 if TYPE_CHECKING:
-    from fpdf import FPDF
+    from planning.batch_sheets.pdf_paper import Paper
 
 MOST_CHANGES = 12
-RULE_MM = 10
-"""Two lines on how much hardener goes to the resin really weighed."""
-FOLLOW = "Follow the safety data sheet, local rules and trained people."
+DAY = "Day's sheet"
 
 
 def sheet_pdf(
@@ -35,52 +41,67 @@ def sheet_pdf(
         Shown on every page, so that two prints can be told apart.
     address : str
         Where the shop's pages are, without a slash at the end; the codes point there. By default
-        the setting PUBLIC_URL.
+        the setting PUBLIC_URL. A code is understood under any address.
     """
-    site = sheet["site"]
-    zone = site["time_zone"]
+    zone = sheet["site"]["time_zone"]
     address = address or getattr(settings, "PUBLIC_URL", "http://localhost:8000").rstrip("/")
-    head = [site["name"], f"{sheet['day']:%a %d %b %Y}", sheet["revision"]]
+    parts = [f"{sheet['day']:%a %d %b %Y}"]
     if printed_at is not None:
-        head.append(f"printed {day_clock_text(printed_at, zone)}")
-    pdf = paper.paper("  ·  ".join(head))
+        parts.append(f"printed {day_clock_text(printed_at, zone)}")
+    head = " · ".join([*parts, sheet["revision"], sheet["site"]["name"]])
+    counted = _laid_out(sheet, head, zone, address, None)
+    return bytes(_laid_out(sheet, head, zone, address, counted).output())
+
+
+def _laid_out(
+    sheet: Mapping[str, Any], head: str, zone: str, address: str, counted: Paper | None
+) -> Paper:
+    pdf = paper.paper(head, counted)
     pdf.set_title(f"Batch sheet {sheet['day']:%Y-%m-%d}")
+    pdf.begin(DAY)
     _summary(pdf, sheet, zone, address)
     for batch in sheet["batches"]:
-        _batch(pdf, batch, sheet, zone, address)
-    return bytes(pdf.output())
+        pdf.begin(f"Batch {batch['number']}")
+        draw_batch(pdf, batch, zone, address)
+    return pdf
 
 
-def _summary(pdf: FPDF, sheet: Mapping[str, Any], zone: str, address: str) -> None:
-    pdf.add_page()
+def _summary(pdf: Paper, sheet: Mapping[str, Any], zone: str, address: str) -> None:
     top = pdf.get_y()
     paper.code(pdf, f"{address}/today/?day={sheet['day']:%Y-%m-%d}", 172, top - 2, 28)
     paper.text(pdf, f"Batch sheet, {sheet['day']:%A %d %B %Y}", 17, bold=True)
     totals = sheet["totals"]
-    paper.text(pdf, f"{sheet['site']['name']}. Plan: {sheet['revision']}.")
+    paper.text(
+        pdf, f"{sheet['site']['name']}. Plan: {sheet['revision']}.", width=paper.BESIDE_CODE_MM
+    )
     paper.text(
         pdf,
         f"{len(sheet['batches'])} batches, {totals['target_kg']:.3f} kg to weigh, "
         f"{totals['poured_kg']:.3f} kg to pour.",
+        width=paper.BESIDE_CODE_MM,
     )
     pdf.set_y(max(pdf.get_y(), top + 26))
     if sheet["changed_since_print"]:
         _changes(pdf, sheet, zone)
     _cautions(pdf, sheet)
+    _emergency(pdf)
+    if sheet["batches"]:
+        _index(pdf, sheet, zone)
     if sheet["fetch"]:
         paper.heading(pdf, "Fetch first")
         paper.grid(
             pdf,
             ["Shelf", "Container", "Material, lot", "kg", "Prepare", "Got"],
-            [20, 52, 52, 18, 32, 12],
+            [24, 36, 60, 16, 40, 10],
             [_fetch_row(row, zone) for row in sheet["fetch"]],
+            size=paper.SMALL_PT,
         )
     if sheet["steps"]:
         paper.heading(pdf, "Coats and other work")
         paper.grid(
             pdf,
             ["From", "To", "Work", "Tool", "Who", "Ready", "Done"],
-            [16, 16, 62, 38, 26, 16, 12],
+            [14, 14, 62, 40, 28, 16, 12],
             [
                 [
                     clock_text(step["start_at"], zone),
@@ -93,6 +114,7 @@ def _summary(pdf: FPDF, sheet: Mapping[str, Any], zone: str, address: str) -> No
                 ]
                 for step in sheet["steps"]
             ],
+            size=paper.SMALL_PT,
         )
     if sheet["demoulds"]:
         paper.heading(pdf, "May be demoulded")
@@ -107,7 +129,7 @@ def _summary(pdf: FPDF, sheet: Mapping[str, Any], zone: str, address: str) -> No
         )
 
 
-def _changes(pdf: FPDF, sheet: Mapping[str, Any], zone: str) -> None:
+def _changes(pdf: Paper, sheet: Mapping[str, Any], zone: str) -> None:
     """Say in a frame what the paper on the wall does not say."""
     was = sheet["printed"]
     head = (f"THE PLAN HAS CHANGED since {day_clock_text(was['at'], zone)}, when a sheet of this "
@@ -119,11 +141,41 @@ def _changes(pdf: FPDF, sheet: Mapping[str, Any], zone: str) -> None:
     paper.text(pdf, "  ".join([*shown, *more]), paper.SMALL_PT)
 
 
-def _cautions(pdf: FPDF, sheet: Mapping[str, Any]) -> None:
+def _cautions(pdf: Paper, sheet: Mapping[str, Any]) -> None:
     lines = [f"{row['code']} {row['text']}" for row in sheet["cautions"]]
     paper.text(pdf, "Cautions", 11, bold=True)
     paper.text(pdf, "  ".join(lines) or "No hazard statement is recorded.", paper.SMALL_PT)
-    paper.text(pdf, FOLLOW, paper.SMALL_PT, bold=True)
+    paper.text(pdf, words.FOLLOW, paper.SMALL_PT, bold=True)
+
+
+def _emergency(pdf: Paper) -> None:
+    """Say what to do about trouble at a pot, whole and once; a batch's page has it in short."""
+    paper.text(pdf, "If something goes wrong", 11, bold=True)
+    for kind, care in CARE.items():
+        told = f"{EntryKind(kind).label}: {' '.join(care)}"
+        paper.text(pdf, told, paper.FINE_PT)
+    paper.text(pdf, words.EMERGENCY_NUMBER, paper.SMALL_PT, bold=True)
+
+
+def _index(pdf: Paper, sheet: Mapping[str, Any], zone: str) -> None:
+    paper.heading(pdf, "Batches of the day")
+    paper.grid(
+        pdf,
+        ["Begin", "Batch", "Into", "kg", "Who", "Page"],
+        [14, 26, 62, 18, 54, 12],
+        [
+            [
+                clock_text(batch["start_at"], zone),
+                batch["number"],
+                ", ".join(f"{p['pour']} lift {p['lift']}" for p in batch["portions"]),
+                f"{batch['target_kg']:.3f}",
+                ", ".join(batch["people"]),
+                pdf.page_of(f"Batch {batch['number']}"),
+            ]
+            for batch in sheet["batches"]
+        ],
+        size=paper.SMALL_PT,
+    )
 
 
 def _fetch_row(row: Mapping[str, Any], zone: str) -> list[Any]:
@@ -135,148 +187,8 @@ def _fetch_row(row: Mapping[str, Any], zone: str) -> list[Any]:
     return [
         row["shelf"],
         row["container"],
-        f"{row['material']}, {row['lot']}{_good(row)}",
+        f"{row['material']}, {row['lot']}{words.good_to(row)}",
         f"{row['kg']:.3f}",
         "; ".join(prepare),
         None,
     ]
-
-
-def _good(row: Mapping[str, Any]) -> str:
-    """Return until when a lot may be used, in words."""
-    return "" if row["expires_on"] is None else f", good to {row['expires_on']:%d %b %Y}"
-
-
-def _batch(
-    pdf: FPDF, batch: Mapping[str, Any], sheet: Mapping[str, Any], zone: str, address: str
-) -> None:
-    figures = printed(batch)
-    pdf.add_page()
-    top = pdf.get_y()
-    paper.code(pdf, f"{address}/batches/{batch['id']}/", 174, top - 2, 25)
-    paper.text(pdf, f"Batch {batch['number']}", paper.LARGE_PT, bold=True)
-    for line_of_head in (
-        f"{batch['system']}, {batch['ratio']}, ± {batch['ratio_tolerance_percent']} % of the "
-        "hardener",
-        f"Mixer {batch['mixer'] or '–'}  ·  scale {batch['scale'] or '–'}  ·  "
-        f"{', '.join(batch['people']) or 'nobody named'}",
-    ):
-        pdf.set_font(paper.FACE, "", paper.TEXT_PT)
-        pdf.multi_cell(155, 5, line_of_head, align="L", new_x="LMARGIN", new_y="NEXT")
-    pdf.set_y(max(pdf.get_y(), top + 23))
-    _clocks(pdf, batch, zone)
-    paper.heading(pdf, "Weigh, kg")
-    rows = [
-        [
-            f"{line['role'].capitalize()}: {line['material']}",
-            f"{line['container']}, lot {line['lot']}, {line['shelf'] or 'no shelf'}{_good(line)}",
-            target,
-            f"{low} to {high}",
-            None,
-            None,
-        ]
-        for line, target, low, high in zip(
-            batch["lines"], figures.targets, figures.lows, figures.highs, strict=True
-        )
-    ]
-    rows.append(["In the pot", "", figures.total, "", None, None])
-    heads = ["What", "From", "Target", "Within", "Weighed", "OK"]
-    begun_on = pdf.page_no()
-    paper.grid(pdf, heads, [36, 64, 33, 22, 22, 9], rows, large=(2,))
-    if pdf.page_no() != begun_on:
-        _again(pdf, batch, zone)
-    _work(pdf, batch, zone)
-    _pour(pdf, batch, figures, zone)
-
-
-def _pour(pdf: FPDF, batch: Mapping[str, Any], figures: PrintedBatch, zone: str) -> None:
-    """Draw what goes where and the lines to sign on, all of it on one page."""
-    rows = [
-        [
-            f"{p['pour']}, {p['tool']}",
-            words.how_of(p),
-            kg,
-            clock_text(p["start_at"], zone),
-            None,
-            None,
-        ]
-        for p, kg in zip(batch["portions"], figures.portions, strict=True)
-    ]
-    rows.append(["Left", "in the pot and on the tools", figures.left, "", None, None])
-    heads = ["Into", "How", "Target", "From", "Poured, at", "OK"]
-    widths = [30, 80, 33, 14, 21, 8]
-    after = [
-        f"{p['pour']}: {told}" for p in batch["portions"] if (told := words.after_of(p, zone))
-    ]
-    table_mm = paper.grid_height(pdf, widths, rows, large=(2,)) + 5 * len(after)
-    if pdf.will_page_break(paper.HEADING_MM + table_mm + paper.FOOT_MM):
-        pdf.add_page()
-        _again(pdf, batch, zone)
-    paper.heading(pdf, "Pour, kg")
-    paper.grid(pdf, heads, widths, rows, large=(2,))
-    for line in after:
-        paper.text(pdf, line, paper.SMALL_PT)
-    paper.signatures(
-        pdf, ["Weighed by", "Mixed and poured by", "Air °C / humidity % / surface °C / mix °C"]
-    )
-    lines = [f"{row['code']} {row['text']}" for row in batch["cautions"]]
-    cautions = "  ".join(lines) or "No hazard statement is recorded."
-    assumed = "  ".join(row["text"] for row in batch["assumed"])
-    paper.text(pdf, f"{cautions}  {FOLLOW}  {assumed}".strip(), paper.FINE_PT)
-
-
-def _again(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
-    """Head a batch's second page, which may lie apart from the first."""
-    paper.text(pdf, f"Batch {batch['number']}, second page", paper.LARGE_PT, bold=True)
-    paper.text(
-        pdf,
-        f"{batch['system']}. First contact {clock_text(batch['contact_at'], zone)}, pot dead at "
-        f"{clock_text(batch['latest_pour_at'], zone)}.",
-        12,
-        bold=True,
-    )
-
-
-def _clocks(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
-    cells = [
-        ("Begin weighing", clock_text(batch["start_at"], zone)),
-        ("First contact", clock_text(batch["contact_at"], zone)),
-        ("Pour from", clock_text(batch["pour_start_at"], zone)),
-        ("Pot dead at", clock_text(batch["latest_pour_at"], zone)),
-        ("Pot life, min", str(batch["pot_life_min"])),
-    ]
-    width = paper.WIDTH_MM / len(cells)
-    y = pdf.get_y()
-    for i, (label, value) in enumerate(cells):
-        x = paper.MARGIN_MM + i * width
-        pdf.rect(x, y, width, 15)
-        pdf.set_xy(x + 1, y + 1)
-        pdf.set_font(paper.FACE, "", paper.SMALL_PT)
-        pdf.cell(width - 2, 4, label)
-        pdf.set_xy(x + 1, y + 5)
-        pdf.set_font(paper.FACE, "B", paper.LARGE_PT)
-        pdf.cell(width - 2, 9, value)
-    pdf.set_xy(paper.MARGIN_MM, y + 16.5)
-    basis = batch["pot_life_basis"]
-    really = f"Really: first contact at ________ + {batch['pot_life_min']} min = dead at ________"
-    paper.text(pdf, really, 12, bold=True)
-    note = f"Pot life: {basis}; a warmer shop shortens it." if basis else "Shorter if warmer."
-    paper.text(pdf, f"{note} {batch['mix_words']}", paper.FINE_PT)
-
-
-def _work(pdf: FPDF, batch: Mapping[str, Any], zone: str) -> None:
-    steps = words.work_of(batch)
-    if pdf.will_page_break(RULE_MM + paper.HEADING_MM + 5.6 * len(steps)):
-        pdf.add_page()
-        _again(pdf, batch, zone)
-    paper.text(pdf, words.hardener_rule(batch), paper.SMALL_PT)
-    paper.heading(pdf, "Work")
-    for step in steps:
-        if pdf.will_page_break(9):
-            pdf.add_page()
-        y = pdf.get_y()
-        paper.tickbox(pdf, paper.MARGIN_MM, y + 0.5, 4.4)
-        pdf.set_xy(paper.MARGIN_MM + 8, y + 0.6)
-        pdf.set_font(paper.FACE, "", 9.5)
-        pdf.multi_cell(paper.WIDTH_MM - 8, 4.2, step, align="L", new_x="LMARGIN", new_y="NEXT")
-        pdf.set_y(max(pdf.get_y(), y + 5.4))

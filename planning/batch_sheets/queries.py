@@ -15,7 +15,7 @@ from planning.batch_sheets.words import POURING_STEPS
 from planning.batches.changes import changes_since, last_print, planned_of
 from planning.batches.lines import live_bounds
 from planning.batches.models import Batch, BatchStatus
-from planning.clocks.deadline import Deadline, deadlines
+from planning.clocks.deadline import Deadline, deadlines, minutes_by_temperature
 from planning.clocks.standing import running
 from planning.core.casting.line_bounds import Bounds
 from planning.pours.models import PourStatus, PourStep
@@ -79,6 +79,10 @@ def sheet(
         info = systems[batch.system_id]
         own = {*info.resin.hazard_statements, *info.hardener.hazard_statements}
         row["cautions"] = [one for one in cautions if one["code"] in own]
+        row["pour_by_mix_c"] = [
+            {"celsius": celsius, "minutes": minutes}
+            for celsius, minutes in minutes_by_temperature(batch, info)
+        ]
     return {
         "site": {"code": site.code, "name": site.name, "time_zone": site.time_zone},
         "day": day,

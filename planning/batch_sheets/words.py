@@ -6,9 +6,13 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from planning.batches.care import CARE
+from planning.batches.models import EntryKind
 from planning.batches.printed import clock_text, day_clock_text
 from shared.templatetags.units import minutes
 
+FOLLOW = "Follow the safety data sheet, local rules and trained people."
+EMERGENCY_NUMBER = "Emergency number: ____________________   First aid: ____________________"
 BRUSH = "Brush a thin coat on the pattern, into corners and details."
 POURING_STEPS = (
     "Clean, dry pot on the scale: tare to 0. Weigh resin, then hardener, on the one scale; tare "
@@ -77,3 +81,14 @@ def step_of(step: Mapping[str, Any], zone: str) -> str:
         return str(step["name"])
     at = clock_text(oven["start_at"], zone)
     return f"{step['name']}; into {oven['name']} ({oven['cycle']}) at {at}"
+
+
+def emergency() -> str:
+    """Return in short what to do about a hot pot and a splash; the day's first page has it all."""
+    hot, spill = CARE[EntryKind.HOT_POT], CARE[EntryKind.SPILL]
+    return f"HOT POT: {hot[0]} {hot[2]} {hot[3]} SPLASH: {spill[0]} {spill[1]}"
+
+
+def good_to(row: Mapping[str, Any]) -> str:
+    """Return until when a lot may be used, in words."""
+    return "" if row["expires_on"] is None else f", good to {row['expires_on']:%d %b %Y}"

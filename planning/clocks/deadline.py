@@ -27,6 +27,8 @@ READ_BEFORE = timedelta(hours=4)
 HOTTEST_C = 60
 """Hotter than this a pot is reacting; its life is counted as at this temperature."""
 MASS_STEP_KG = 0.5
+COLDEST_ON_PAPER = 10
+ROWS_ON_PAPER = 11
 WARM = ("air_c", "mix_c", "pot_c")
 
 Seen = tuple[datetime, float]
@@ -83,6 +85,27 @@ def life_at(info: SystemInfo, mass_kg: Decimal, celsius: float) -> tuple[int | N
     return _life(system_data(info), warm_c, heavy_kg)
 
 
+def _minutes_at(batch: Batch, info: SystemInfo, celsius: float) -> tuple[int, str]:
+    """Return a batch's pot life at a temperature, never longer than planned, and its basis."""
+    live, source = life_at(info, batch.mixed_kg, celsius)
+    if live is None or live >= batch.pot_life_min:
+        return batch.pot_life_min, batch.pot_life_basis
+    return live, f"shorter than planned: {source} at the measured {celsius:g} °C"
+
+
+def minutes_by_temperature(batch: Batch, info: SystemInfo) -> list[tuple[int, int]]:
+    """
+    Return what paper, which is not live, says instead: °C of the mix, and min to pour by.
+
+    Rows run in whole degrees from the last at which the planned pot life still holds, a row for
+    each two degrees, to at most `ROWS_ON_PAPER` rows.
+    """
+    lives = [(c, _minutes_at(batch, info, c)[0]) for c in range(COLDEST_ON_PAPER, HOTTEST_C + 1)]
+    full = [n for n, (_, minutes) in enumerate(lives) if minutes == batch.pot_life_min]
+    start = full[-1] if full else 0
+    return lives[start::2][:ROWS_ON_PAPER]
+
+
 @lru_cache(maxsize=2000)
 def _life(system: SystemData, celsius: int, mass_kg: float) -> tuple[int | None, str]:
     limit = pot_life_min(system, celsius, mass_kg)
@@ -96,12 +119,7 @@ def _deadline(batch: Batch, info: SystemInfo, air: Sequence[Seen]) -> Deadline:
     minutes, basis = batch.pot_life_min, batch.pot_life_basis
     warmest = _warmest(batch, contact, air)
     if warmest is not None:
-        live, source = life_at(info, batch.mixed_kg, warmest)
-        if live is not None and live < minutes:
-            minutes, basis = (
-                live,
-                (f"shorter than planned: {source} at the measured {warmest:g} °C"),
-            )
+        minutes, basis = _minutes_at(batch, info, warmest)
     return Deadline(minutes, basis, contact, contact + timedelta(minutes=minutes))
 
 

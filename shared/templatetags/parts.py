@@ -12,6 +12,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from shared import hazard_statements
 from shared.access.models import Site
+from shared.codes.finding import code_of
 
 register = template.Library()
 
@@ -137,6 +138,12 @@ def who(context: template.Context) -> dict[str, Any]:
     if access is not None and len(access.scopes_by_site) > 1:
         sites = list(Site.objects.filter(pk__in=access.scopes_by_site).order_by("code"))
     return {"request": request, "site": site, "sites": sites}
+
+
+@register.simple_tag
+def short_code(kind: str, pk: int) -> str:
+    """Return the short code of a row, for typing and for the address in its code."""
+    return code_of(kind, pk)
 
 
 @register.simple_tag

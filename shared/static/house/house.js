@@ -36,7 +36,6 @@ function askOnce(button) {
 
 document.addEventListener("DOMContentLoaded", () => {
   for (const button of document.querySelectorAll("[data-nojs]")) button.hidden = true;
-  if (document.querySelector("[data-print-now]")) window.print();
   for (const table of document.querySelectorAll("table.stacks")) nameCells(table);
 });
 

@@ -235,7 +235,7 @@ def test_printing_fixes_the_batches_and_a_look_does_not(batch, sign_in):
     client.get("/sheets/2026-11-30.pdf")
     batch.refresh_from_db()
     assert batch.printed_at is None
-    assert "data-print-now" in client.post("/sheets/2026-11-30/").content.decode()
+    assert client.post("/sheets/2026-11-30/")["Location"] == "/sheets/2026-11-30.pdf"
     batch.refresh_from_db()
     assert batch.printed_at is not None
 
