@@ -8,6 +8,7 @@ class PlanningConfig(AppConfig):
     def ready(self) -> None:
         """Tell the stores what lies behind planning's words in the ledger; name batches."""
         from planning.batches.codes import register_batches
+        from planning.batches.touched import batches_of_system
         from planning.cures.tracing import BATCH, POUR, Batches, Pours
         from planning.pours.leaving import register_take_out
         from planning.schedule.withdrawing import take_out
@@ -17,5 +18,6 @@ class PlanningConfig(AppConfig):
         stores.register_trace(BATCH, Batches())
         stores.register_trace(POUR, Pours())
         stores.register_open_purposes(BATCH, wanted_stock)
+        stores.register_touched(batches_of_system)
         register_take_out(take_out)
         register_batches()

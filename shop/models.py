@@ -1,5 +1,6 @@
 """All models of the shop app, gathered for Django."""
 
+from shop.catalogue.models import CatalogueChange, CatalogueRules
 from shop.counting.models import CountLine, CycleCount
 from shop.ledger.models import Movement, Requirement, Reservation, UsedReservation
 from shop.lots.models import Container, Lot, Placement
@@ -31,6 +32,8 @@ from shop.sites.models import (
 from shop.tools.models import Tool, ToolEvent, ToolFamily, ToolHalf
 
 __all__ = [
+    "CatalogueChange",
+    "CatalogueRules",
     "ClosedDay",
     "Container",
     "CountLine",

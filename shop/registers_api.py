@@ -5,9 +5,17 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any, ClassVar
 
-from shared.api import fields, viewsets
+from drf_spectacular.utils import extend_schema
+from rest_framework.decorators import action
+from rest_framework.exceptions import ValidationError
+from rest_framework.response import Response
+
+from shared import clock
+from shared.api import fields, idempotency, viewsets
 from shared.api.access import access_of
-from shop.registers import change, enter
+from shop.catalogue.actions import propose
+from shop.catalogue.serializers import CatalogueChangeSerializer, ProposalSerializer
+from shop.registers import change, enter, remove
 
 
 def above_zero(value: Any) -> None:
@@ -84,8 +92,43 @@ class RegisterViewSet(
         """Change a row after the model's own checks."""
         serializer.instance = change(serializer.instance, **serializer.validated_data)
 
+    def perform_destroy(self, row: Any) -> None:
+        """Take a row away."""
+        remove(row)
+
 
 class CatalogueViewSet(RegisterViewSet):
     """A register of what all sites work by; who changes it needs the right for all of them."""
 
     company_actions = viewsets.ALL_CHANGES
+
+
+class GuardedViewSet(CatalogueViewSet):
+    """A register whose values take a second signature where the company asks for one."""
+
+    company_actions = viewsets.ALL_CHANGES | {"changes"}
+
+    @extend_schema(request=ProposalSerializer, responses={201: CatalogueChangeSerializer})
+    @action(detail=True, methods=["post"])
+    def changes(self, request: Any, pk: Any = None) -> Any:
+        """Propose a change that somebody else releases."""
+        row = self.get_object()
+        return idempotency.once(request, lambda: self._propose(row), required=True)
+
+    def _propose(self, row: Any) -> Any:
+        body = ProposalSerializer(data=self.request.data, context=self.get_serializer_context())
+        body.is_valid(raise_exception=True)
+        asked = dict(body.validated_data)
+        values = self.get_serializer(row, data=asked.pop("values"), partial=True)
+        try:
+            values.is_valid(raise_exception=True)
+        except ValidationError as error:
+            raise ValidationError({"values": error.detail}) from error
+        found = propose(
+            row=row,
+            values=values.validated_data,
+            by=self.request.user,
+            now=clock.now(),
+            **asked,
+        )
+        return Response(CatalogueChangeSerializer(found).data, 201)

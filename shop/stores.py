@@ -9,6 +9,7 @@ from shared import clock
 from shared.access.models import Site
 from shared.codes.finding import find as find_code
 from shared.retry import retried
+from shop.catalogue.touching import register_touched
 from shop.errors import NotFound
 from shop.ledger.actions import issue, reverse
 from shop.ledger.consuming import issue_from_material
@@ -81,6 +82,7 @@ __all__ = [
     "recipe_by_code",
     "recipes",
     "register_open_purposes",
+    "register_touched",
     "register_trace",
     "replace_requirements",
     "report_change",

@@ -11,6 +11,11 @@ SCHEDULE: dict[str, dict[str, Any]] = {
         "task": "shop.tasks.audit_stock",
         "schedule": 24 * 3600.0,
     },
+    "let changes of the catalogue hold from their day": {
+        "task": "shop.tasks.bring_changes_into_force",
+        "schedule": 60.0,
+        "options": {"expires": 120},
+    },
     "mail orders that are due": {
         "task": "shop.tasks.send_order_mails",
         "schedule": 30.0,
@@ -35,3 +40,12 @@ def send_order_mails() -> int:
     from shop.purchasing import mailing
 
     return mailing.send_due()
+
+
+@shared_task(name="shop.tasks.bring_changes_into_force")
+def bring_changes_into_force() -> int:
+    """Let released changes of the catalogue hold whose day has come."""
+    from shared import clock
+    from shop.catalogue import actions
+
+    return actions.bring_due_into_force(clock.now())

@@ -5,6 +5,8 @@ from typing import Any
 from django.urls import path
 
 from shared.api.router import Router
+from shop.catalogue import pages as catalogue
+from shop.catalogue.views import CatalogueChangeViewSet, CatalogueRulesViewSet
 from shop.costs import pages as cost_pages
 from shop.costs.views import CastingCostView, LossView
 from shop.counting import pages as counting_pages
@@ -52,6 +54,8 @@ for name, viewset in {
     "packs": materials.PackViewSet,
     "learned-codes": materials.LearnedCodeViewSet,
     "resin-systems": materials.ResinSystemViewSet,
+    "catalogue-changes": CatalogueChangeViewSet,
+    "catalogue-rules": CatalogueRulesViewSet,
     "release-recipes": release_agents.ReleaseRecipeViewSet,
     "lots": lots.LotViewSet,
     "containers": lots.ContainerViewSet,
@@ -82,6 +86,9 @@ api_urlpatterns: list[Any] = [
     path("losses", LossView.as_view(), name="api-losses"),
 ]
 urlpatterns: list[Any] = [
+    path("catalogue/changes/", catalogue.changes, name="catalogue-changes"),
+    path("catalogue/changes/<int:pk>/", catalogue.decide, name="catalogue-decide"),
+    path("catalogue/rules/", catalogue.rules, name="catalogue-rules"),
     path("setup/<slug:slug>/", setup.register, name="setup-register"),
     path("setup/<slug:slug>/enter/", setup.entry, name="setup-add"),
     path("setup/<slug:slug>/<int:pk>/", setup.entry, name="setup-change"),

@@ -34,6 +34,8 @@ AUDITED = {
     "shop.scale",
     "shop.place",
     "shop.location",
+    "shop.cataloguechange",
+    "shop.cataloguerules",
     "shop.material",
     "shop.supplier",
     "shop.supplierclosure",

@@ -15,9 +15,12 @@ from shared import clock
 from shared.api.permissions import must_for_all, needs
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
+from shop.catalogue.actions import propose
+from shop.catalogue.models import ChangeAct
+from shop.catalogue.queries import two_signatures
 from shop.core.gs1 import sound_gtin
 from shop.materials.models import Material, Pack, Supplier, SupplierClosure
-from shop.registers import change, enter, in_words
+from shop.registers import change_or_propose, enter, in_words, remove
 
 MOST_DAYS, MOST_PACKS = 730, 100_000
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -48,6 +51,7 @@ def suppliers(request: Any) -> HttpResponse:
         "may_price": may_price,
         "may_orders": may("purchases:read", request.site.pk),
         "may_pack": may_price and may_change,
+        "two_signatures": two_signatures(),
         "today": today,
     }
     return render(request, "shop/materials/suppliers.html", context)
@@ -87,15 +91,18 @@ def terms(request: Any, pk: int) -> HttpResponse:
     def work() -> str:
         post = request.POST
         _may_change(request)
-        change(
-            supplier,
-            order_email=forms.text(post, "order_email", 254),
-            lead_time_days=forms.whole(post, "lead_time_days", MOST_DAYS, least=0),
-            lead_time_sd_days=forms.number(post, "lead_time_sd_days", "days"),
-            order_cost=forms.number(post, "order_cost", supplier.currency),
-            least_order=forms.number(post, "least_order", supplier.currency),
-            version=supplier.version + 1,
-        )
+        values = {
+            "order_email": forms.text(post, "order_email", 254),
+            "lead_time_days": forms.whole(post, "lead_time_days", MOST_DAYS, least=0),
+            "lead_time_sd_days": forms.number(post, "lead_time_sd_days", "days"),
+            "order_cost": forms.number(post, "order_cost", supplier.currency),
+            "least_order": forms.number(post, "least_order", supplier.currency),
+            "version": supplier.version + 1,
+        }
+        reason = forms.text(post, "change_reason", 300)
+        _, proposed = change_or_propose(supplier, values, by=request.user, reason=reason)
+        if proposed is not None:
+            return f"The terms of {supplier} are changed; the e-mail address {RELEASED_LATER}"
         return f"The terms of {supplier} are changed."
 
     return _told(request, work)
@@ -114,20 +121,23 @@ def add_pack(request: Any, pk: int) -> HttpResponse:
         if material is None:
             raise Invalid.one("material", "required", "material is missing; choose one.")
         lead = post.get("lead_time_days", "").strip()
-        pack = enter(
-            Pack,
-            supplier=supplier,
-            material=material,
-            name=forms.text(post, "name", 60),
-            content=forms.number(post, "content", material.unit),
-            price=forms.number(post, "price", supplier.currency),
-            from_packs=forms.whole(post, "from_packs", MOST_PACKS),
-            least_packs=forms.whole(post, "least_packs", MOST_PACKS),
-            lead_time_days=forms.whole(post, "lead_time_days", MOST_DAYS, 0) if lead else None,
-            gtin=_item_number(post),
-            supplier_item=forms.text(post, "supplier_item", 60),
-        )
-        return f"{pack} is entered for {supplier}."
+        values = {
+            "supplier": supplier,
+            "material": material,
+            "name": forms.text(post, "name", 60),
+            "content": forms.number(post, "content", material.unit),
+            "price": forms.number(post, "price", supplier.currency),
+            "from_packs": forms.whole(post, "from_packs", MOST_PACKS),
+            "least_packs": forms.whole(post, "least_packs", MOST_PACKS),
+            "lead_time_days": forms.whole(post, "lead_time_days", MOST_DAYS, 0) if lead else None,
+            "gtin": _item_number(post),
+            "supplier_item": forms.text(post, "supplier_item", 60),
+        }
+        if two_signatures():
+            pack = Pack(**values)
+            _propose(request, pack, values, ChangeAct.ADD)
+            return f"{pack} {RELEASED_LATER}"
+        return f"{enter(Pack, **values)} is entered for {supplier}."
 
     return _told(request, work)
 
@@ -140,10 +150,27 @@ def remove_pack(request: Any, pk: int) -> HttpResponse:
 
     def work() -> str:
         _may_change(request)
-        pack.delete()
+        if two_signatures():
+            _propose(request, pack, {}, ChangeAct.REMOVE)
+            return f"Taking {pack} off the list {RELEASED_LATER}"
+        remove(pack)
         return f"{pack} is off the list of {pack.supplier}."
 
     return _told(request, work)
+
+
+RELEASED_LATER = "is proposed; somebody else releases it under Changes to the catalogue."
+
+
+def _propose(request: Any, pack: Pack, values: dict[str, Any], act: str) -> None:
+    propose(
+        row=pack,
+        values=values,
+        by=request.user,
+        reason=forms.text(request.POST, "change_reason", 300),
+        now=clock.now(),
+        act=act,
+    )
 
 
 def _item_number(post: Any) -> str:

@@ -15,10 +15,10 @@ from shop.materials.models import (
     SupplierClosure,
 )
 from shop.registers import enter
-from shop.registers_api import CatalogueViewSet
+from shop.registers_api import CatalogueViewSet, GuardedViewSet
 
 
-class SupplierViewSet(CatalogueViewSet):
+class SupplierViewSet(GuardedViewSet):
     """Who the shop buys from."""
 
     queryset = Supplier.objects.all()
@@ -39,7 +39,7 @@ class SupplierClosureViewSet(CatalogueViewSet):
     sort_fields = ("first_day", "id")
 
 
-class MaterialViewSet(CatalogueViewSet):
+class MaterialViewSet(GuardedViewSet):
     """Things bought: resins, hardeners, release agents, fillers, barriers, consumables."""
 
     queryset = Material.objects.all()
@@ -49,7 +49,7 @@ class MaterialViewSet(CatalogueViewSet):
     sort_fields = ("code", "name", "id")
 
 
-class PackViewSet(CatalogueViewSet):
+class PackViewSet(GuardedViewSet):
     """Packs in which suppliers sell materials, with their price breaks."""
 
     queryset = Pack.objects.all()
@@ -81,7 +81,7 @@ class LearnedCodeViewSet(CatalogueViewSet):
         )
 
 
-class ResinSystemViewSet(CatalogueViewSet):
+class ResinSystemViewSet(GuardedViewSet):
     """Resin and hardener meant for each other, each value with its source."""
 
     queryset = ResinSystem.objects.all()

@@ -2,23 +2,43 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Model, ProtectedError
 
-from shared.access.models import Site
+from shared.access.models import Site, User
 from shared.errors import ShopError
-from shop.registers import change, enter
+from shop.catalogue.models import CatalogueChange
+from shop.registers import change, change_or_propose, enter
+from shop.registers import remove as take_away
 from shop.setup.registers import Register
 from shop.sites.models import Person, Shift
 
 
+@dataclass(frozen=True)
+class Why:
+    """Who changes a value, why, and from which day it is to hold where it is only proposed."""
+
+    by: User
+    reason: str = ""
+    valid_from: date | None = None
+
+
 @transaction.atomic
-def save(*, register: Register, row: Any, values: dict[str, Any], site: Site) -> Any:
+def save(
+    *, register: Register, row: Any, values: dict[str, Any], site: Site, why: Why
+) -> tuple[Any, CatalogueChange | None]:
     """
-    Enter a row or change it.
+    Enter a row or change it; a value that takes a second signature is proposed instead.
+
+    Returns
+    -------
+    tuple
+        The row, and the proposed change if there is one.
 
     Raises
     ------
@@ -27,16 +47,19 @@ def save(*, register: Register, row: Any, values: dict[str, Any], site: Site) ->
     """
     values = dict(values)
     shifts = values.pop("shifts", None)
+    proposed = None
     if row.pk is None:
         own = {"site": site} if register.per_site else {}
         row = enter(register.model, **own, **values)
     else:
         if hasattr(row, "version"):
             values["version"] = row.version + 1
-        row = change(row, **values)
+        row, proposed = change_or_propose(
+            row, values, by=why.by, reason=why.reason, valid_from=why.valid_from
+        )
     if shifts is not None:
         _set_shifts(row, shifts)
-    return row
+    return row, proposed
 
 
 def _set_shifts(person: Person, shifts: list[tuple[int, Any, Any]]) -> None:
@@ -58,7 +81,7 @@ def set_in_use(*, row: Any, in_use: bool) -> Any:
 def remove(*, row: Model) -> None:
     """Take away a row that nothing refers to."""
     try:
-        row.delete()
+        take_away(row)
     except ProtectedError as error:
         used = sorted({str(one._meta.verbose_name_plural) for one in error.protected_objects})
         raise ShopError(

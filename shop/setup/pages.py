@@ -13,12 +13,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from shared.api.permissions import needs
-from shared.errors import ShopError
+from shared.errors import Invalid, ShopError
+from shop.catalogue.forms import asks_two, two_signature_fields
 from shop.setup import actions
 from shop.setup.forms import column_of
 from shop.setup.registers import BY_SLUG, Register
 
 ON_A_PAGE = 50
+BESIDE = {"#/reason": "change_reason", "#/valid_from": "change_valid_from"}
+"""Where the form has what a proposed change is refused for."""
 
 
 def _register(slug: str) -> Register:
@@ -90,17 +93,34 @@ def entry(request: Any, slug: str, pk: int | None = None) -> HttpResponse:
     _check_may_change(request, found)
     row = found.model() if pk is None else get_object_or_404(found.rows(request.site), pk=pk)
     form = found.form(_posted(request), instance=row, site=request.site)
+    if pk is not None and asks_two(row):
+        form.fields.update(two_signature_fields())
     if request.method == "POST" and form.is_valid():
         try:
             values = form.values()
             fresh = found.model() if pk is None else found.rows(request.site).get(pk=pk)
-            saved = actions.save(register=found, row=fresh, values=values, site=request.site)
+            why = actions.Why(
+                request.user,
+                form.cleaned_data.get("change_reason", ""),
+                form.cleaned_data.get("change_valid_from"),
+            )
+            saved, proposed = actions.save(
+                register=found, row=fresh, values=values, site=request.site, why=why
+            )
         except ValidationError as error:
             for name, words in actions.problems_of(error):
                 form.add_prefixless_error(name, words)
+        except Invalid as error:
+            for problem in error.problems or (None,):
+                name = BESIDE.get(problem.pointer if problem else "", "")
+                form.add_prefixless_error(name, problem.detail if problem else error.message)
         except ShopError as error:
             form.add_error(None, error.message)
         else:
+            if proposed is not None:
+                words = "proposed; somebody else releases it under Changes to the catalogue"
+                messages.success(request, f"The change of {saved} is {words}.")
+                return redirect("catalogue-changes")
             messages.success(request, f"{saved} is {'entered' if pk is None else 'changed'}.")
             return redirect("setup-register", slug)
     return render(

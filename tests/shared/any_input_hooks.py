@@ -49,6 +49,7 @@ EXAMPLES_BY_NAME = {
     "scale": "S2",
     "time_zone": "Europe/Berlin",
     "until_day": f"{datetime.now(UTC) + timedelta(days=3):%Y-%m-%d}",
+    "valid_from": f"{datetime.now(UTC):%Y-%m-%d}",
     "week": "2026-W49",
 }
 SITES = "/api/v1/sites/{id}"

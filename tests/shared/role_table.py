@@ -51,6 +51,15 @@ TABLE: dict[tuple[str, str], str] = {
     **register(
         "materials", "suppliers supplier-closures materials packs resin-systems release-recipes"
     ),
+    **rows("materials", "catalogue-changes catalogue-changes/{}", "GET"),
+    **rows("materials", "catalogue-changes/{}/releases catalogue-changes/{}/refusals", "POST"),
+    **rows("materials", "catalogue-rules catalogue-rules/{}", "GET"),
+    ("PATCH", "/api/v1/catalogue-rules/{}"): "accounts:write",
+    **rows(
+        "materials",
+        "suppliers/{}/changes materials/{}/changes packs/{}/changes resin-systems/{}/changes",
+        "POST",
+    ),
     **register("materials", "learned-codes", POST="movements:write"),
     **rows("lots", "lots containers containers/{} stock", "GET"),
     **rows("lots", "lots/{}", "GET PATCH"),
@@ -155,6 +164,8 @@ NO_SITE = {
     "learned-codes",
     "resin-systems",
     "release-recipes",
+    "catalogue-changes",
+    "catalogue-rules",
     "routes",
     "reminder-settings",
 }
@@ -168,6 +179,13 @@ FOR_ALL: set[tuple[str, str]] = {
     ("POST", "/api/v1/routes"),
     ("PATCH", "/api/v1/routes/{}"),
     *{("POST", f"/api/v1/{name}") for name in CATALOGUE.split() if name != "learned-codes"},
+    ("PATCH", "/api/v1/catalogue-rules/{}"),
+    ("POST", "/api/v1/catalogue-changes/{}/releases"),
+    ("POST", "/api/v1/catalogue-changes/{}/refusals"),
+    *{
+        ("POST", f"/api/v1/{name}/{{}}/changes")
+        for name in ("suppliers", "materials", "packs", "resin-systems")
+    },
     *{(m, f"/api/v1/{name}/{{}}") for name in CATALOGUE.split() for m in ("PATCH", "DELETE")},
 }
 """What changes that which all sites work by: a role at one of several sites does not open it."""

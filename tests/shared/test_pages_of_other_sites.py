@@ -41,7 +41,7 @@ ROW_OF = {
 """The row that a page's address names."""
 OF_ALL_SITES = {
     "outlook-material", "outlook-material-file", "supplier-terms", "pack-add", "pack-remove",
-    "supplier-close", "supplier-open",
+    "supplier-close", "supplier-open", "catalogue-decide",
 }  # fmt: skip
 """Pages of materials and suppliers."""
 OF_ONESELF = {"notice-away"}

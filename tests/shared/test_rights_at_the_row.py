@@ -65,6 +65,7 @@ OF_NO_SITE = {
     "shop.SupplierClosure", "shop.Material", "shop.Pack", "shop.LearnedCode",
     "shop.ResinSystem", "shop.ReleaseRecipe", "planning.Route", "planning.RouteStep",
     "planning.ReminderSettings", "planning.Heartbeat",
+    "shop.CatalogueChange", "shop.CatalogueRules",
 }  # fmt: skip
 
 
