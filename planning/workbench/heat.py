@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 from planning.core.casting.arrhenius import halving_rule_time
+from planning.core.casting.cautions import cautions_of
 from planning.core.casting.cure import demould_conversion
-from planning.core.casting.faces import AIR_TOP, tool_side
+from planning.core.casting.faces import AIR_TOP, Face, tool_side
 from planning.core.casting.pot_life import Handling, gel_early_min, largest_batch, pot_life_min
 from planning.core.casting.stricter import Limit, least
 from planning.core.casting.system import SystemData
+from planning.pours.setting import Setting
 from planning.workbench.answer import Answer, Picture, Table, decimal, shown
 from planning.workbench.casting import with_hazards
 from planning.workbench.curves import Bar, Level, Line, Mark, bar_chart, line_chart
@@ -49,11 +53,8 @@ def pot_life(form: PotLifeForm) -> Answer | None:
     assert info is not None  # the system field is required
     if point is not None and info.activation_kj_mol is None and system.kinetics is None:
         rule = halving_rule_time(point.minutes, point.temp_c, max(shop_c, _or(mix_c, shop_c)))
-        answer.say(
-            "No activation energy is recorded, so the stricter of 46 and 73 kJ/mol is taken; "
-            "they span what was measured on epoxies. The rule of thumb, half "
-            f"the time for 10 °C more, says {rule:.0f} min."
-        )
+        answer.say(f"The rule of thumb, half the time for 10 °C more, says {rule:.0f} min.")
+    _cautions(answer, system, shop_c, mix_c)
     handling = Handling(
         mix_min=_or(given["mix_min"], float(info.mix_min)),
         move_min=_or(given["move_min"], float(info.move_min)),
@@ -137,7 +138,9 @@ def lift(form: LiftForm) -> Answer | None:
     given, system = form.cleaned_data, form.chosen
     answer = with_hazards(form)
     cap_c = _or(given["cap_c"], system.peak_limit_c)
-    base = tool_side(given["tool_side"])
+    base, top = _faces(given)
+    stated = system if given["cap_c"] is None else replace(system, peak_cap_c=given["cap_c"])
+    _cautions(answer, stated, given["shop_c"], given["mix_c"], given["mould_c"], given["oven_c"])
     printed = system.datasheet.deepest_lift_mm
     if not system.computable:
         answer.add_limit("deepest_lift", "mm", "Deepest lift", least(printed, None), "mm", 0)
@@ -151,7 +154,7 @@ def lift(form: LiftForm) -> Answer | None:
 
     below = given["cured_below_mm"] or 0.0
     curve = solve_lift(
-        system, given["depth_mm"], given["shop_c"], base, AIR_TOP,
+        system, given["depth_mm"], given["shop_c"], base, top,
         mix_c=given["mix_c"], cured_below_mm=below,
     )  # fmt: skip
     answer.add(
@@ -168,7 +171,7 @@ def lift(form: LiftForm) -> Answer | None:
     answer.add("gel_core_h", "Core gels after", curve.gel_core_h, "h", 1)
     answer.add("gel_top_h", "Surface gels after", curve.gel_top_h, "h", 1)
     safe = deepest_safe_lift_mm(
-        system, given["shop_c"], cap_c, base, AIR_TOP,
+        system, given["shop_c"], cap_c, base, top,
         mix_c=given["mix_c"], cured_below_mm=below,
     )  # fmt: skip
     deepest = least(printed, safe)
@@ -177,8 +180,6 @@ def lift(form: LiftForm) -> Answer | None:
         answer.say("At this temperature the cure stalls before it gels; it needs warmth.", "stop")
     if given["tool_side"] == "unknown" and not below:
         answer.say("What it stands on is not known, so it counts as insulated.", "mind")
-    if given["cap_c"] is None and system.peak_cap_c is None:
-        answer.say(f"No cap is known for this system; {cap_c:g} °C is taken.", "mind")
     if curve.peak_c > cap_c:
         answer.say(f"It peaks {curve.peak_c - cap_c:.0f} K over the cap of {cap_c:g} °C.", "stop")
     _glass(answer, system, curve.least_conversion, given["service_c"])
@@ -189,13 +190,24 @@ def lift(form: LiftForm) -> Answer | None:
     return _judge_depth(answer, given["depth_mm"], deepest.value, basis)
 
 
+def _faces(given: Mapping[str, Any]) -> tuple[Face, Face]:
+    """Return base and top of a lift, as a plan takes them."""
+    setting = Setting(given["tool_side"], mould_c=given["mould_c"], oven_c=given["oven_c"])
+    return setting.faces()[-1]
+
+
+def _cautions(answer: Answer, system: SystemData, shop_c: float, *others_c: float | None) -> None:
+    """Say what is assumed of a system, as sheet and plan do."""
+    for one in cautions_of(system, shop_c, *others_c):
+        answer.say(one.words, "mind")
+
+
 def _theory(answer: Answer, form: LiftForm) -> None:
     """Explain by thermal explosion theory why the lift is hot or is not."""
     from planning.core.casting.criticality import lift_criticality
 
     given = form.cleaned_data
-    base = tool_side(given["tool_side"])
-    found = lift_criticality(form.chosen, given["depth_mm"], given["shop_c"], base, AIR_TOP)
+    found = lift_criticality(form.chosen, given["depth_mm"], given["shop_c"], *_faces(given))
     if found is None:
         return
     answer.data["heat_held_share"] = decimal(found.share, 2)
@@ -254,12 +266,13 @@ def _glass(answer: Answer, system: SystemData, conversion: float, service_c: flo
 def _pictures(answer: Answer, form: LiftForm, cap_c: float | None) -> None:
     from planning.core.casting.exotherm import solve_lift
 
-    given, system, base = form.cleaned_data, form.chosen, tool_side(form.cleaned_data["tool_side"])
+    given, system = form.cleaned_data, form.chosen
+    base, top = _faces(given)
     below, levels = given["cured_below_mm"] or 0.0, []
     if cap_c is not None:
         levels.append(Level(f"cap {cap_c:g} °C", cap_c))
     curve = solve_lift(
-        system, given["depth_mm"], given["shop_c"], base, AIR_TOP,
+        system, given["depth_mm"], given["shop_c"], base, top,
         mix_c=given["mix_c"], cured_below_mm=below,
     )  # fmt: skip
     drawn = line_chart(
@@ -282,7 +295,14 @@ def _pictures(answer: Answer, form: LiftForm, cap_c: float | None) -> None:
     peaks = {
         shop: [
             solve_lift(
-                system, float(depth), shop, base, AIR_TOP, cured_below_mm=below, cells=30
+                system,
+                float(depth),
+                shop,
+                base,
+                top,
+                mix_c=given["mix_c"],
+                cured_below_mm=below,
+                cells=30,
             ).peak_c
             for depth in CHART_DEPTHS_MM
         ]

@@ -222,6 +222,14 @@ class LiftForm(CalculatorForm):
     depth_mm = Quantity("Depth of the lift", "mm", 0, 1_000, above=True)
     shop_c = shop_c()
     tool_side = tool_side()
+    mould_c = Quantity(
+        "Temperature of the mould", "°C", 0, 150, required=False,
+        help_text="Where it is heated or cooled. Empty: the shop's.",
+    )  # fmt: skip
+    oven_c = Quantity(
+        "Temperature of the oven", "°C", 0, 150, required=False,
+        help_text="Where it is poured in an oven or heated cell. Empty: in the shop.",
+    )  # fmt: skip
     cured_below_mm = Quantity(
         "Cured casting below", "mm", 0, 2_000, above=True, required=False,
         help_text="Of the same system, between this lift and what it stands on.",

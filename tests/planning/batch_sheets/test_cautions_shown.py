@@ -1,0 +1,70 @@
+"""What is assumed of a system that was not measured stands on page, sheet, PDF and in the API."""
+
+import io
+
+from django.test import Client
+from pypdf import PdfReader
+
+from planning.batches.models import Batch
+from planning.core.casting.cautions import cautions_of
+from planning.system_data import system_data
+from shared import clock
+from shop import stores
+from shop.models import ResinSystem
+from tests.callers import caller
+from tests.conftest import make_user
+
+FITTED_HOT = {"fitted_from_c": 60.0, "fitted_to_c": 100.0}
+ALL = {"activation_energy", "pot_mass", "kinetics_far", "peak_limit", "gel_conversion"}
+
+
+def test_every_caution_is_on_page_sheet_and_pdf_and_in_the_api(take, planned, shop_site):
+    computed = ResinSystem.objects.get(code="T")
+    ResinSystem.objects.filter(code="T").update(
+        cap_c=None, kinetics={**computed.kinetics, **FITTED_HOT}
+    )
+    ResinSystem.objects.filter(code="Q").update(kinetics=None)
+    planned(take("T-1", system="T", depth_mm="20"), take("T-2", system="Q", depth_mm="25"))
+    seen = set()
+    for batch in Batch.objects.select_related("site"):
+        info = stores.system(batch.system_id)
+        expected = float(batch.portions.first().lift.expected_c)
+        cautions = cautions_of(system_data(info), expected)
+        assert cautions
+        for where, text in texts_of(batch).items():
+            for one in cautions:
+                assert one.words in text, (where, one.code)
+        seen |= {one.code for one in cautions}
+    assert seen == ALL
+
+
+def texts_of(batch):
+    user = make_user("technician", batch.site)
+    page, rest = Client(), caller(user, [batch.site])
+    page.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    day = clock.local(batch.planned_start, batch.site).date()
+    rows = rest.get(f"/api/v1/sheets/{day}?site={batch.site.code}").json()["batches"]
+    (row,) = [row for row in rows if row["number"] == batch.number]
+    sheet = page.get(f"/sheets/{day}/").content.decode()
+    pages = PdfReader(io.BytesIO(page.get(f"/sheets/{day}.pdf").content)).pages
+    pdf = [one.extract_text() for one in pages]
+    found = {
+        "page": page.get(f"/batches/{batch.pk}/").content.decode(),
+        "sheet": sheet[sheet.index(f'aria-label="Batch {batch.number}"') :].split("</section>")[0],
+        "pdf": " ".join(text for text in pdf if batch.number in text),
+        "rest": " ".join(one["text"] for one in row["assumed"]),
+    }
+    return {where: " ".join(text.split()) for where, text in found.items()}
+
+
+def test_the_workbench_says_the_same(shop_site):
+    ResinSystem.objects.filter(code="T").update(cap_c=None)
+    client = caller(make_user("planner", shop_site), [shop_site])
+    told = client.get(
+        "/api/v1/workbench/lift?system=T&depth_mm=40&shop_c=22&tool_side=board"
+    ).json()
+    info = stores.system_by_code("T")
+    notes = {note["words"] for note in told["notes"]}
+    cautions = cautions_of(system_data(info), 22.0)
+    assert {one.code for one in cautions} == {"peak_limit", "gel_conversion"}
+    assert {one.words for one in cautions} <= notes
