@@ -57,6 +57,7 @@ def plan_week(
     problem: Problem,
     progress: Listener | None = None,
     stop: Callable[[], bool] | None = None,
+    reasons: bool = True,
 ) -> Plan:
     """
     Plan one site's week.
@@ -69,13 +70,15 @@ def plan_week(
         Called with a `Progress` whenever a better plan is found.
     stop : callable, optional
         Asked often; once it says True the best plan so far is returned.
+    reasons : bool
+        False leaves pours without a place with the rule alone: what would help them is not tried.
 
     Returns
     -------
     Plan
         Keeps every rule in `planning.core.plan`. Pours that do not fit are in `unplaced`.
     """
-    return Planner(problem, progress, stop).plan()
+    return Planner(problem, progress, stop).plan(reasons)
 
 
 def usual_work(problem: Problem) -> int:
@@ -108,8 +111,8 @@ class Planner:
         self.pots_bound = bounds.pots_by_mass(self.case)
         self.stage = "construct"
 
-    def plan(self) -> Plan:
-        """Return the plan."""
+    def plan(self, reasons: bool = True) -> Plan:
+        """Return the plan, with what would help the pours it leaves out if `reasons` are asked."""
         best = self._construct()
         case = self.case
         self.stage = "improve"
@@ -130,8 +133,9 @@ class Planner:
             case, best, give_out(case, best), explain.rules(case, best),
             self.alone.lateness_of(best.placed), self.pots_bound,
         )  # fmt: skip
-        told = explain.with_changes(self.problem, plan, self.clock.grace(0.2))
-        plan = replace(plan, unplaced=told)
+        if reasons:
+            told = explain.with_changes(self.problem, plan, self.clock.grace(0.2))
+            plan = replace(plan, unplaced=told)
         notes = [CUT] if self.meter.cut or self.clock.cut else []
         moves = replan.moves(case, plan)
         return replace(plan, moves=moves, notes=tuple(notes))

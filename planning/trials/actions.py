@@ -21,6 +21,8 @@ from shared.send import send
 
 MOST_QUESTIONS = 6
 SECONDS_EACH = 10.0
+CUT_TIMES = 4
+"""Times the usual seconds after which a search is cut all the same."""
 KINDS = {
     "person": "another person like",
     "mixer": "another mixer like",
@@ -76,26 +78,33 @@ def answer(*, trial_id: int) -> PlanTrial:
 
 
 def _answers(trial: PlanTrial) -> list[dict[str, Any]]:
+    from planning.core import whatif
     from planning.core.check import check
-    from planning.core.week import plan_week
+    from planning.core.week import usual_work
 
     plan = trial.plan
     problem = plain.from_plain(core.Problem, plan.problem)
-    limits = replace(problem.limits, seconds=min(problem.limits.seconds, SECONDS_EACH))
-    rows = []
-    asked: list[Mapping[str, Any]] = [{}, *trial.questions]
-    for question in asked:
-        changed = replace(changed_problem(problem, plan, question), limits=limits)
-        found = plan_week(changed)
-        rows.append(
-            {
-                "words": words_of(problem, plan, question) if question else "as it is",
-                "figures": asdict(found.figures),
-                "unplaced": [plain.to_plain(one) for one in found.unplaced],
-                "rules_broken": len(check(changed, found)),
-            }
-        )
-    return rows
+    begun = None if plan.plan is None else plain.from_plain(core.Plan, plan.plan)
+    seconds = min(problem.limits.seconds, SECONDS_EACH)
+    work = usual_work(replace(problem, limits=replace(problem.limits, seconds=seconds)))
+    # counted work ends the search; the clock would end each at another point, so it is far off
+    problem = replace(problem, limits=replace(problem.limits, seconds=CUT_TIMES * seconds))
+    questions = {
+        f"{n}": changed_problem(problem, plan, question)
+        for n, question in enumerate(trial.questions)
+    }
+    found = whatif.answers(problem, begun, questions, work)
+    words = ["as it is", *(words_of(problem, plan, question) for question in trial.questions)]
+    return [
+        {
+            "words": name,
+            "figures": asdict(answer.plan.figures),
+            "against": answer.words,
+            "unplaced": [plain.to_plain(one) for one in answer.plan.unplaced],
+            "rules_broken": len(check(answer.problem, answer.plan)),
+        }
+        for name, answer in zip(words, found.values(), strict=True)
+    ]
 
 
 def changed_problem(

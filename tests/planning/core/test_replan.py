@@ -10,11 +10,13 @@ from planning.core.plan import Plan, Problem
 from planning.core.problem import Layer, Limits, Person
 from planning.core.week import plan_week
 from planning.core.whatif import (
+    AS_IT_IS,
+    NO_CHANGE,
     another_person,
+    answers,
     bigger_mixer,
     difference,
     open_day,
-    side_by_side,
     warmer_shop,
     without_person,
 )
@@ -181,18 +183,42 @@ def test_reasons_name_pours_people_and_lifts_and_carry_their_ids():
 
 
 def test_what_if_leaves_the_problem_alone_and_compares_side_by_side():
-    problem, _ = first_plan(24, 2)
+    problem, plan = first_plan(24, 2)
     questions = {
         "another technician": another_person(problem, "T1"),
         "a bigger mixer": bigger_mixer(problem, "M1", 25.0),
         "a warmer shop": warmer_shop(problem, 0.8),
         "a Saturday": open_day(problem, 5, 4),
     }
-    figures = side_by_side(problem, questions, work=200)
-    assert list(figures) == ["", *questions]
-    assert figures["another technician"].lateness <= figures[""].lateness
+    found = answers(problem, plan, questions, work=200)
+    assert list(found) == [AS_IT_IS, *questions]
+    assert found[AS_IT_IS].words == ""
+    for name, answer in found.items():
+        assert check(answer.problem, answer.plan) == [], name
+    as_it_is = found[AS_IT_IS].plan.figures
+    assert as_it_is.lateness <= plan.figures.lateness
+    assert found["another technician"].plan.figures.lateness <= as_it_is.lateness
     assert all(check(q, plan_week(replace(q, limits=Limits(60, 1, work=60)))) == []
                for q in questions.values())  # fmt: skip
+
+
+def test_a_question_that_changes_nothing_is_answered_so_whatever_the_search_finds():
+    problem, plan = first_plan(24, 3)
+    asked = {"as it is, again": replace(problem), "another seed": replace(
+        problem, limits=replace(problem.limits, seed=problem.limits.seed + 7))}  # fmt: skip
+    for work in (60, 400):
+        found = answers(problem, plan, asked, work=work)
+        assert found["as it is, again"].words == NO_CHANGE
+        assert found["another seed"].plan.figures.lateness <= plan.figures.lateness
+
+
+def test_what_a_question_changes_is_told_in_figures_and_words():
+    problem, plan = first_plan(24, 2)
+    alone = replace(problem, people=problem.people[:1])
+    found = answers(problem, plan, {"one technician": alone}, work=100)["one technician"]
+    assert found.lateness > 0
+    assert found.lateness == found.plan.figures.lateness - plan.figures.lateness
+    assert found.words.endswith(f" h more weighted lateness, {found.pots} more pots")
 
 
 def test_the_difference_of_two_plans_names_what_moved():

@@ -1,6 +1,7 @@
 import pytest
 
 from planning.batches.models import Batch
+from planning.core.whatif import NO_CHANGE
 from planning.schedule.models import WeekPlan
 from planning.trials import actions as trials
 from planning.trials.models import PlanTrial
@@ -36,8 +37,21 @@ def test_answers_stand_beside_the_week_as_it_is_and_nothing_is_saved(plan, now):
     assert f"another person like {person.name}" in words
     assert "a shop warmer by 3 °C" in words
     assert [row["rules_broken"] for row in found.answers] == [0] * 5
+    against = [row["against"] for row in found.answers]
+    assert against[0] == ""
+    assert against[2] == NO_CHANGE  # a larger mixer is of no use to three small pours
+    assert all(against[1:])
     assert list(Batch.objects.values()) == before
     assert WeekPlan.objects.count() == 1
+
+
+def test_asked_twice_the_same_is_answered_the_same(plan, now):
+    question = {"kind": "person", "person": str(Person.objects.first().pk)}
+    first, second = (ask(plan, now, question).answers for _ in range(2))
+    assert first == second
+    as_it_is = plan.plan["figures"]
+    assert first[0]["figures"]["lateness"] <= as_it_is["lateness"]
+    assert first[0]["figures"]["pots"] <= as_it_is["pots"]
 
 
 def test_a_second_worker_answers_nothing_again(plan, now):
@@ -69,6 +83,7 @@ def test_the_page_asks_and_shows_the_answers(plan, shop_site, client, now):
     trials.answer(trial_id=PlanTrial.objects.get().pk)
     page = client.get(f"/plans/{plan.pk}/what-if/").content.decode()
     assert "a shop warmer by 2 °C" in page
+    assert "Against the week as it is" in page
 
 
 @pytest.fixture
