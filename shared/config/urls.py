@@ -31,6 +31,7 @@ api = [
 ]
 urlpatterns = [
     path("", include("shared.config.health")),
+    path("", include("shared.config.metrics")),
     path("favicon.ico", RedirectView.as_view(url=f"{settings.STATIC_URL}house/mark.svg")),
     path("api/v1/", include(api)),
     *_of("shared.access", "urlpatterns"),

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
 
 from shared.config import environment
 
@@ -46,6 +47,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "shared.config.headers.RequestId",
     "shared.config.headers.ClientAddress",
+    "shared.config.metrics.CallTimes",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.config.headers.ContentPolicy",
@@ -209,13 +211,20 @@ WEBHOOK_ALLOWED_PORTS = [int(port) for port in environment.words("WEBHOOK_ALLOWE
 # Set after a backup was put back, so that old reminders are looked at before they leave.
 REMINDERS_PAUSED = environment.flag("REMINDERS_PAUSED")
 
+# Opens /metrics to whoever sends it as a bearer; empty: there is no such address.
+METRICS_TOKEN = environment.text("METRICS_TOKEN", "")
+
+LOG_FORMAT = environment.text("LOG_FORMAT", "line")
+if LOG_FORMAT not in ("line", "json"):
+    raise ImproperlyConfigured(f"LOG_FORMAT is {LOG_FORMAT!r}; use line or json.")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {
         "line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"},
+        "json": {"()": "shared.config.logs.JsonLine"},
     },
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
     "root": {"handlers": ["console"], "level": environment.text("LOG_LEVEL", "INFO")},
     "loggers": {
         # Django's own handlers print nothing when DEBUG is off: a 500 would leave no trace.
