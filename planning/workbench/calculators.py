@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from planning.workbench import casting, curing, fits, heat, inputs, section
+from planning.workbench import casting, curing, fits, heat, inputs, section, sheet_values
 from planning.workbench.answer import Answer
 from planning.workbench.inputs import CalculatorForm
 
@@ -69,6 +69,11 @@ CALCULATORS: dict[str, Calculator] = {
             "section", "Narrow casting", "How hot a casting gets that is not wide, when its edges "
             "have cured, and how far the figures for a wide lift are off.",
             inputs.SectionForm, section.section,
+        ),
+        Calculator(
+            "data-sheet", "Data sheet", "What the values of a data sheet come to at 15, 20, 25 "
+            "and 30 °C, beside those of a system that is there already.",
+            inputs.SheetValuesForm, sheet_values.sheet_values,
         ),
         Calculator(
             "clocks", "Between lifts", "From when the next lift may go on, and until when it "

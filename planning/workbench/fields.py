@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 
+from shared.units import UnknownUnit, read_quantity
+
+_UNITS = {"°C": "c", "kg": "kg", "g": "g", "mm": "mm", "L": "l", "min": "min", "h": "h"}
+_FINE = Decimal("0.000000001")
 _NUMBER = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
 
 
@@ -61,6 +66,7 @@ class Quantity(forms.Field):
                     limit=self.bounds, unit=self.unit,
                 )  # fmt: skip
             return None
+        text = self._in_own_unit(text)
         if not _NUMBER.fullmatch(text) or not text.isascii():
             raise Refused(
                 f"{self.name} is {text[:40]!r}; it must be a number such as 12.5, with a point.",
@@ -74,6 +80,17 @@ class Quantity(forms.Field):
                 "out_of_range", value=text, limit=self.bounds, unit=self.unit,
             )  # fmt: skip
         return number
+
+    def _in_own_unit(self, text: str) -> str:
+        """Return a figure that was typed with another unit, such as 77 °F, in this one."""
+        unit = _UNITS.get(self.unit)
+        if unit is None or _NUMBER.fullmatch(text):
+            return text
+        try:
+            # Rounded where no scale or thermometer can tell: the figures after it are of floats.
+            return f"{read_quantity(text, unit).quantize(_FINE).normalize():f}"
+        except (UnknownUnit, ValueError, ArithmeticError):
+            return text
 
 
 class Choice(forms.ChoiceField):

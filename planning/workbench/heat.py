@@ -54,7 +54,7 @@ def pot_life(form: PotLifeForm) -> Answer | None:
     if point is not None and info.activation_kj_mol is None and system.kinetics is None:
         rule = halving_rule_time(point.minutes, point.temp_c, max(shop_c, _or(mix_c, shop_c)))
         answer.say(f"The rule of thumb, half the time for 10 °C more, says {rule:.0f} min.")
-    _cautions(answer, system, shop_c, mix_c)
+    say_cautions(answer, system, shop_c, mix_c)
     handling = Handling(
         mix_min=_or(given["mix_min"], float(info.mix_min)),
         move_min=_or(given["move_min"], float(info.move_min)),
@@ -140,7 +140,9 @@ def lift(form: LiftForm) -> Answer | None:
     cap_c = _or(given["cap_c"], system.peak_limit_c)
     base, top = _faces(given)
     stated = system if given["cap_c"] is None else replace(system, peak_cap_c=given["cap_c"])
-    _cautions(answer, stated, given["shop_c"], given["mix_c"], given["mould_c"], given["oven_c"])
+    say_cautions(
+        answer, stated, given["shop_c"], given["mix_c"], given["mould_c"], given["oven_c"]
+    )
     printed = system.datasheet.deepest_lift_mm
     if not system.computable:
         answer.add_limit("deepest_lift", "mm", "Deepest lift", least(printed, None), "mm", 0)
@@ -196,7 +198,9 @@ def _faces(given: Mapping[str, Any]) -> tuple[Face, Face]:
     return setting.faces()[-1]
 
 
-def _cautions(answer: Answer, system: SystemData, shop_c: float, *others_c: float | None) -> None:
+def say_cautions(
+    answer: Answer, system: SystemData, shop_c: float, *others_c: float | None
+) -> None:
     """Say what is assumed of a system, as sheet and plan do."""
     for one in cautions_of(system, shop_c, *others_c):
         answer.say(one.words, "mind")

@@ -286,6 +286,36 @@ class ClocksForm(CalculatorForm):
     tool_side = tool_side()
 
 
+class SheetValuesForm(CalculatorForm):
+    """Values of a data sheet, before they are saved."""
+
+    NEEDED = ("pot_life_min", "reference_c", "deepest_lift_mm", "demould_min")
+    VALUES = (
+        *NEEDED, "pot_life_mass_kg", "gel_time_min", "gap_least_min", "gap_greatest_min",
+        "activation_kj_mol", "cap_c",
+    )  # fmt: skip
+    system = Choice("Former values of", required=False)
+    pot_life_min = Quantity("Pot life", "min", 0, 1e6, above=True, required=False)
+    pot_life_mass_kg = Quantity("Pot life measured on", "kg", 0, 1e4, above=True, required=False)
+    reference_c = Quantity("Temperature of these times", "°C", -50, 300, required=False)
+    gel_time_min = Quantity("Gel time", "min", 0, 1e7, above=True, required=False)
+    deepest_lift_mm = Quantity("Deepest lift", "mm", 0, 1e5, above=True, required=False)
+    gap_least_min = Quantity("Next lift at the earliest after", "min", 0, 1e7, required=False)
+    gap_greatest_min = Quantity(
+        "Next lift at the latest after", "min", 0, 1e7, above=True, required=False
+    )
+    demould_min = Quantity("Demould after", "min", 0, 1e7, above=True, required=False)
+    activation_kj_mol = Quantity("Activation energy", "kJ/mol", 0, 1e4, above=True, required=False)
+    cap_c = Quantity("A casting may reach at most", "°C", -50, 999, required=False)
+    batch_kg = Quantity("Mass of a batch", "kg", 0, 1_000, above=True, required=False)
+    tool_side = tool_side()
+
+    def given(self, name: str, otherwise: float | None) -> float | None:
+        """Return a typed figure; one that was sent empty is none, one not sent is the former's."""
+        value: float | None = self.cleaned_data.get(name)
+        return otherwise if value is None and name not in self.data else value
+
+
 class FitForm(CalculatorForm):
     """The shop's own records."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator
@@ -288,6 +288,30 @@ SYSTEM_VALUES = (
     "kinetics",
 )
 """The values of a resin system that must say where they come from."""
+
+
+SYSTEM_UNITS = {
+    "pot_life_mass_kg": "kg",
+    "reference_c": "c",
+    "service_c": "c",
+    "cap_c": "c",
+    "deepest_lift_mm": "mm",
+    "vessel_kg": "kg",
+    "least_batch_kg": "kg",
+    "residue_fixed_kg": "kg",
+    "pot_life_min": "min",
+    "gel_time_min": "min",
+    "gap_least_min": "min",
+    "gap_greatest_min": "min",
+    "demould_min": "min",
+}
+"""Values that data sheets also print in other units, and the unit that they are kept in."""
+
+
+def metric(model: type[models.Model], name: str, value: Decimal) -> Decimal:
+    """Return a converted figure to the places that its column keeps; halves go to even."""
+    places: Any = model._meta.get_field(name)
+    return value.quantize(Decimal(1).scaleb(-places.decimal_places))
 
 
 class ResinSystem(models.Model):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema_field
@@ -9,14 +11,17 @@ from rest_framework import serializers
 
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shared.units import convert
 from shop.core.usual_values import USUAL, unusual
 from shop.materials.models import (
+    SYSTEM_UNITS,
     LearnedCode,
     Material,
     Pack,
     ResinSystem,
     Supplier,
     SupplierClosure,
+    metric,
 )
 from shop.registers_api import PricesForFew, above_zero, not_below_zero, plain_numbers
 
@@ -125,6 +130,13 @@ class ResinSystemSerializer(StrictModelSerializer):
     post_cure = PostCureStepSerializer(many=True, required=False)
     kinetics = KineticsField(required=False, allow_null=True)
     sources = serializers.DictField(child=fields.TextField(max_length=300), required=False)
+    units = serializers.DictField(
+        child=fields.TextField(max_length=10),
+        required=False,
+        write_only=True,
+        help_text="Of figures given in another unit than their names say, the unit: c, f, kg, lb, "
+        "oz, mm, in, min, h and such. They are converted and kept in the unit of their name.",
+    )
     confirmed = fields.YesNoField(
         required=False,
         write_only=True,
@@ -142,7 +154,8 @@ class ResinSystemSerializer(StrictModelSerializer):
             "gap_greatest_min", "demould_min", "activation_kj_mol", "service_c", "cap_c",
             "post_cure", "kinetics", "weigh_min", "mix_min", "clean_min", "move_min",
             "abrade_min", "pour_rate_kg_min", "vessel_kg", "least_batch_kg",
-            "most_tools_per_batch", "residue_fixed_kg", "residue_share", "sources", "confirmed",
+            "most_tools_per_batch", "residue_fixed_kg", "residue_share", "sources", "units",
+            "confirmed",
             "etag",
         ]  # fmt: skip
         extra_kwargs: ClassVar = {
@@ -150,9 +163,31 @@ class ResinSystemSerializer(StrictModelSerializer):
             **dict.fromkeys(ZERO_OR_MORE, NOT_NEGATIVE),
         }
 
+    def to_internal_value(self, data: Any) -> Any:
+        """Convert the figures whose unit is told before they are checked."""
+        units = data.get("units") if isinstance(data, Mapping) else None
+        if not isinstance(units, Mapping):
+            return super().to_internal_value(data)
+        found, refused = dict(data), {}
+        for name, unit in units.items():
+            try:
+                given = Decimal(str(data[name]))
+                kept = convert(given, str(unit), SYSTEM_UNITS[str(name)])
+                found[name] = str(metric(ResinSystem, name, kept))
+            except (KeyError, ValueError, ArithmeticError):
+                refused[f"units/{name}"] = [fields.detail(
+                    f"units names {str(name)[:40]} in {str(unit)[:10]}; name a figure that is "
+                    f"given, of {', '.join(SYSTEM_UNITS)}, and a unit of its kind.",
+                    "unit", None, None,
+                )]  # fmt: skip
+        if refused:
+            raise serializers.ValidationError(refused)
+        return super().to_internal_value(found)
+
     def validate(self, values: dict[str, Any]) -> dict[str, Any]:
         """Ask about values that may be slips; those that stay as they were are not asked about."""
         confirmed = values.pop("confirmed", False)
+        values.pop("units", None)
         fresh = {
             name: float(values[name])
             for name in USUAL

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from typing import Any
 
 from django import forms
 from django.db.models import Model
 
 from shared.access.models import Site
+from shared.units import read_quantity
 from shop.core.usual_values import USUAL, unusual
 from shop.materials.models import (
+    SYSTEM_UNITS,
     SYSTEM_VALUES,
     Material,
     MaterialKind,
     ResinSystem,
     Supplier,
+    metric,
 )
 from shop.release_agents.models import ReleaseRecipe
 from shop.setup.entries import (
@@ -305,8 +309,8 @@ class ResinSystemForm(RegisterForm):
             "least_batch_kg", "residue_fixed_kg", "residue_share",
         ]  # fmt: skip
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, data: Any = None, *args: Any, **kwargs: Any) -> None:
+        super().__init__(None if data is None else self._metric(data), *args, **kwargs)
         for name, kind in (("resin", MaterialKind.RESIN), ("hardener", MaterialKind.HARDENER)):
             self.fields[name].queryset = Material.objects.filter(kind=kind)
         if self.instance.pk:
@@ -328,6 +332,17 @@ class ResinSystemForm(RegisterForm):
             self.fields["confirmed"].widget = forms.CheckboxInput()
             self["confirmed"].label = "Yes, the data sheet really says so"
         return given
+
+    def _metric(self, data: Any) -> Any:
+        """Return what was typed, with figures that carry another unit in the column's own."""
+        found = data.copy()
+        for name, unit in SYSTEM_UNITS.items():
+            text = str(found.get(name, "")).strip()
+            if text[-1:].isalpha() or text[-1:] == '"':
+                # What is no figure with a unit stays as it is: the field refuses it.
+                with suppress(ValueError, ArithmeticError):
+                    found[name] = str(metric(ResinSystem, name, read_quantity(text, unit)))
+        return found
 
     def values(self) -> dict[str, Any]:
         """Return the columns to write, each stated value with its source."""

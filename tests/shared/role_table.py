@@ -151,7 +151,8 @@ TABLE: dict[tuple[str, str], str] = {
     **rows(
         "calculations",
         "workbench workbench/volume workbench/mix workbench/over-pour workbench/pot-life "
-        "workbench/lift workbench/section workbench/clocks workbench/cure workbench/dew-point",
+        "workbench/lift workbench/section workbench/data-sheet workbench/clocks workbench/cure "
+        "workbench/dew-point",
         "GET",
     ),
 }

@@ -118,6 +118,19 @@ def depth_and_clock_limits(
     )
 
 
+def deepest_lift(
+    system: SystemData, shop_c: float, base: Face, top: Face, mix_c: float | None = None
+) -> Limit:
+    """Return the deepest lift, mm: the stricter of the data sheet's and the computed one."""
+    printed = system.datasheet.deepest_lift_mm
+    if not system.computable:
+        return least(printed, None)
+    from planning.core.casting.exotherm import deepest_safe_lift_mm
+
+    safe_mm = deepest_safe_lift_mm(system, shop_c, system.peak_limit_c, base, top, mix_c=mix_c)
+    return least(printed, safe_mm)
+
+
 @dataclass(frozen=True)
 class _Case:
     """A system in a shop on what it stands on, its mix as warm as the shop or otherwise."""
@@ -129,16 +142,7 @@ class _Case:
     mix_c: float | None
 
     def deepest(self) -> Limit:
-        printed = self.system.datasheet.deepest_lift_mm
-        if not self.system.computable:
-            return least(printed, None)
-        from planning.core.casting.exotherm import deepest_safe_lift_mm
-
-        safe_mm = deepest_safe_lift_mm(
-            self.system, self.shop_c, self.system.peak_limit_c, self.base, self.top,
-            mix_c=self.mix_c,
-        )  # fmt: skip
-        return least(printed, safe_mm)
+        return deepest_lift(self.system, self.shop_c, self.base, self.top, self.mix_c)
 
     def window(self, depth_mm: float | None) -> LiftWindow:
         from planning.core.casting.gaps import lift_window

@@ -24,6 +24,7 @@ LINKS = {
         "tool_side": "board",
         "wall_side": "board",
     },
+    "data-sheet": {"system": "T", "pot_life_min": "50", "reference_c": "25"},
     "clocks": {"system": "T", "depth_mm": "70", "shop_c": "25", "tool_side": "board"},
     "cure": {"system": "T", "record": "0,21\n6,24\n12,19", "then_c": "20"},
     "dew-point": {"air_c": "20", "humidity_percent": "50", "surface_c": "20"},

@@ -187,3 +187,24 @@ def test_a_change_is_asked_about_and_what_stays_is_not(api):
     assert changed.status_code == 200, changed.data
     again = client.patch(address, {"reference_c": "73.4"}, etag=changed.data["etag"])
     assert again.status_code == 200, again.data
+
+
+def test_figures_with_their_units_told_are_kept_in_the_unit_of_their_name(api):
+    body = system(reference_c="77", pot_life_mass_kg="2")
+    units = {"reference_c": "f", "pot_life_mass_kg": "lb"}
+    made = api("purchasing").post("/api/v1/resin-systems", body | {"units": units})
+    assert made.status_code == 201, made.data
+    assert made.data["reference_c"] == "25.0"
+    assert made.data["pot_life_mass_kg"] == "0.9072"  # 2 x 0.45359237
+    assert "units" not in made.data
+
+
+@pytest.mark.parametrize(
+    "units", [{"reference_c": "lb"}, {"reference_c": "hand"}, {"name": "f"}, {"cap_c": "f"}]
+)
+def test_a_unit_that_does_not_fit_is_refused_by_name(api, units):
+    answer = api("purchasing").post("/api/v1/resin-systems", system() | {"units": units})
+    assert answer.status_code == 422
+    (name,) = units
+    assert f"units names {name}" in answer.data["errors"][0]["detail"]
+    assert not ResinSystem.objects.exists()

@@ -165,6 +165,38 @@ def test_a_value_that_no_filled_epoxy_has_is_asked_about(desk, two_materials):
     assert str(ResinSystem.objects.get().reference_c) == "73.4"
 
 
+@pytest.mark.parametrize(
+    ("name", "typed", "kept"),
+    [
+        ("reference_c", "77 °F", "25.0"),
+        ("reference_c", "73.4F", "23.0"),
+        ("pot_life_mass_kg", "1.1 lb", "0.4990"),  # 1.1 x 0.45359237 = 0.49895...
+        ("deepest_lift_mm", "2 in", "50.8"),
+        ("demould_min", "24 h", "1440.0"),
+    ],
+)
+def test_a_data_sheet_value_in_another_unit_is_kept_in_ours(
+    desk, two_materials, name, typed, kept
+):
+    desk.post("/setup/resin-systems/enter/", system_form(*two_materials, **{name: typed}))
+    assert str(getattr(ResinSystem.objects.get(), name)) == kept
+
+
+def test_a_unit_of_another_kind_is_refused(desk, two_materials):
+    form = system_form(*two_materials, reference_c="77 lb")
+    assert "a number" in desk.post("/setup/resin-systems/enter/", form).content.decode()
+    assert not ResinSystem.objects.exists()
+
+
+def test_the_form_knows_where_to_see_what_its_values_come_to(desk, two_materials):
+    desk.post("/setup/resin-systems/enter/", system_form(*two_materials))
+    system = ResinSystem.objects.get()
+    page = desk.get(f"/setup/resin-systems/{system.pk}/").content.decode()
+    assert 'data-effect="/workbench/data-sheet/"' in page
+    assert f'data-former="{system.code}"' in page
+    assert "data-effect" not in desk.get("/setup/mixers/enter/").content.decode()
+
+
 def test_hardener_is_no_resin(desk, two_materials):
     resin, hardener = two_materials
     form = system_form(hardener, resin)
