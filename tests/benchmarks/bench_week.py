@@ -19,6 +19,7 @@ import subprocess
 import sys
 import time
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from planning.core.check import check
@@ -83,6 +84,7 @@ def measure(pours: int, seconds: float, seed: int) -> dict[str, object]:
         "residue_kg": round(plan.figures.residue_kg, 1),
         "violations": len(check(problem, plan)),
         "work": work,
+        "measured": f"{datetime.now(UTC):%Y-%m-%d}",
     }
     row["memory_mb"] = round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
     return row
@@ -93,8 +95,8 @@ def table(rows: list[dict[str, object]]) -> str:
     lines = [
         "| pours | seed | limit s | lateness listed → gaps filled → first → plan (bound) "
         "| pots naive → first → plan (bound) | unplaced listed / gaps filled / plan | residue kg "
-        "| first plan s | processor s | wall s | MB | violations |",
-        "|---|---|---|---|---|---|---|---|---|---|---|---|",
+        "| first plan s | processor s | wall s | MB | violations | measured |",
+        "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     for r in sorted(rows, key=lambda r: (r["pours"], r["seconds"], r["seed"])):  # type: ignore[arg-type,return-value]
         o, n, f, p, b = r["listed"], r["naive"], r["first"], r["plan"], r["bound"]
@@ -104,7 +106,7 @@ def table(rows: list[dict[str, object]]) -> str:
             f"| {n[2]} → {f[2]} → {p[2]} ({b[1]}) "  # type: ignore[index]
             f"| {o[0]} / {n[0]} / {p[0]} | {r['residue_kg']} "  # type: ignore[index]
             f"| {r['first_s']} | {r['cpu_s']} | {r['wall_s']} | {r['memory_mb']} "
-            f"| {r['violations']} |"
+            f"| {r['violations']} | {r.get('measured', 'before')} |"
         )
     return "\n".join(lines)
 
@@ -130,7 +132,7 @@ naive rules, both earliest due first with own batches for each lift and no shari
 the pours in that order, *gaps filled* puts each into the first gap that holds it (both need as
 many pots). *First* is the first plan of the constructor; *bound* is proven for the plan's own
 lifts. Processor time is that of the planning thread; the limit is what the search is cut to on
-idle cores.
+idle cores; on busy ones wall time is longer. Rows measured before are of an earlier state.
 
 Machine: {machine}.
 

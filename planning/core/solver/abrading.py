@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planning.core.solver import masks, ovens, pots
 from planning.core.solver.board import Board, Work
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 from planning.core.solver.pots import Poured
 from planning.core.solver.shop import Shop
 

@@ -13,7 +13,7 @@ from bisect import bisect_right
 from planning.core.plan import portion_min
 from planning.core.solver import masks, pots, steps
 from planning.core.solver.board import Board, lateness
-from planning.core.solver.jobs import Job, LiftJob, StepJob
+from planning.core.solver.job import Job, LiftJob, StepJob
 from planning.core.solver.shop import Shop
 
 MOST_KEPT = 200_000

@@ -18,7 +18,7 @@ from planning.core.solver import ovens
 from planning.core.solver.board import Board, Placed, Pot, Work
 from planning.core.solver.case import Case
 from planning.core.solver.frozen import facts_only
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 
 
 def make_plan(

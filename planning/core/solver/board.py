@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from planning.core.plan import portion_min
 from planning.core.solver import masks
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 from planning.core.solver.shop import Shop
 
 UNPLACED = 1e9

@@ -20,7 +20,7 @@ from planning.core.solver import masks, packing, steps
 from planning.core.solver.ahead import first_pour, pouring_min, soonest
 from planning.core.solver.board import lateness
 from planning.core.solver.case import Case
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 
 UNIT_KG = 0.02
 """Portions are rounded down to this for the packing bound, which keeps it a bound."""

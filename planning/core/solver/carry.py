@@ -8,7 +8,7 @@ from planning.core.plan import Batch, Plan, Stand, Task
 from planning.core.solver import masks, ovens, pots, removal, search, stands, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, Work, lateness, pour_minutes
 from planning.core.solver.case import Case
-from planning.core.solver.jobs import Job, StepJob
+from planning.core.solver.job import Job, StepJob
 from planning.core.solver.prices import Prices
 from planning.core.solver.wording import named
 

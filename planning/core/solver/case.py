@@ -9,7 +9,8 @@ from planning.core.solver import ovens
 from planning.core.solver.ahead import Ahead
 from planning.core.solver.board import Board
 from planning.core.solver.frozen import facts_of, with_horizon
-from planning.core.solver.jobs import Fixed, Job, make_jobs
+from planning.core.solver.job import Job
+from planning.core.solver.jobs import Fixed, make_jobs
 from planning.core.solver.shop import Shop
 from planning.core.solver.stock import Stock
 

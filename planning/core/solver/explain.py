@@ -10,7 +10,7 @@ from planning.core.solver import search
 from planning.core.solver.board import Blocked, Board
 from planning.core.solver.case import Case
 from planning.core.solver.helping import alone_of, fits, job_of, never, what_helps
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 from planning.core.solver.prices import Prices
 from planning.core.solver.wording import hours, pour_name, when
 

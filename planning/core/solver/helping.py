@@ -20,7 +20,7 @@ from planning.core.solver.candidates import Change, candidates
 from planning.core.solver.carry import carry_over
 from planning.core.solver.case import Case
 from planning.core.solver.causes import MATERIAL, cause_of
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 from planning.core.solver.prices import Prices
 from planning.core.solver.stock import parts_kg
 from planning.core.solver.wording import hours

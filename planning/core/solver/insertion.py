@@ -15,7 +15,7 @@ from planning.core.solver.board import (
     Work,
     lateness,
 )
-from planning.core.solver.jobs import Job, LiftJob
+from planning.core.solver.job import Job, LiftJob
 from planning.core.solver.pots import Poured
 from planning.core.solver.shop import Shop
 

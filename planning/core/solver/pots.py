@@ -7,7 +7,7 @@ from typing import NamedTuple
 from planning.core.batches import mixed_kg
 from planning.core.solver import masks
 from planning.core.solver.board import Board, Pot, Share, pour_minutes
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 from planning.core.solver.shop import Shop
 
 

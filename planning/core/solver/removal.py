@@ -7,7 +7,7 @@ import itertools
 from planning.core.batches import mixed_kg
 from planning.core.solver import masks, ovens, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, pour_minutes
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 from planning.core.solver.pots import Poured, not_before
 from planning.core.solver.shop import Shop
 

@@ -15,7 +15,7 @@ from planning.core.solver import answer, masks, ovens, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, Work
 from planning.core.solver.carry import carry_over
 from planning.core.solver.case import Case
-from planning.core.solver.jobs import Job, StepJob
+from planning.core.solver.job import Job, StepJob
 from planning.core.solver.prices import Prices
 from planning.core.solver.timing import Activity, Lag, Model, Resource, Target
 

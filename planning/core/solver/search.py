@@ -17,7 +17,7 @@ from planning.core.solver import removal
 from planning.core.solver.board import LATE_MINUTE, Blocked, Board
 from planning.core.solver.case import Case
 from planning.core.solver.insertion import Taste, insert
-from planning.core.solver.jobs import Job, head_min
+from planning.core.solver.job import Job, head_min
 from planning.core.solver.nearby import choose
 from planning.core.solver.prices import Prices
 from planning.core.solver.wording import material_name

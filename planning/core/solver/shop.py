@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import itertools
-from bisect import bisect_right
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Protocol
 
-from planning.core.batches import mixed_kg, mixers_for, poured_kg, usable_batches_kg
-from planning.core.plan import Problem, plannable_min
-from planning.core.problem import Condition, Mixer, System
+from planning.core.batches import mixed_kg, mixers_for, usable_batches_kg
+from planning.core.plan import Problem
+from planning.core.problem import Mixer
 from planning.core.solver import masks
-
-if TYPE_CHECKING:
-    from planning.core.solver.ahead import Ahead
+from planning.core.solver.chemistry import Chemistry
+from planning.core.solver.job import Job
 
 STANDING_MIN = 60 * 1440
 """How far past the last shift a stand is followed."""
@@ -27,38 +25,24 @@ class MixerUnit:
     mixer: Mixer
 
 
-class Chemistry:
-    """A system's clocks, looked up by minute."""
+class LooksAhead(Protocol):
+    """What says how late a pour will be at the least, and when hands are needed for it."""
 
-    def __init__(self, index: int, system: System, factor: float) -> None:
-        self.index = index
-        self.system = system
-        self.usable_kg = 1.0
-        """What the largest pot pours under the kindest condition, kg."""
-        self._from = [c.from_min for c in system.conditions]
-        self.conditions = system.conditions
-        self.life = [plannable_min(c.pot_life_min, factor) for c in system.conditions]
-        self.least_kg = poured_kg(system, system.least_batch_kg)
-        self.most_tools = system.most_tools_per_batch
-        ends: list[int | None] = [*self._from[1:], None]
-        begins = [0, *self._from[1:]]
-        self._segments = [(f, e, i) for i, (f, e) in enumerate(zip(begins, ends, strict=True))]
+    def late_after(self, job: Job, lift: int, end: int) -> int:
+        """Return the weighted late minutes to come after a lift; lift -1: after none."""
+        ...
 
-    def _at(self, minute: int) -> int:
-        return max(0, bisect_right(self._from, minute) - 1)
+    def late_after_done(self, job: Job, finish: int) -> int:
+        """Return the same of a pour that is done at `finish`."""
+        ...
 
-    def at(self, minute: int) -> Condition:
-        return self.conditions[self._at(minute)]
+    def moments(self, job: Job, low: int) -> list[int]:
+        """Return when hands would start on a pour begun at `low` or later, and when it is done."""
+        ...
 
-    def life_min(self, contact: int) -> int:
-        return self.life[self._at(contact)]
-
-    def gel_min(self, contact: int) -> int:
-        return self.conditions[self._at(contact)].gel_limit_min
-
-    def segments(self) -> list[tuple[int, int | None, int]]:
-        """Return (from, to, index) of each condition; the first one reaches back to 0."""
-        return self._segments
+    def latest_start(self, job: Job) -> int:
+        """Return the latest minute to begin a pour and be no later for it."""
+        ...
 
 
 class Shop:
@@ -89,9 +73,9 @@ class Shop:
         self._staffed = masks.spans(staffed)
         self.pour_clock = self._pour_clock()
         self.stand_slots: dict[int, int] = {}
-        self.jobs: list[Any] = []
+        self.jobs: list[Job] = []
         """Every pour made ready, in order; set by the case."""
-        self.ahead: Ahead
+        self.ahead: LooksAhead
         """Looks ahead in the empty shop; set by the case."""
         self._attended: dict[int, int] = {}
         self._allowed: dict[tuple[int, int, bool], int] = {}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planning.core.solver import masks
 from planning.core.solver.board import Board, Placed
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 from planning.core.solver.shop import Shop
 
 DAY = 1440

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from planning.core.solver import masks, ovens
 from planning.core.solver.board import Blocked, Board, Work
-from planning.core.solver.jobs import StepJob
+from planning.core.solver.job import StepJob
 from planning.core.solver.ovens import NO_OVEN
 from planning.core.solver.shop import Shop
 

@@ -11,7 +11,7 @@ from planning.core.problem import Container, Lot, System
 from planning.core.solver import opening
 from planning.core.solver.board import Board
 from planning.core.solver.cans import RANKS, Can, Need, Order, Served, serve, walk
-from planning.core.solver.jobs import Job
+from planning.core.solver.job import Job
 from planning.core.solver.shop import Shop
 
 MOST_MOMENTS = 16

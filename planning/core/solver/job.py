@@ -1,0 +1,68 @@
+"""A pour as the solver sees it: its lifts, portions, steps and what of them is fixed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from planning.core.plan import Batch, Lift, Portion, Stand, Task, portion_min
+from planning.core.problem import Pour, Step
+from planning.core.solver.chemistry import Chemistry
+
+
+@dataclass(frozen=True)
+class StepJob:
+    """A step with the people who can do it, and its task where that is frozen."""
+
+    step: Step
+    kind: str
+    units: tuple[int, ...]
+    fixed: Task | None
+
+
+@dataclass(frozen=True)
+class LiftJob:
+    """A lift still to be poured; `divisions` are ways to portion what is left of it."""
+
+    lift: Lift
+    divisions: tuple[tuple[float, ...], ...]
+    fixed: tuple[tuple[Batch, Portion], ...]
+    abraded: Task | None = None
+
+
+@dataclass
+class Job:
+    """A pour to plan."""
+
+    index: int
+    pour: Pour
+    chemistry: Chemistry
+    before: tuple[StepJob, ...]
+    after: tuple[StepJob, ...]
+    lifts: tuple[LiftJob, ...]
+    parent: int | None
+    stand: Stand | None
+    children: list[int] = field(default_factory=list)
+    dues: list[tuple[int, int]] = field(default_factory=list)
+    """(due of this pour, weight): its own and those of the pours that stand on it."""
+    trouble: tuple[str, str] | None = None
+    """(rule, words) when it cannot be planned at all."""
+    cure_min: int = 0
+    tail_min: int = 0
+    """Least time from the end of pouring the last lift to done."""
+    keeps_place: bool = False
+    """A pour that stands on it stays in its place."""
+    held_most: int = 0
+    """Until when at most the slot of a frozen stand is kept for it and what takes it over."""
+
+    @property
+    def mass_kg(self) -> float:
+        return sum(d for lift in self.lifts for d in lift.divisions[0]) if self.lifts else 0.0
+
+
+def head_min(job: Job) -> int:
+    """Return the least time from the first work of a pour to the end of its last lift, min."""
+    steps = sum(s.step.hands_min + s.step.wait_min for s in job.before if s.fixed is None)
+    rate = job.chemistry.system.pour_rate_kg_min
+    gaps = min(c.gap_least_min for c in job.chemistry.conditions) * max(0, len(job.lifts) - 1)
+    pouring = sum(portion_min(k, rate) for lift in job.lifts for k in lift.divisions[0])
+    return steps + gaps + pouring
