@@ -10,7 +10,7 @@ from planning.batches.models import (
     SheetPrint,
     Weighing,
 )
-from planning.clocks.models import Cure, TemperatureReading, WrongReading
+from planning.clocks.models import Cure, OvenStay, TemperatureReading, WrongReading
 from planning.cures.models import Demould
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour, PourStep, ToolOrder
@@ -43,6 +43,7 @@ __all__ = [
     "GateRecord",
     "Heartbeat",
     "Lift",
+    "OvenStay",
     "PatternMesh",
     "PlanTrial",
     "PlanningRules",

@@ -8,6 +8,7 @@ from django.urls import path, register_converter
 
 from planning.batch_sheets import pages as batch_sheets
 from planning.checklist import pages as checklist
+from planning.cures import oven_pages
 from planning.cures import pages as cures
 from planning.founding import pages as founding
 from planning.pours import pages as pours
@@ -82,6 +83,9 @@ urlpatterns = [
         cures.mark_wrong,
         name="pour-temperature-wrong",
     ),
+    path("pours/<int:pk>/oven/", oven_pages.into_oven, name="pour-oven"),
+    path("pours/<int:pk>/oven/<int:stay>/out/", oven_pages.out_of_oven, name="pour-oven-out"),
+    path("pours/<int:pk>/oven/<int:stay>/wrong/", oven_pages.stay_wrong, name="pour-oven-wrong"),
     path("pours/<int:pk>/lifts/<int:number>/peak/", cures.peak, name="pour-peak"),
     path("pours/<int:pk>/new-plan/", cures.ask_plan, name="pour-new-plan"),
     path("pours/<int:pk>/lower/", cures.leave_lower, name="pour-lower"),

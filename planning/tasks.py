@@ -88,6 +88,18 @@ def sweep_reminders() -> int:
     return sweep(database_clock()).handled
 
 
+@shared_task(name="planning.tasks.look_at_clocks")
+def look_at_clocks() -> int:
+    """Work out the clocks that wait; a second call finds nothing to do."""
+    from planning.clocks.asking import A_ROUND, look_at_waiting
+
+    count = done = look_at_waiting(clock.now())
+    while done == A_ROUND:
+        done = look_at_waiting(clock.now())
+        count += done
+    return count
+
+
 @shared_task(name="planning.tasks.forget_old_messages")
 def forget_old_messages() -> int:
     """Delete messages and reminders past their time."""

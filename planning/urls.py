@@ -6,7 +6,12 @@ from django.urls import path
 
 from planning import page_urls
 from planning.batch_sheets.views import SheetViewSet
-from planning.cures.views import CureViewSet, DemouldViewSet, TemperatureViewSet
+from planning.cures.views import (
+    CureViewSet,
+    DemouldViewSet,
+    OvenStayViewSet,
+    TemperatureViewSet,
+)
 from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
@@ -33,6 +38,7 @@ router.register("batches", BatchViewSet, "batch")
 router.register("sheets", SheetViewSet, "sheet")
 router.register("cures", CureViewSet, "cure")
 router.register("temperatures", TemperatureViewSet, "temperature")
+router.register("oven-stays", OvenStayViewSet, "oven-stay")
 router.register("demouldings", DemouldViewSet, "demoulding")
 router.register("casting-quarantines", CastingQuarantineViewSet, "casting-quarantine")
 

@@ -123,7 +123,13 @@ def _summary(pdf: Paper, sheet: Mapping[str, Any], zone: str, address: str) -> N
             ["From", "Casting", "Place", "Hardness, look", "Signed"],
             [34, 50, 34, 42, 26],
             [
-                [day_clock_text(row["due_at"], zone), row["pour"], row["place"], None, None]
+                [
+                    day_clock_text(row["due_at"], zone),
+                    f"{row['pour']}: {row['first']}" if row["first"] else row["pour"],
+                    row["place"],
+                    None,
+                    None,
+                ]
                 for row in sheet["demoulds"]
             ],
         )

@@ -16,7 +16,9 @@ from planning.batches.changes import changes_since, last_print, planned_of
 from planning.batches.lines import live_bounds
 from planning.batches.models import Batch, BatchStatus
 from planning.clocks.deadline import Deadline, deadlines, minutes_by_temperature
+from planning.clocks.models import Waits
 from planning.clocks.standing import running
+from planning.clocks.words import TITLES
 from planning.core.casting.line_bounds import Bounds
 from planning.pours.models import PourStatus, PourStep
 from planning.schedule.models import PlanState, WeekPlan
@@ -279,7 +281,8 @@ def demoulds_of(site: Site, day: date, now: datetime | None = None) -> list[dict
     """
     Return castings that may be demoulded by the end of a day and are not demoulded yet.
 
-    The latest clock of all its lifts decides, on whatever day it falls due.
+    The latest clock of all its lifts decides, on whatever day it falls due. Where only a reading
+    can tell, it is listed from when it makes sense to take one, with what it waits for.
     """
     _, end = window(site, day)
     rows = [
@@ -288,12 +291,14 @@ def demoulds_of(site: Site, day: date, now: datetime | None = None) -> list[dict
             "pour_id": one.pour.pk,
             "tool": one.pour.order.tool.name,
             "place": "" if one.top.lift.place is None else one.top.lift.place.name,
-            "due_at": one.ready_at,
+            "due_at": one.expected_at,
             "ready": now is not None and one.may_demould(now),
-            "basis": one.latest.basis,
+            "waits_for": one.waits_for,
+            "first": TITLES[Waits(one.last.waits_for)] if one.waits_for else "",
+            "basis": one.last.basis,
         }
         for one in running(order__site=site, status=PourStatus.CURING)
-        if one.ready_at is not None and one.ready_at < end
+        if one.expected_at is not None and one.expected_at < end
     ]
     return sorted(rows, key=lambda row: (row["due_at"], row["pour_id"]))
 

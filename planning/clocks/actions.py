@@ -12,10 +12,9 @@ from django.db.models import F, Min, Sum
 
 from planning.batches.lifts import lifts_of
 from planning.batches.models import Batch, BatchEntry, EntryKind, Lift
-from planning.clocks.clock import clock_of
+from planning.clocks.asking import changed, mark, of_pour, of_site, values_of
 from planning.clocks.models import Cure, TemperatureReading, WrongReading
-from planning.clocks.peaks import note_peak
-from planning.clocks.readings import ask_of, readings_since
+from planning.clocks.readings import ask_of
 from planning.core.casting.plausible import from_fahrenheit
 from planning.core.casting.short_lift import EDGE_MM, cut_at, level_without
 from planning.core.problem import Layer
@@ -23,14 +22,6 @@ from planning.pours.models import Pour, PourStatus
 from shared.errors import Invalid, ShopError
 from shared.times import Event, happened
 
-CLOCK_FIELDS = (
-    "peak_due_at",
-    "next_opens_at",
-    "next_closes_at",
-    "demould_due_at",
-    "basis",
-    "peak_c",
-)
 FULL_MM = 0.05
 """A mould that lacks less than this is full."""
 LEAST_REASON = 3
@@ -39,14 +30,20 @@ LOWEST_C, HIGHEST_C = -30, 300
 
 
 @transaction.atomic
-def start_clock(*, lift: Lift, poured_at: datetime) -> Cure:
-    """Start the clock of a lift whose last portion is in; a repeat changes nothing."""
+def start_clock(*, lift: Lift, poured_at: datetime, now: datetime | None = None) -> Cure:
+    """
+    Start the clock of a lift whose last portion is in; a repeat changes nothing.
+
+    It is worked out for `now`, the end of pouring unless said. The lifts below are covered from
+    then on, so theirs are worked out again.
+    """
     found = Cure.objects.filter(lift=lift).first()
     if found is not None:
         return found
-    values = clock_of(lift, poured_at, readings_since(lift.pour, poured_at))
+    values = values_of(lift, poured_at, max(now or poured_at, poured_at))
     cure = Cure.objects.create(lift=lift, poured_at=poured_at, **values)
     pour = lift.pour
+    changed(of_pour(pour).exclude(pk=cure.pk), max(now or poured_at, poured_at))
     status = PourStatus.CURING if _is_full(pour, lift) else PourStatus.POURING
     Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
     return cure
@@ -155,6 +152,7 @@ def end_lower(*, lift: Lift, missing_kg: Decimal) -> Lift:
         depth_mm=Decimal(repr(level)).quantize(Decimal("0.000001")),
         mass_kg=F("mass_kg") - missing_kg,
     )
+    mark(Cure.objects.filter(lift=lift))
     lift.refresh_from_db()
     return lift
 
@@ -170,9 +168,24 @@ def log_temperatures(
     `height_mm`, `pointer` (of its fields, for refusals) and `confirmed`: without it an odd
     reading is refused with a question.
     """
-    kept = [_log(dict(row), site_id, now, by) for row in rows]
-    move_clocks(site_id, now)
+    given = [dict(row) for row in rows]
+    known = set(
+        TemperatureReading.objects.filter(key__in=[row["key"] for row in given]).values_list(
+            "key", flat=True
+        )
+    )
+    kept = [_log(row, site_id, now, by) for row in given]
+    _bear_on(site_id, [row for row in kept if row.key not in known], now)
     return kept
+
+
+def _bear_on(site_id: int, readings: list[TemperatureReading], now: datetime) -> None:
+    """Have the clocks worked out again on which some readings bear."""
+    rows = of_site(site_id)
+    if readings and all(row.pour_id is not None for row in readings):
+        rows = rows.filter(lift__pour__in={row.pour_id for row in readings})
+    if readings:
+        changed(rows, now)
 
 
 def _log(row: dict[str, Any], site_id: int, now: datetime, by: Any) -> TemperatureReading:
@@ -239,17 +252,9 @@ def mark_wrong(
         reading=reading, defaults={"reason": reason.strip(), "at": now, "by": by}
     )
     if new:
-        move_clocks(reading.site_id, now)
+        _bear_on(reading.site_id, [reading], now)
     reading.refresh_from_db()
     return reading
-
-
-def move_clocks(site_id: int, now: datetime) -> None:
-    """Work the running clocks of a site out again."""
-    running = Cure.objects.filter(lift__pour__order__site_id=site_id, done_at__isnull=True)
-    for cure in running.select_related("lift__pour__order__site"):
-        move_clock(cure)
-        note_peak(cure, now)
 
 
 def _before_reading(pour: Pour | None, where: str) -> list[Event]:
@@ -258,13 +263,3 @@ def _before_reading(pour: Pour | None, where: str) -> list[Event]:
         return []
     first = Batch.objects.filter(portions__lift__pour=pour).aggregate(at=Min("contact_at"))["at"]
     return [(f"{pour} was mixed", first)]
-
-
-def move_clock(cure: Cure) -> bool:
-    """Work a running clock out again; its version rises only when a time has moved."""
-    values = clock_of(cure.lift, cure.poured_at, readings_since(cure.lift.pour, cure.poured_at))
-    if all(getattr(cure, name) == values[name] for name in CLOCK_FIELDS):
-        return False
-    Cure.objects.filter(pk=cure.pk).update(**values, version=F("version") + 1)
-    cure.refresh_from_db()
-    return True

@@ -1,80 +1,47 @@
-"""Writes: when a lift's hottest moment is over, by its temperatures, its clock or a person."""
+"""When the hottest moment of a lift is over, by its clock or by a person."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
-from decimal import Decimal
 from typing import Any
 
 from django.db.models import F
 
-from planning.clocks.models import Cure, TemperatureReading
+from planning.batches.models import Lift
+from planning.clocks.models import SEEN, Cure
 from planning.clocks.readings import counting
 from shared.times import happened
 
-COOLER_K = Decimal(2)
-"""Two readings of one thermometer may differ by less; common practice, no source."""
 COMPUTED = "computed"
-SEEN = "seen by"
+LOGGED = "the core has cooled"
 
 
-def note_peaks(now: datetime) -> int:
-    """Note the peaks that are over by now; the sweep calls this in every round."""
-    rows = Cure.objects.filter(
-        done_at__isnull=True, peak_passed_at__isnull=True, peak_due_at__lte=now
-    )
-    return sum(note_peak(cure, now) for cure in rows.select_related("lift__pour__order__site"))
-
-
-def note_peak(cure: Cure, now: datetime) -> bool:
+def passed(
+    lift: Lift, poured_at: datetime, seen: bool, due: datetime | None, now: datetime
+) -> dict[str, Any]:
     """
-    Note that a lift's peak is over, or take that back unless somebody saw it pass.
+    Return columns that say whether a lift's peak is over by now, and how that is known.
 
-    A casting's own temperatures tell it before the clock does: it is over once one is 2 K below
-    the hottest, and it is not while the last one is the hottest. Without any, the time holds that
-    the plan's clock gives for the temperatures of the shop.
+    It is not over while the last temperature of the casting is its hottest.
     """
-    if cure.peak_passed_at is not None and cure.peak_basis.startswith(SEEN):
-        return False
-    at, basis = _passed(cure, _own(cure), now)
-    if (at, basis) == (cure.peak_passed_at, cure.peak_basis):
-        return False
-    cure.peak_passed_at, cure.peak_basis = at, basis
-    Cure.objects.filter(pk=cure.pk).update(
-        peak_passed_at=at, peak_basis=basis, version=F("version") + 1
+    open_still = {"peak_passed_at": None, "peak_basis": ""}
+    if due is None or due > now:
+        return open_still
+    if seen:
+        return {"peak_passed_at": due, "peak_basis": LOGGED}
+    own = counting().filter(
+        pour=lift.pour_id, where__in=("core", "surface"), at__gte=poured_at, at__lte=now
     )
-    return True
-
-
-def _own(cure: Cure) -> list[TemperatureReading]:
-    rows = counting().filter(pour=cure.lift.pour_id, at__gte=cure.poured_at)
-    for where in ("core", "surface"):
-        found = list(rows.filter(where=where))
-        if found:
-            return found
-    return []
-
-
-def _passed(
-    cure: Cure, own: Sequence[TemperatureReading], now: datetime
-) -> tuple[datetime | None, str]:
-    if own:
-        top = max(own, key=lambda reading: reading.celsius)
-        cooler = [r for r in own if r.at > top.at and top.celsius - r.celsius >= COOLER_K]
-        if cooler:
-            where = top.get_where_display().lower()
-            return cooler[0].at, f"{where} {cooler[0].celsius} °C after {top.celsius} °C"
-        if own[-1].celsius == top.celsius and own[-1].at >= cure.peak_due_at:
-            return None, ""  # still as hot as ever after the time it should have been over
-    if cure.peak_due_at <= now:
-        return cure.peak_due_at, COMPUTED
-    return None, ""
+    last, hottest = own.last(), own.order_by("-celsius", "at").first()
+    warms = last is not None and hottest is not None and last.celsius >= hottest.celsius
+    if warms and last is not None and last.at >= due and own.count() > 1:
+        return open_still
+    return {"peak_passed_at": due, "peak_basis": COMPUTED}
 
 
 def confirm_peak(*, cure: Cure, at: datetime, now: datetime, by: Any = None) -> Cure:
     """Say that somebody saw the peak pass; a repeat changes nothing."""
-    if cure.peak_passed_at is not None and cure.peak_basis.startswith(SEEN):
+    if cure.seen_to_pass:
         return cure
     at = happened(
         at,

@@ -15,8 +15,6 @@ from shared.access.models import Site
 from shared.errors import Invalid
 from shop import stores
 
-BEFORE = timedelta(hours=2)
-"""An air reading taken at most this long before pouring still counts for the start."""
 NEAR = timedelta(hours=12)
 """Readings of one place farther apart say nothing of each other."""
 
@@ -24,14 +22,6 @@ NEAR = timedelta(hours=12)
 def counting() -> QuerySet[TemperatureReading]:
     """Return the readings that nobody has marked wrong, by time."""
     return TemperatureReading.objects.filter(wrong__isnull=True).order_by("at", "id")
-
-
-def readings_since(pour: Pour, since: datetime) -> list[TemperatureReading]:
-    """Temperatures that tell how warm a pour has been: its own, and the shop's air about then."""
-    rows = counting().filter(site_id=pour.order.site_id)
-    own = rows.filter(pour=pour, at__gte=since)
-    air = rows.filter(pour=None, at__gte=since - BEFORE)
-    return sorted([*own, *air], key=lambda reading: (reading.at, reading.pk))
 
 
 def too_hot(pour: Pour, now: datetime) -> TemperatureReading | None:

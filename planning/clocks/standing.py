@@ -1,6 +1,8 @@
 """
 When a casting may be poured over and taken off: the one answer for everything that says it.
 
+Nothing opens by a time alone: the clock must have been worked out again when that time had come.
+
 A casting is one body: nothing may be done to it before the clock of each of its lifts allows it,
 wherever the later clock sits.
 """
@@ -10,12 +12,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 
 from django.db.models import QuerySet
 
 from planning.batches.models import Lift
+from planning.clocks.asking import look_afresh
 from planning.clocks.models import Cure
+from planning.clocks.words import waits_for
 from planning.pours.models import Pour, PourStatus
 
 
@@ -45,41 +49,85 @@ class Standing:
         return self.next_lift is not None or self.rest_open
 
     @property
-    def ready_at(self) -> datetime | None:
-        """When it may be taken off; None while a lift is missing."""
-        return None if self.awaits_lift else self.latest.demould_due_at
+    def last(self) -> Cure:
+        """The clock that is the last to let the casting be taken off, as far as is known."""
+        return max(self.cast, key=lambda cure: (cure.demould_due_at is None, _late(cure)))
 
     @property
-    def latest(self) -> Cure:
-        """The clock that is the last to let the casting be taken off."""
-        return max(self.cast, key=lambda cure: cure.demould_due_at)
+    def ready_at(self) -> datetime | None:
+        """
+        When it may be taken off, on the careful side.
+
+        None while a lift is missing, and where it is not known: `waits_for` then says why.
+        """
+        return None if self.awaits_lift else self.last.demould_due_at
+
+    @property
+    def expected_at(self) -> datetime | None:
+        """When it will be time to take it off or to measure it; for lists, plans and reminders."""
+        known = [cure.expected_at for cure in self.cast]
+        if self.awaits_lift or None in known:
+            return None
+        return max(at for at in known if at is not None)
+
+    @property
+    def waits_for(self) -> str:
+        """Why there is no `ready_at`, in words; empty where there is one or a lift is missing."""
+        return "" if self.awaits_lift else waits_for(self.last)
+
+    @property
+    def is_asked_again(self) -> bool:
+        """Whether one of its clocks is to be worked out again; nothing opens until then."""
+        return any(cure.looked_at is None for cure in self.cast)
 
     def may_demould(self, now: datetime) -> bool:
-        """Whether it may be taken off now."""
-        return self.ready_at is not None and self.ready_at <= now
+        """Whether it may be taken off now: each of its clocks said so when its time had come."""
+        return not self.awaits_lift and all(
+            not cure.waits_for and cure.passed(cure.demould_due_at, now) for cure in self.cast
+        )
 
     @property
-    def opens_at(self) -> datetime:
-        """From when on it bears another lift: each lift below must be gelled and cool enough."""
-        return max(cure.next_opens_at for cure in self.cast)
+    def opens_at(self) -> datetime | None:
+        """
+        From when on it bears another lift: each lift below must be gelled and cool enough.
+
+        None where that is not known of one of them.
+        """
+        known = [cure.next_opens_at for cure in self.cast]
+        return None if None in known else max(at for at in known if at is not None)
 
     @property
     def closes_at(self) -> datetime | None:
-        """Until when another lift still bonds to the top one without abrading."""
+        """Until when another lift bonds to the top one without abrading; None: not known to."""
         return self.top.next_closes_at
 
     @property
     def no_window(self) -> bool:
         """Whether it stops bonding before it can bear the next lift, which is then abraded for."""
-        return self.closes_at is not None and self.closes_at < self.opens_at
+        opens, closes = self.opens_at, self.closes_at
+        return closes is None or opens is None or closes < opens
 
     def may_pour_over(self, now: datetime) -> bool:
-        """Whether the next lift may be poured now."""
-        return self.opens_at <= now
+        """Whether the next lift may be poured now: each clock said so when its time had come."""
+        return all(cure.passed(cure.next_opens_at, now) for cure in self.cast)
 
     def still_bonds(self, now: datetime) -> bool:
         """Whether the top lift still bonds now."""
-        return self.closes_at is None or now < self.closes_at
+        return self.closes_at is not None and now < self.closes_at
+
+
+def _late(cure: Cure) -> datetime:
+    return cure.expected_at or datetime.max.replace(tzinfo=UTC)
+
+
+def asked_now(pour: Pour, now: datetime) -> Standing | None:
+    """
+    Return where a pour stands at a moment, after working out its clocks for that moment.
+
+    For what lets somebody act; lists read the stored times, which the worker keeps up.
+    """
+    look_afresh(pour, now)
+    return standing(pour)
 
 
 def standing(pour: Pour) -> Standing | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -12,7 +13,8 @@ from django.db.models import F, Sum
 from planning.batches.models import Batch
 from planning.clocks.models import Cure
 from planning.clocks.readings import too_hot
-from planning.clocks.standing import standing
+from planning.clocks.standing import Standing, asked_now
+from planning.clocks.words import AGAIN
 from planning.core.casting.clock_types import HAND_SAFE_C
 from planning.cures.models import Demould
 from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
@@ -63,20 +65,11 @@ def demould(
         after=[(f"lift {cure.lift.number} was poured", cure.poured_at) for cure in cures],
         site=pour.order.site,
     )
-    stands = standing(pour)
-    assert stands is not None
-    assert stands.ready_at is not None  # it is curing, so all its lifts are poured
-    due = stands.ready_at
+    stands = asked_now(pour, now)
+    assert stands is not None  # it is curing, so all its lifts are poured
     # The clock says what is safe now; a time that somebody gives does not make it so.
     if not stands.may_demould(now) and not early_reason:
-        left = round((due - now).total_seconds() / 60)
-        raise NotCured(
-            f"{pour} may be demoulded from {due:%Y-%m-%d %H:%M} UTC, in {left} min. To demould "
-            "earlier, give early_reason.",
-            code="not_cured",
-            due_at=due.isoformat(),
-            left_min=left,
-        )
+        raise _not_cured(stands, now)
     if (hot := too_hot(pour, now)) and not early_reason:
         raise ShopError(
             f"{pour} had {hot.celsius} °C, read {hot.at:%Y-%m-%d %H:%M} UTC "
@@ -116,6 +109,26 @@ def demould(
     )
     _close_order(pour.order)
     return record
+
+
+def _not_cured(stands: Standing, now: datetime) -> NotCured:
+    due = stands.ready_at
+    if due is None or due <= now:
+        words = AGAIN if stands.is_asked_again else stands.waits_for or AGAIN
+        return NotCured(
+            f"{stands.pour} may not be demoulded yet. {words} To demould all the same, give "
+            "early_reason.",
+            code="not_cured",
+            waits_for=words,
+        )
+    left = math.ceil((due - now).total_seconds() / 60)
+    return NotCured(
+        f"{stands.pour} may be demoulded from {due:%Y-%m-%d %H:%M} UTC, in {left} min. To demould "
+        "earlier, give early_reason.",
+        code="not_cured",
+        due_at=due.isoformat(),
+        left_min=left,
+    )
 
 
 def add_photo(*, record: Demould, photo: Any) -> Demould:

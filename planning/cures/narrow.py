@@ -54,8 +54,8 @@ def narrow_lift(pour: Pour, rows: Sequence[dict[str, Any]], info: SystemInfo) ->
     found = section_figures(system, section, shop_c, mix_c=mix_c)
     mine, wide = found.section, found.wide
     clock_h = None
-    if cure is not None:
-        clock_h = (cure.demould_due_at - cure.poured_at).total_seconds() / 3600
+    if cure is not None and cure.expected_at is not None:
+        clock_h = (cure.expected_at - cure.poured_at).total_seconds() / 3600
     return NarrowLift(
         number=lift.number,
         depth_mm=round(section.depth_mm),

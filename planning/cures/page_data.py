@@ -8,27 +8,57 @@ from typing import Any
 
 from planning.batches.models import Batch, BatchEntry, EntryKind, Lift
 from planning.clocks.actions import FULL_MM, open_mm, rest_of
-from planning.clocks.models import Cure, TemperatureReading
-from planning.clocks.standing import standing
+from planning.clocks.models import Cure, OvenStay, TemperatureReading, Waits
+from planning.clocks.words import asks_for, waits_for
 from planning.cures.models import Demould
 from planning.pours.models import Pour, PourStatus
 from planning.schedule.because import plan_since
 from shared import clock
 from shop import stores
 
+SHOWN_FOR = timedelta(days=21)
+"""Temperatures after that are not looked at any more: a casting cures for days."""
 PICTURE_WIDTH = 800
 PICTURE_HEIGHT = 240
 LEFT, BOTTOM, TOP = 50, 30, 12
 
 
 def lifts_of(pour: Pour, now: datetime) -> list[dict[str, Any]]:
-    """Return each lift with its clock and the state of that clock."""
+    """Return each lift with its clock, the state of that clock, and what it rests on."""
     lifts = list(Lift.objects.filter(pour=pour).select_related("place").order_by("number"))
     cures = {cure.lift_id: cure for cure in Cure.objects.filter(lift__pour=pour)}
-    return [
-        {"lift": lift, "cure": cures.get(lift.pk), "state": _state(lift, cures.get(lift.pk), now)}
-        for lift in lifts
-    ]
+    return [_lift_row(lift, cures.get(lift.pk), now) for lift in lifts]
+
+
+def _lift_row(lift: Lift, cure: Cure | None, now: datetime) -> dict[str, Any]:
+    row: dict[str, Any] = {"lift": lift, "cure": cure, "state": _state(lift, cure, now)}
+    if cure is None:
+        return row
+    ranges = {name: _range(cure, name) for name in cure.ranges} if cure.ranged else {}
+    return {
+        **row,
+        "waits_for": waits_for(cure),
+        "asks": asks_for(cure) if cure.done_at is None else [],
+        "ranges": {name: found for name, found in ranges.items() if found},
+        "holes": [_hole(cure, hole) for hole in cure.holes],
+    }
+
+
+def _at(cure: Cure, hours: float | None) -> datetime | None:
+    return None if hours is None else cure.poured_at + timedelta(hours=hours)
+
+
+def _range(cure: Cure, name: str) -> dict[str, datetime | None] | None:
+    early, late = (_at(cure, hours) for hours in cure.ranges[name])
+    return None if early is None and late is None else {"early": early, "late": late}
+
+
+def _hole(cure: Cure, hole: dict[str, float]) -> dict[str, Any]:
+    return {
+        "from_at": _at(cure, hole["from_h"]),
+        "to_at": _at(cure, hole["to_h"]),
+        "counted_c": Decimal(str(hole["counted_c"])),
+    }
 
 
 def _state(lift: Lift, cure: Cure | None, now: datetime) -> tuple[str, str]:
@@ -36,17 +66,15 @@ def _state(lift: Lift, cure: Cure | None, now: datetime) -> tuple[str, str]:
         return ("late", "Late") if lift.planned_start < now else ("planned", "Planned")
     if cure.done_at is not None:
         return "done", "Demoulded"
-    if cure.demould_due_at <= now:
-        return "ready", "Cured"
-    if cure.peak_due_at > now:
+    if cure.passed(cure.demould_due_at, now):
+        return "ready", "Cured and cool"
+    if cure.waits_for == Waits.STALLED:
+        return "late", "Too cold"
+    if cure.passed(cure.cured_due_at, now):
+        return "curing", "Cured, to be measured"
+    if cure.peak_passed_at is None:
         return "curing", "Peak ahead"
     return "curing", "Curing"
-
-
-def demould_due(pour: Pour) -> datetime | None:
-    """Return when the whole casting may be taken off; none while something is missing."""
-    stands = standing(pour)
-    return None if stands is None else stands.ready_at
 
 
 def missing_of(pour: Pour, lifts: list[dict[str, Any]], now: datetime) -> dict[str, Any] | None:
@@ -125,13 +153,17 @@ def readings_of(pour: Pour) -> list[TemperatureReading]:
     first = Cure.objects.filter(lift__pour=pour).order_by("poured_at").first()
     if first is None:
         return []
-    last = Cure.objects.filter(lift__pour=pour).order_by("-demould_due_at").first()
-    assert last is not None
-    end = last.done_at or last.demould_due_at + timedelta(hours=12)
+    done = first.done_at
+    end = done if done is not None else first.poured_at + SHOWN_FOR
     rows = TemperatureReading.objects.filter(
         site_id=pour.order.site_id, at__gte=first.poured_at, at__lte=end
     ).select_related("by", "wrong__by")
     return [row for row in rows.order_by("at", "id") if row.pour_id in (None, pour.pk)]
+
+
+def stays_of(pour: Pour) -> list[OvenStay]:
+    """Return when a casting was in an oven, what was marked wrong included."""
+    return list(OvenStay.objects.filter(pour=pour).select_related("by", "out_by", "wrong_by"))
 
 
 def curve_of(readings: list[TemperatureReading]) -> dict[str, Any] | None:

@@ -28,6 +28,18 @@ def number(low: float, high: float, unit: str, name: str, **options: Any) -> for
     )
 
 
+def wall_clock(given: str, name: str, zone: ZoneInfo) -> datetime | None:
+    """Return the moment that the wall clock of a site shows; None where nothing is given."""
+    if not given.strip():
+        return None
+    try:
+        return datetime.fromisoformat(given.strip()).replace(tzinfo=zone)
+    except ValueError:
+        raise forms.ValidationError(
+            f"{name} is {given.strip()[:20]}; give a day and a time, such as 2026-11-30T07:30."
+        ) from None
+
+
 class TemperatureForm(forms.Form):
     """A temperature that was seen: where, how warm, in which unit, and when."""
 
@@ -61,15 +73,7 @@ class TemperatureForm(forms.Form):
 
     def clean_at(self) -> datetime | None:
         """Return the moment that the wall clock of the site shows."""
-        given = self.cleaned_data["at"].strip()
-        if not given:
-            return None
-        try:
-            return datetime.fromisoformat(given).replace(tzinfo=self.zone)
-        except ValueError:
-            raise forms.ValidationError(
-                f"Seen at is {given[:20]}; give a day and a time, such as 2026-11-30T07:30."
-            ) from None
+        return wall_clock(self.cleaned_data["at"], "Seen at", self.zone)
 
     def ask(self, question: str) -> None:
         """Show the form again with the question, and a tick that answers it."""
@@ -78,6 +82,27 @@ class TemperatureForm(forms.Form):
         value += "°F" if self.data.get("unit") == "fahrenheit" else "°C"
         self.fields["confirmed"].widget = forms.CheckboxInput()
         self["confirmed"].label = f"Yes, really {value}"
+
+
+class OvenForm(forms.Form):
+    """Into the oven: what it is set to, and when."""
+
+    set_c = number(
+        25, 150, "°C", "Oven set to", max_digits=4, decimal_places=1, label="Oven set to, °C"
+    )
+    at = forms.CharField(
+        label="At; empty for now",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
+    )
+
+    def __init__(self, *args: Any, zone: ZoneInfo | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.zone = zone or ZoneInfo("UTC")
+
+    def clean_at(self) -> datetime | None:
+        """Return the moment that the wall clock of the site shows."""
+        return wall_clock(self.cleaned_data["at"], "At", self.zone)
 
 
 class StepForm(forms.Form):

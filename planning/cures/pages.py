@@ -16,10 +16,12 @@ from django.views.decorators.http import require_POST
 from planning.clocks import actions as clocks
 from planning.clocks.models import Cure, TemperatureReading
 from planning.clocks.peaks import confirm_peak
+from planning.clocks.standing import asked_now
+from planning.clocks.words import AGAIN
 from planning.cures import actions, page_data
 from planning.cures.models import Demould
 from planning.cures.narrow import narrow_lift
-from planning.cures.page_forms import DemouldForm, StepForm, TemperatureForm
+from planning.cures.page_forms import DemouldForm, OvenForm, StepForm, TemperatureForm
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
@@ -49,6 +51,7 @@ def _page(
     request: HttpRequest, found: Pour, status: int = 200, **given: forms.Form
 ) -> HttpResponse:
     now = clock.now()
+    stands = asked_now(found, now)
     lifts = page_data.lifts_of(found, now)
     readings = page_data.readings_of(found)
     may = {
@@ -62,8 +65,13 @@ def _page(
     context: dict[str, Any] = {
         "pour": found,
         "lifts": lifts,
-        "due": page_data.demould_due(found),
         "narrow": narrow_lift(found, lifts, system),
+        "stands": stands,
+        "due": None if stands is None else stands.ready_at,
+        "ready": stands is not None and stands.may_demould(now),
+        "again": AGAIN,
+        "stays": page_data.stays_of(found),
+        "oven_form": given.get("oven") or OvenForm(),
         "missing": page_data.missing_of(found, lifts, now),
         "quarantines": quarantines_of(found),
         "batches": page_data.batches_of(found),
@@ -275,7 +283,13 @@ def demould(request: HttpRequest, pk: int) -> HttpResponse:
         if photo is not None and not record.photo:
             actions.add_photo(record=record, photo=photo)
     except ShopError as error:
-        if error.code == "not_cured":
+        if error.code == "not_cured" and "due_at" not in error.facts:
+            form.add_error(
+                "early_reason",
+                f"{found} may not be taken off yet. {error.facts['waits_for']} Leave it "
+                "alone, or write down here why it comes off earlier.",
+            )
+        elif error.code == "not_cured":
             due = moment(datetime.fromisoformat(error.facts["due_at"]), request.site.time_zone)
             form.add_error(
                 "early_reason",

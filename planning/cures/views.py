@@ -11,13 +11,15 @@ from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
 
 from planning.clocks import actions as clocks
-from planning.clocks.models import Cure, TemperatureReading
+from planning.clocks import ovens
+from planning.clocks.models import Cure, OvenStay, TemperatureReading
 from planning.clocks.peaks import confirm_peak
 from planning.cures import actions
 from planning.cures.models import Demould
 from planning.cures.serializers import (
     CureSerializer,
     DemouldSerializer,
+    OvenStaySerializer,
     ReadingSerializer,
     SeenSerializer,
     WrongSerializer,
@@ -31,7 +33,11 @@ from shared.photos.forms import Jpeg, PhotoSerializer, cleaned, jpeg
 class CureViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):
     """Clocks of poured lifts; they move as temperatures come in."""
 
-    queryset = Cure.objects.select_related("lift__pour__order__site").order_by("id")
+    queryset = (
+        Cure.objects.select_related("lift__pour__order__site")
+        .prefetch_related("lift__pour__lifts__cure")
+        .order_by("id")
+    )
     serializer_class = CureSerializer
     scope_noun = "cures"
     filterset_fields = {
@@ -99,6 +105,52 @@ class TemperatureViewSet(
                 site_id=site_id, rows=rows, now=clock.now(), by=self.request.user
             )
         return found
+
+
+class OvenStayViewSet(
+    viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.CreateMixin, viewsets.SiteViewSet
+):
+    """Castings in ovens: in at a setting, and out; the clocks count with both."""
+
+    queryset = OvenStay.objects.select_related("pour__order__site").order_by("id")
+    serializer_class = OvenStaySerializer
+    scope_noun = "cures"
+    filterset_fields = {"pour": ["exact"], "out_at": ["isnull"]}
+
+    def perform_create(self, serializer: Any) -> None:
+        """Record that a casting went into an oven."""
+        now = clock.now()
+        key = f"{idempotency.principal(self.request)}:{idempotency.read_key(self.request)}"[:120]
+        serializer.instance = ovens.into_oven(
+            key=key, now=now, by=self.request.user, **{"at": now, **serializer.validated_data}
+        )
+
+    @extend_schema(responses={201: OvenStaySerializer})
+    @action(detail=True, methods=["post"], serializer_class=SeenSerializer)
+    def outs(self, request: Any, pk: Any = None) -> Any:
+        """Record that it came out of the oven; its cooling starts then."""
+        self.read_serializer_class = OvenStaySerializer
+
+        def work(body: dict[str, Any]) -> OvenStay:
+            now = clock.now()
+            return ovens.out_of_oven(
+                stay=self.get_object(), now=now, by=request.user, **{"at": now, **body}
+            )
+
+        return self.once(work)
+
+    @extend_schema(responses={201: OvenStaySerializer})
+    @action(detail=True, methods=["post"], serializer_class=WrongSerializer)
+    def withdrawals(self, request: Any, pk: Any = None) -> Any:
+        """Mark a stay wrong: it stays to be seen, and no longer counts."""
+        self.read_serializer_class = OvenStaySerializer
+
+        def work(body: dict[str, Any]) -> OvenStay:
+            return ovens.mark_stay_wrong(
+                stay=self.get_object(), now=clock.now(), by=request.user, **body
+            )
+
+        return self.once(work)
 
 
 class DemouldViewSet(

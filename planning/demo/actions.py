@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from planning.batches.models import Batch, BatchStatus
-from planning.clocks.standing import standing
+from planning.clocks import actions as clocks
+from planning.clocks.asking import look_at_waiting
+from planning.clocks.standing import asked_now, standing
 from planning.cures import actions as cures
 from planning.pours import actions as pours
 from planning.pours.models import Pour, PourStatus, PourStep, ToolOrder
@@ -15,11 +18,15 @@ from planning.pours.steps import sign_step
 from planning.routes.models import Phase, Route
 from planning.schedule import actions as schedule
 from planning.weigh_in import actions as weigh_in
+from planning.weigh_in.gate import Passing
 from shared import clock
 from shared.access.models import Site
 from shop import stores
 
 HISTORY = timedelta(days=2)
+ABRADED = Passing("abraded and cleaned the lift below", "the foreman of the demo")
+MOST_LOOKS = 200
+"""So often somebody comes to look whether a casting may be taken off."""
 IN_THE_SHOP = {"air_c": "21.4", "surface_c": "20.8", "humidity_percent": "52"}
 """What is read at each pot of the demo; made up."""
 
@@ -62,11 +69,13 @@ def plan_and_work(site: Site, now: datetime) -> Batch | None:
     plan = schedule.solve(plan_id=asked.pk, now=begin)
     schedule.confirm(plan=plan, now=begin)
     _work(site, midnight)
+    look_at_waiting(now)
     return Batch.objects.filter(site=site, planned_start__gte=midnight).first()
 
 
 def _work(site: Site, until: datetime) -> None:
     """Do what was planned to happen before a moment, in the order of the clock."""
+    _read_the_air(site, until)
     jobs: list[tuple[datetime, int, Any]] = []
     for batch in Batch.objects.filter(site=site, planned_end__lte=until):
         jobs.append((batch.planned_start, batch.pk, batch))
@@ -75,48 +84,99 @@ def _work(site: Site, until: datetime) -> None:
             jobs.append((step.planned_start, step.pk, step))
     for _, _, job in sorted(jobs, key=lambda item: item[:2]):
         if isinstance(job, Batch):
-            _pour_batch(job)
+            _pour_batch(job, until)
         else:
-            _do_step(job)
+            _do_step(job, until)
 
 
-def _pour_batch(batch: Batch) -> None:
+def _read_the_air(site: Site, until: datetime) -> None:
+    """Read the air every two hours, as a shop does that wants its clocks no later than needed."""
+    rows = [
+        {"key": f"demo:air:{n}", "at": until - HISTORY + timedelta(hours=2 * n),
+         "celsius": Decimal(IN_THE_SHOP["air_c"]), "where": "air", "confirmed": True}
+        for n in range(int(HISTORY.total_seconds() // 7200))
+    ]  # fmt: skip
+    clocks.log_temperatures(site_id=site.pk, rows=rows, now=until)
+
+
+def _pour_batch(batch: Batch, until: datetime) -> None:
     if batch.status != BatchStatus.PLANNED:
         return
     crew = batch.people.select_related("user").filter(user__isnull=False).order_by("code")
     by = next((person.user for person in crew), None)
+    late = _lateness(batch)
+    if batch.planned_end + late > until:
+        return
     for line in batch.lines.all():
         weigh_in.record_weighing(
             line=line,
             weighed_kg=line.target_kg,
             key=f"demo:{line.pk}",
-            at=batch.planned_start + timedelta(minutes=4),
-            now=batch.planned_contact,
+            at=batch.planned_start + late + timedelta(minutes=4),
+            now=batch.planned_contact + late,
             by=by,
         )
-    for kind, at, facts in (
+    for kind, planned, facts in (
         ("conditions", batch.planned_contact, IN_THE_SHOP),
         ("contact", batch.planned_contact, {}),
         ("poured", batch.planned_pour_end, {}),
     ):
-        key = f"demo:{batch.pk}:{kind}"
-        weigh_in.record_entry(batch=batch, kind=kind, key=key, at=at, now=at, by=by, facts=facts)
+        key, at = f"demo:{batch.pk}:{kind}", planned + late
+        weigh_in.record_entry(
+            batch=batch, kind=kind, key=key, at=at, now=at, by=by, facts=facts, passing=ABRADED
+        )
 
 
-def _do_step(step: PourStep) -> None:
+def _lateness(batch: Batch) -> timedelta:
+    """Return how long a batch waits for the lifts below to bear it."""
+    late = timedelta(0)
+    for portion in batch.portions.filter(lift__number__gt=1).select_related("lift__pour"):
+        stands = standing(portion.lift.pour)
+        for _ in range(MOST_LOOKS):
+            at = batch.planned_contact + late
+            if stands is None or stands.opens_at is None or stands.may_pour_over(at):
+                break
+            late = max(late, stands.opens_at - batch.planned_contact)
+            stands = asked_now(portion.lift.pour, batch.planned_contact + late)
+    return late
+
+
+def _do_step(step: PourStep, until: datetime) -> None:
     assert step.planned_end is not None
     pour = Pour.objects.get(pk=step.pour_id)
-    first_after = pour.steps.filter(phase=Phase.AFTER).order_by("order").first()
-    if step == first_after and pour.status == PourStatus.CURING:
-        stands = standing(pour)
-        assert stands is not None
-        due = stands.latest.demould_due_at
-        cures.demould(
-            pour=pour,
-            key=f"demo:pour:{pour.pk}",
-            at=max(step.planned_end, due),
-            now=max(step.planned_end, due),
-            verdict="accept",
-        )
+    after = list(pour.steps.filter(phase=Phase.AFTER).order_by("order"))
+    if after and step == after[0]:
+        if pour.status == PourStatus.CURING:
+            _demould(pour, step.planned_end, until)
         return
-    sign_step(step=step, at=step.planned_end, now=step.planned_end, took_min=step.hands_min)
+    at = step.planned_end
+    for earlier in after if step in after else []:
+        if earlier.order < step.order:
+            if earlier.done_at is None:
+                return
+            at = max(at, earlier.done_at + timedelta(minutes=earlier.wait_min + step.hands_min))
+    if at <= until:
+        sign_step(step=step, at=at, now=at, took_min=step.hands_min)
+
+
+def _demould(pour: Pour, planned: datetime, until: datetime) -> None:
+    """Take a casting off once it was measured and its clocks say that it may be."""
+    stands, at = standing(pour), planned
+    for _ in range(MOST_LOOKS):
+        assert stands is not None
+        at = max(at, stands.expected_at or at)
+        if at > until:
+            return
+        if stands.waits_for:
+            _measure(pour, at)
+        stands = asked_now(pour, at)
+        if stands is not None and stands.may_demould(at):
+            cures.demould(pour=pour, key=f"demo:pour:{pour.pk}", at=at, now=at, verdict="accept")
+            return
+        at += timedelta(minutes=30)
+
+
+def _measure(pour: Pour, at: datetime) -> None:
+    row = {"key": f"demo:pour:{pour.pk}:{at:%d%H%M}", "at": at, "celsius": Decimal("23.5"),
+           "where": "surface", "pour": pour, "confirmed": True}  # fmt: skip
+    clocks.log_temperatures(site_id=pour.order.site_id, rows=[row], now=at)

@@ -112,6 +112,7 @@ def tell_due(now: datetime, at_once: int = 200) -> int:
     with transaction.atomic():
         due = Reminder.objects.filter(state=S.WAITING, due_at__lte=now)
         rows = list(locked(due.order_by("due_at", "id"))[:at_once])
+        rows = _sure(rows, now)
         _make_messages(rows, now, escalated=False)
         for row in rows:
             within = RULES[row.kind].confirm_within
@@ -120,6 +121,17 @@ def tell_due(now: datetime, at_once: int = 200) -> int:
         reached("written")
         Reminder.objects.bulk_update(rows, ["state", "told_at", "escalate_at"], batch_size=500)
     return len(rows)
+
+
+def _sure(rows: list[Reminder], now: datetime) -> list[Reminder]:
+    """Leave out what opens by a clock that was not asked again when its time had come."""
+    unsure = {
+        (kind, subject)
+        for kind in wanted.CLOCKED
+        if (subjects := {row.subject for row in rows if row.kind == kind})
+        for subject in wanted.not_sure(kind, subjects, now)
+    }
+    return [row for row in rows if (row.kind, row.subject) not in unsure]
 
 
 def escalate_due(now: datetime, at_once: int = 200) -> int:

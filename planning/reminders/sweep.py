@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from django.db import connection
 from django.db.models import Q
 
-from planning.clocks.peaks import note_peaks
+from planning.clocks.asking import A_ROUND, look_at_waiting
 from planning.reminders import actions, limits, wanted
 from planning.reminders.models import Heartbeat
 from planning.reminders.sending import Clock, send_due, worker_name
@@ -34,6 +34,8 @@ def sweep(read_clock: Clock, worker: str = "") -> Round:
     """Bring reminders up to date, make messages of those due, send what is to be sent."""
     worker = worker or worker_name()
     beat(clock.now(), worker)
+    while look_at_waiting(read_clock()) == A_ROUND:
+        pass  # asked at the time announced: before anybody is told, and only then, it opens
     changed = actions.refresh(read_clock(), kinds_now(read_clock()))
     if limits.paused():
         return Round(changed, 0, 0, 0)
@@ -43,8 +45,6 @@ def sweep(read_clock: Clock, worker: str = "") -> Round:
     while count := actions.escalate_due(read_clock()):
         escalated += count
     handled = send_due(read_clock, worker)
-    # Last, so that after an outage people are told of a peak before it counts as over.
-    note_peaks(read_clock())
     return Round(changed, told, escalated, handled)
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from django.db.models import Exists, F, Max, OuterRef, Q
+from django.db.models import Exists, F, Max, OuterRef
 
-from planning.clocks.models import Cure
+from planning.clocks.models import Cure, Waits
 from planning.clocks.standing import Standing, running
+from planning.clocks.words import AGAIN, TITLES
 from planning.pours.models import OrderStatus, PourStatus, PourStep, ToolOrder
 from planning.reminders.models import Kind
 from planning.reminders.staffing import last_out
@@ -37,6 +38,8 @@ class Wanted:
     title: str
     words: str = ""
     path: str = ""
+    sure: bool = True
+    """Whether its clock was asked again when its time had come; nobody is told before."""
 
     @property
     def key(self) -> str:
@@ -97,43 +100,57 @@ def _castings(only: Ids) -> Iterator[Standing]:
 
 
 def cures_complete(now: datetime, only: Ids = None) -> Iterator[Wanted]:
-    """A casting that may be taken off: the clock of each of its lifts has run."""
+    """
+    A casting that may be taken off: the clock of each of its lifts has run.
+
+    Where only a reading or a warmer place lets it, that is told from when on it helps.
+    """
     for one in _castings(only):
-        if one.ready_at is not None:
-            yield _of_cure(
-                Kind.CURE_COMPLETE,
-                one.top,
-                one.ready_at,
-                f"{one.pour} may be demoulded",
-                f"Cure time runs until {_wall(one.ready_at, one.top)}, from {one.latest.basis}.",
-            )
+        if one.awaits_lift:
+            continue
+        due, title = one.ready_at, f"{one.pour} may be demoulded"
+        if due is not None:
+            words = f"Cure time runs until {_wall(due, one.top)}: {one.last.basis}."
+            sure = due > now or one.may_demould(now)
+        else:
+            due, title = one.expected_at or one.top.poured_at, f"{one.pour}: {TITLES[_waits(one)]}"
+            words, sure = one.waits_for or AGAIN, not one.is_asked_again
+        yield replace(_of_cure(Kind.CURE_COMPLETE, one.top, due, title, words), sure=sure)
+
+
+def _waits(one: Standing) -> Waits:
+    return Waits(one.last.waits_for or Waits.NOT_KNOWN)
 
 
 def lifts_open(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A casting that can bear its next lift."""
     for one in _castings(only):
-        if one.awaits_lift:
-            due, number = one.opens_at, one.top.lift.number
-            words = f"Lift {number} can bear it from {_wall(due, one.top)}."
-            if one.closes_at is not None and one.no_window:
+        due = one.opens_at
+        if one.awaits_lift and due is not None:
+            words = f"Lift {one.top.lift.number} can bear it from {_wall(due, one.top)}."
+            if not one.no_window and one.closes_at is not None:
+                words += f" It still bonds until {_wall(one.closes_at, one.top)}."
+            elif one.closes_at is None:
+                words += " It is not known to bond then: abrade first."
+            else:
                 words += (
                     f" It stops bonding before, {_wall(one.closes_at, one.top)}: abrade first."
                 )
-            elif one.closes_at is not None:
-                words += f" It still bonds until {_wall(one.closes_at, one.top)}."
             title = f"{one.pour}: the next lift may be poured"
-            yield _of_cure(Kind.NEXT_LIFT_OPENS, one.top, due, title, words)
+            sure = due > now or one.may_pour_over(now)
+            wanted = _of_cure(Kind.NEXT_LIFT_OPENS, one.top, due, title, words)
+            yield replace(wanted, sure=sure)
 
 
 def lifts_close(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """A casting that soon stops bonding to its next lift, where there is a window at all."""
     for one in _castings(only):
-        until = one.closes_at
-        if one.awaits_lift and until is not None and not one.no_window:
+        until, opens = one.closes_at, one.opens_at
+        if one.awaits_lift and until is not None and opens is not None and not one.no_window:
             yield _of_cure(
                 Kind.NEXT_LIFT_CLOSES,
                 one.top,
-                min(until, max(one.opens_at, until - CLOSES_LEAD)),
+                min(until, max(opens, until - CLOSES_LEAD)),
                 f"{one.pour}: pour the next lift by {_wall(until, one.top)}",
                 f"Lift {one.top.lift.number} bonds until then.",
             )
@@ -183,33 +200,55 @@ def unattended_peaks(now: datetime, only: Ids = None) -> Iterator[Wanted]:
         left = left_at[day]
         if left is not None and left <= cure.poured_at:
             left = None
-        if left is None or cure.peak_due_at > left:
+        until = cure.attend_until
+        if left is None or until is None or until > left:
             gone = f"nobody is in the shop after {_wall(left, cure)}" if left else "nobody is in"
             yield _of_cure(
                 Kind.UNATTENDED_PEAK,
                 cure,
                 max(cure.poured_at, (left or cure.poured_at) - PEAK_LEAD),
                 f"{cure.lift.pour} peaks with nobody in the shop",
-                f"Lift {cure.lift.number} is hottest about {_wall(cure.peak_due_at, cure)}; "
-                f"{gone}. Arrange for somebody to stay.",
+                f"Lift {cure.lift.number} is {_hottest(cure)}; {gone}. Arrange for somebody to "
+                "stay.",
             )
+
+
+def _hottest(cure: Cure) -> str:
+    about = cure.peak_best_at or cure.attend_until
+    if about is None or cure.attend_until is None:
+        return "hottest nobody knows when"
+    words = f"hottest about {_wall(about, cure)}"
+    late = cure.attend_until
+    return words if late == about else f"{words}, perhaps as late as {_wall(late, cure)}"
+
+
+def _curing_until(only: Ids) -> dict[int, datetime]:
+    """Return when the last casting of each open order that cures is expected to be ready."""
+    narrow: dict[str, object] = {"order__status": OrderStatus.OPEN, "status": PourStatus.CURING}
+    if only is not None:
+        narrow["order__in"] = only
+    ends: dict[int, datetime] = {}
+    for one in running(**narrow):
+        at = one.expected_at
+        if at is not None:
+            ends[one.pour.order_id] = max(at, ends.get(one.pour.order_id, at))
+    return ends
 
 
 def orders_late(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     """An order whose day has passed, or whose confirmed plan ends after it."""
     rows = ToolOrder.objects.filter(status=OrderStatus.OPEN).annotate(
-        ends_at=Max(
-            "pours__lifts__cure__demould_due_at", filter=Q(pours__status=PourStatus.CURING)
-        ),
         steps_end=Max("pours__steps__planned_end"),
         lifts_end=Max("pours__lifts__planned_end"),
         planned_at=Max("pours__lifts__portions__batch__plan__confirmed_at"),
     )
     if only is not None:
         rows = rows.filter(pk__in=only)
+    curing_until = _curing_until(only)
     for order in rows.select_related("site").order_by(F("due_on"), "pk"):
         due_end = clock.day_end(order.due_on, order.site)
-        ends = max(filter(None, (order.ends_at, order.steps_end, order.lifts_end)), default=None)
+        known = (curing_until.get(order.pk), order.steps_end, order.lifts_end)
+        ends = max(filter(None, known), default=None)
         told_at, title = due_end, f"Order {order.number} is past its day"
         words = f"Order {order.number} was due on {order.due_on} and is open."
         if ends is not None and ends > due_end and order.planned_at is not None:
@@ -293,6 +332,8 @@ SOURCES: dict[str, Source] = {
 }
 
 
+CLOCKED = (Kind.CURE_COMPLETE, Kind.NEXT_LIFT_OPENS)
+"""Kinds that say that something may be done by a clock."""
 UNHURRIED = (Kind.LOT_EXPIRES, Kind.TOOL_DUE, Kind.ORDER_LATE)
 """Kinds that look at much and are told to the day: read every few minutes, not every round."""
 
@@ -305,4 +346,10 @@ def all_wanted(now: datetime, kinds: Collection[str] = tuple(SOURCES)) -> dict[s
 def still_due(kind: str, subjects: Collection[str], now: datetime) -> set[str]:
     """Return those of some subjects that still ask to be told by now, read afresh."""
     ids = {int(subject.partition(":")[2]) for subject in subjects}
-    return {one.subject for one in SOURCES[kind](now, ids) if one.due_at <= now}
+    return {one.subject for one in SOURCES[kind](now, ids) if one.due_at <= now and one.sure}
+
+
+def not_sure(kind: str, subjects: Collection[str], now: datetime) -> set[str]:
+    """Return those of some subjects whose clock must first be asked again, read afresh."""
+    ids = {int(subject.partition(":")[2]) for subject in subjects}
+    return {one.subject for one in SOURCES[kind](now, ids) if not one.sure}

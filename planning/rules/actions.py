@@ -16,6 +16,14 @@ from planning.rules.models import PlanningRules
 from shared.errors import Invalid, ShopError
 
 
+class Unchanged:
+    """What is left as it is, where None is a value."""
+
+
+UNCHANGED = Unchanged()
+COLDEST_NIGHT_C, WARMEST_NIGHT_C = -20, 40
+
+
 class RulesChanged(ShopError):
     """Rules that somebody else has changed meanwhile."""
 
@@ -114,6 +122,7 @@ def keep_rules(
     values: Mapping[str, Any],
     freeze_hours: Decimal | None = None,
     own_times: bool | None = None,
+    night_c: Decimal | Unchanged | None = UNCHANGED,
     seen: int | None = None,
     where: str = "",
 ) -> PlanningRules:
@@ -168,8 +177,24 @@ def keep_rules(
         rules.freeze_hours = freeze_hours
     if own_times is not None:
         rules.own_times = own_times
+    if not isinstance(night_c, Unchanged):
+        rules.night_c = _sensible_night_c(night_c)
     rules.values = to_plain(changed)
     rules.version = F("version") + 1
     rules.save()
     rules.refresh_from_db()
     return rules
+
+
+def _sensible_night_c(night_c: Decimal | None) -> Decimal | None:
+    if night_c is not None and not COLDEST_NIGHT_C <= night_c <= WARMEST_NIGHT_C:
+        raise Invalid.one(
+            "night_c",
+            "out_of_range",
+            f"Coldest at night is {night_c} °C; it must be {COLDEST_NIGHT_C} to "
+            f"{WARMEST_NIGHT_C} °C.",
+            value=night_c,
+            limit=f"{COLDEST_NIGHT_C} to {WARMEST_NIGHT_C}",
+            unit="°C",
+        )
+    return night_c

@@ -9,7 +9,13 @@ from typing import Any
 from django import forms
 
 from planning.core.problem import Settings
-from planning.rules.actions import RULES, Rule, settings_of
+from planning.rules.actions import (
+    COLDEST_NIGHT_C,
+    RULES,
+    WARMEST_NIGHT_C,
+    Rule,
+    settings_of,
+)
 from planning.rules.models import PlanningRules
 
 WHOLE = {
@@ -31,7 +37,11 @@ class RulesForm(forms.Form):
         settings = settings_of(rules)
         initial = {name: getattr(settings, name) for name in RULES}
         initial |= {name: _time_of(initial[name]) for name in CLOCK}
-        own = {"freeze_hours": rules.freeze_hours, "own_times": rules.own_times}
+        own = {
+            "freeze_hours": rules.freeze_hours,
+            "own_times": rules.own_times,
+            "night_c": rules.night_c,
+        }
         super().__init__(data, initial={**initial, **own, "seen": rules.version})
         usual = {field.name: field.default for field in fields(Settings)}
         for name, rule in RULES.items():
@@ -49,6 +59,16 @@ class RulesForm(forms.Form):
             required=False,
             help_text="A step is planned as long as it took here, once three are recorded; each "
             "route's page says how long and why. Usual: yes.",
+        )
+        self.fields["night_c"] = forms.DecimalField(
+            label="Coldest at night, °C",
+            required=False,
+            min_value=COLDEST_NIGHT_C,
+            max_value=WARMEST_NIGHT_C,
+            max_digits=4,
+            decimal_places=1,
+            help_text="Where nobody read the air of the shop for hours, castings are timed as if "
+            "it had been as cold as this. Empty: 8 K below the temperature expected.",
         )
         self.fields["seen"] = forms.IntegerField(required=False, widget=forms.HiddenInput)
 

@@ -25,6 +25,7 @@ def planning_rules(request: HttpRequest) -> HttpResponse:
                 values=form.values(),
                 freeze_hours=form.cleaned_data["freeze_hours"],
                 own_times=form.cleaned_data["own_times"],
+                night_c=form.cleaned_data["night_c"],
                 seen=form.cleaned_data["seen"],
             )
         except RulesChanged as error:

@@ -63,11 +63,27 @@ class RulesSerializer(StrictModelSerializer):
     own_times = fields.YesNoField(
         required=False, help_text="Plan steps with the hands-on times the shop has recorded."
     )
+    night_c = fields.DecimalField(
+        max_digits=4,
+        decimal_places=1,
+        required=False,
+        allow_null=True,
+        help_text="Coldest the shop gets at night, °C; null: 8 K below the temperature expected.",
+    )
     about = serializers.SerializerMethodField()
 
     class Meta:
         model = PlanningRules
-        fields = ["id", "site", "freeze_hours", "own_times", "settings", "about", "etag"]
+        fields = [
+            "id",
+            "site",
+            "freeze_hours",
+            "own_times",
+            "night_c",
+            "settings",
+            "about",
+            "etag",
+        ]
         read_only_fields = ["id", "site", "about", "etag"]
 
     @extend_schema_field(OpenApiTypes.OBJECT)

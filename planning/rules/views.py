@@ -38,5 +38,6 @@ class RulesViewSet(
             values=values.get("settings", {}),
             freeze_hours=values.get("freeze_hours"),
             own_times=values.get("own_times"),
+            night_c=values.get("night_c", rules.UNCHANGED),
             where="settings/",
         )

@@ -165,11 +165,12 @@ def _stands_on(pour: Pour) -> str | None:
 
 
 def _cure_min(pour: Pour) -> int | None:
-    """The time the running cure clock gives, once the last lift is poured."""
+    """The time the running cure clock gives, once the last lift is poured and it is known."""
     stands = standing_of(pour, pour.lifts.all())
-    if stands is None or stands.ready_at is None:
+    ends = None if stands is None else stands.expected_at
+    if stands is None or ends is None:
         return None
-    return max(1, math.ceil((stands.ready_at - stands.top.poured_at).total_seconds() / 60))
+    return max(1, math.ceil((ends - stands.top.poured_at).total_seconds() / 60))
 
 
 def _step(step: PourStep, known: Mapping[str, Pace]) -> given.Step:

@@ -226,7 +226,7 @@ def _printed_tasks(
         if not lifts or not all(batches and batches <= kept for batches in feeding):
             continue
         stands = standing_of(pour, lifts)
-        ready = now if stands is None else stands.latest.demould_due_at
+        ready = now if stands is None else stands.expected_at or now
         after = [step for step in pour.steps.all() if step.phase == Phase.AFTER]
         for step in sorted(after, key=lambda step: step.order):
             if step.done_at is not None:

@@ -9,10 +9,17 @@ from zoneinfo import ZoneInfo
 
 from planning.batch_sheets.queries import batches_of, sheet
 from planning.batches.models import Batch, BatchStatus
+from planning.clocks.models import Waits
 from planning.clocks.standing import Standing, running
 from shared.access.models import Site
 from shop import stores
 
+WAITING = {
+    Waits.COOL_READING: "Measure its face",
+    Waits.OUT_OF_OVEN: "In the oven",
+    Waits.STALLED: "Warm the casting",
+    Waits.NOT_KNOWN: "Leave it alone",
+}
 OVER = (BatchStatus.POURED, BatchStatus.SCRAPPED, BatchStatus.CANCELLED)
 
 
@@ -116,15 +123,19 @@ def _curing_row(one: Standing, now: datetime) -> dict[str, Any]:
         "lift": top.lift.number,
         "place": "" if top.lift.place is None else top.lift.place.name,
         "poured_at": top.poured_at,
-        "peak_due_at": top.peak_due_at,
-        "peak_passed": (top.peak_passed_at or top.peak_due_at) <= now,
+        "peak_due_at": top.peak_best_at or top.attend_until,
+        "attend_until": top.attend_until,
+        "peak_passed": top.peak_passed_at is not None
+        or (top.attend_until is not None and top.attend_until <= now),
         "opens_at": one.opens_at,
         "closes_at": one.closes_at,
         "no_window": one.no_window,
         "ready_at": one.ready_at,
+        "waits_for": one.waits_for,
+        "expected_at": one.expected_at,
         "above": one.next_lift,
         "rest_open": one.rest_open,
-        "basis": one.latest.basis,
+        "basis": one.last.basis,
         "state": state,
         "words": words,
         "next_at": next_at,
@@ -132,16 +143,26 @@ def _curing_row(one: Standing, now: datetime) -> dict[str, Any]:
 
 
 def _state(one: Standing, now: datetime) -> tuple[str, str, datetime]:
-    if one.ready_at is not None:
-        if one.may_demould(now):
-            return "due", "May be demoulded", one.ready_at
-        return "curing", "Leave it alone", one.ready_at
+    if not one.awaits_lift:
+        return _state_of_full(one, now)
     what = "the rest, not planned yet" if one.rest_open else f"lift {one.top.lift.number + 1}"
     if not one.may_pour_over(now):
-        return "curing", f"Too early for {what}", one.opens_at
+        return "curing", f"Too early for {what}", one.opens_at or one.top.poured_at
     if not one.still_bonds(now):
-        assert one.closes_at is not None
-        return "missed", "Recoat window closed: abrade and clean first", one.closes_at
+        closed_at = one.closes_at or one.top.poured_at
+        return "missed", "Recoat window closed: abrade and clean first", closed_at
     words = f"{what[0].upper()}{what[1:]}"
     words = f"{words}: may go on" if one.rest_open else f"{words} may go on"
-    return "open_now", words, one.closes_at or one.opens_at
+    return "open_now", words, one.closes_at or one.top.poured_at
+
+
+def _state_of_full(one: Standing, now: datetime) -> tuple[str, str, datetime]:
+    """Return the state of a casting of which every lift is poured."""
+    at = one.expected_at or one.top.poured_at
+    if one.may_demould(now):
+        return "due", "May be demoulded", at
+    if one.waits_for and at <= now:
+        return "due", WAITING[Waits(one.last.waits_for)], at
+    if one.ready_at is not None and one.ready_at <= now:
+        return "curing", "Its clock is being worked out", at
+    return "curing", "Leave it alone", at

@@ -376,7 +376,7 @@ def _poured(entry: BatchEntry, passing: Passing) -> BatchEntry:
         batch.save(update_fields=["status", "poured_at", "version"])
     kept = _kept(entry, verdict, {portion.lift.pour_id for portion in portions})
     pouring.tell_missing(entry, missing)
-    pouring.start_clocks(portions)
+    pouring.start_clocks(portions, entry.recorded_at)
     return kept
 
 

@@ -10,7 +10,8 @@ from typing import Any
 from planning.batch_sheets.mix_heat import mix_heat
 from planning.batches.models import Batch, BatchEntry, BatchPortion, EntryKind, Lift
 from planning.clocks.deadline import deadline_of
-from planning.clocks.standing import standing
+from planning.clocks.standing import Standing, asked_now
+from planning.clocks.words import AGAIN, NO_OPENING
 from planning.core.casting import pour_gate
 from planning.core.casting.pour_gate import CanInPot, Hindrance, TargetLift, Underneath
 from planning.pours.models import Pour, PourStatus, PourStep
@@ -68,7 +69,7 @@ def hindrances_of(
             at=at,
             pour_at=at + timedelta(minutes=info.mix_min) if is_contact else at,
             cans=_cans(batch),
-            lifts=_lifts(portions),
+            lifts=_lifts(portions, at),
             ratio_off_percent=ratio_off_percent(batch),
             ratio_tolerance_percent=float(info.ratio_tolerance_percent),
             pour_by=None if batch.contact_at is None else deadline_of(batch).pour_by,
@@ -175,7 +176,7 @@ def _cans(batch: Batch) -> tuple[CanInPot, ...]:
     )
 
 
-def _lifts(portions: Sequence[BatchPortion]) -> tuple[TargetLift, ...]:
+def _lifts(portions: Sequence[BatchPortion], at: datetime) -> tuple[TargetLift, ...]:
     lifts = list(
         Lift.objects.filter(portions__in=portions)
         .select_related("pour__stands_on__order", "pour__order")
@@ -190,7 +191,7 @@ def _lifts(portions: Sequence[BatchPortion]) -> tuple[TargetLift, ...]:
         TargetLift(
             str(lift),
             tuple(step.name for step in steps.get(lift.pour_id, ()) if _is_open(step, lift)),
-            _underneath(lift, steps.get(lift.pour_id, ())),
+            _underneath(lift, steps.get(lift.pour_id, ()), at),
         )
         for lift in lifts
     )
@@ -203,34 +204,51 @@ def _is_open(step: PourStep, lift: Lift) -> bool:
     return step.phase == Phase.BEFORE or step.order == lift.number
 
 
-def _underneath(lift: Lift, steps: Iterable[PourStep]) -> tuple[Underneath, ...]:
+def _underneath(lift: Lift, steps: Iterable[PourStep], at: datetime) -> tuple[Underneath, ...]:
     found = []
     if lift.number > 1:
-        found.append(_lift_below(lift, steps))
+        found.append(_lift_below(lift, steps, at))
     carrier = lift.pour.stands_on
     if carrier is not None and carrier.status != PourStatus.CANCELLED:
-        found.append(_half_below(carrier))
+        found.append(_half_below(carrier, at))
     return tuple(found)
 
 
-def _lift_below(lift: Lift, steps: Iterable[PourStep]) -> Underneath:
+def _lift_below(lift: Lift, steps: Iterable[PourStep], at: datetime) -> Underneath:
     name = f"{lift.pour} lift {lift.number - 1}"
-    stands = standing(lift.pour)
+    stands = asked_now(lift.pour, at)
     if stands is None or stands.top.lift.number < lift.number - 1:
         return Underneath(name, False)
     abraded = any(
         step.phase == Phase.BETWEEN and step.order == lift.number and step.done_at is not None
         for step in steps
     )
-    return Underneath(name, True, stands.opens_at, stands.closes_at, abraded)
+    # Where it is not known to bond, it counts as a surface that does not.
+    closes_at = stands.closes_at or stands.top.poured_at
+    opens_at, open_now = stands.opens_at, stands.may_pour_over(at)
+    waits = _waits(stands, opens_at, open_now, at, NO_OPENING)
+    return Underneath(name, True, opens_at, closes_at, abraded, waits)
 
 
-def _half_below(carrier: Pour) -> Underneath:
+def _waits(
+    stands: Standing, due: datetime | None, open_now: bool, at: datetime, unknown: str
+) -> str:
+    """Return why it is not open although no time to come says so."""
+    if due is None:
+        return AGAIN if stands.is_asked_again else unknown or AGAIN
+    return AGAIN if due <= at and not open_now else ""
+
+
+def _half_below(carrier: Pour, at: datetime) -> Underneath:
     if carrier.status not in CAST:
         return Underneath(str(carrier), False)
-    stands = standing(carrier)
+    stands = asked_now(carrier, at)
     off = stands is None or carrier.status == PourStatus.DEMOULDED
-    return Underneath(str(carrier), True, None if off or stands is None else stands.ready_at)
+    if off or stands is None:
+        return Underneath(str(carrier), True)
+    ready_at, ready = stands.ready_at, stands.may_demould(at)
+    waits = _waits(stands, ready_at, ready, at, stands.waits_for)
+    return Underneath(str(carrier), True, ready_at, waits_for=waits)
 
 
 def _surface(batch: Batch) -> tuple[float | None, float | None]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from decimal import Decimal
 
 from planning.batches.models import BatchEntry, BatchPortion, EntryKind, Lift
@@ -88,11 +89,11 @@ def tell_missing(entry: BatchEntry, missing: Mapping[int, Decimal]) -> None:
         short.save()
 
 
-def start_clocks(portions: Sequence[BatchPortion]) -> None:
+def start_clocks(portions: Sequence[BatchPortion], now: datetime) -> None:
     """Start the clock of each lift whose last portion is in."""
     for lift in Lift.objects.filter(portions__in=portions).select_related("pour__order__site"):
         rows = list(lift.portions.values_list("kg", "lost_kg", "poured_at"))
         whole = sum(kg - lost for kg, lost, _ in rows) >= lift.mass_kg - Decimal("0.001")
         times = [at for *_, at in rows if at is not None]
         if whole and len(times) == len(rows):
-            clocks.start_clock(lift=lift, poured_at=max(times))
+            clocks.start_clock(lift=lift, poured_at=max(times), now=now)

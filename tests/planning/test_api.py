@@ -173,7 +173,10 @@ def test_temperatures_move_the_clock_and_come_back(planned, technician, now):
         response = technician.post("/api/v1/temperatures", body)
         assert response.status_code == 201, response.json()
         moved = technician.get(f"/api/v1/cures/{cure.pk}").json()
-    assert moved["demould_due_at"] > cure.demould_due_at.isoformat()
+    assert moved["cured_due_at"] > cure.cured_due_at.isoformat()
+    assert moved["demould_due_at"] is None
+    assert moved["waits_for"] == "cool_reading"
+    assert not moved["may_demould"]
 
 
 def test_a_step_of_a_route_is_of_half_a_unless_it_says_otherwise(planner):

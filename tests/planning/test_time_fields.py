@@ -1,6 +1,7 @@
 """No time in any call of the API without its bound."""
 
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,8 @@ from drf_spectacular.generators import SchemaGenerator
 
 from planning.batches.models import Batch, Lift
 from planning.clocks.actions import start_clock
-from planning.clocks.models import Cure
+from planning.clocks.models import Cure, OvenStay
+from planning.clocks.ovens import into_oven
 from planning.pours.models import PourStep
 from shop.models import Container, Location, Mixer, Outage, PurchaseOrder, StorageSpell
 from tests.callers import caller, make_user
@@ -40,6 +42,10 @@ OWN_ORDER = {
     "test_what_is_over_or_years_ahead_is_refused",
     "movements happened_at": "shop/ledger/test_actions.py::"
     "test_nothing_happens_to_a_container_before_it_came_in",
+    "oven-stays at": "planning/clocks/test_ovens.py::"
+    "test_a_casting_goes_in_after_it_was_poured_and_comes_out_after_it_went_in",
+    "oven-stays/{id}/outs at": "planning/clocks/test_ovens.py::"
+    "test_a_casting_goes_in_after_it_was_poured_and_comes_out_after_it_went_in",
     "purchase-orders/{id}/receipts received_at": "shop/purchasing/test_views.py::"
     "test_goods_do_not_come_before_they_were_ordered",
     "receipts received_at": "a delivery follows nothing that is on record",
@@ -107,6 +113,7 @@ ROWS = {
     "containers": Container,
     "cures": Cure,
     "outages": Outage,
+    "oven-stays": OvenStay,
     "purchase-orders": PurchaseOrder,
     "steps": PourStep,
     "storage-spells": StorageSpell,
@@ -120,6 +127,9 @@ def admin(planned, shop_site):
     planned()
     lift = Lift.objects.get()
     start_clock(lift=lift, poured_at=lift.planned_end)
+    into_oven(
+        pour=lift.pour, set_c=Decimal(40), at=lift.planned_end, now=lift.planned_end, key="stay"
+    )
     make_order(shop_site)
     StorageSpell.objects.create(
         location=Location.objects.filter(site=shop_site).first(), starts_at=NOW - 2 * HOUR,

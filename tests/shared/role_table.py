@@ -131,11 +131,16 @@ TABLE: dict[tuple[str, str], str] = {
         "POST",
     ),
     **rows("batches", "batches/{}/photos/{}", "GET"),
-    **rows("cures", "cures cures/{} demouldings/{}", "GET"),
+    **rows("cures", "cures cures/{} demouldings/{} oven-stays/{}", "GET"),
     **rows("cures", "cures/{}/peaks demouldings/{}/photos", "POST"),
     **rows("cures", "demouldings/{}/photo", "GET"),
-    **rows("cures", "temperatures demouldings"),
-    **rows("cures", "temperatures/bulk temperatures/{}/withdrawals", "POST"),
+    **rows("cures", "temperatures demouldings oven-stays"),
+    **rows(
+        "cures",
+        "temperatures/bulk temperatures/{}/withdrawals oven-stays/{}/outs "
+        "oven-stays/{}/withdrawals",
+        "POST",
+    ),
     **rows(
         "reminders", "reminders reminders/{} reminder-deliveries reminder-deliveries/{}", "GET"
     ),

@@ -29,7 +29,9 @@ ROW_OF = {
     "batch-photo": "planning.BatchEntry", "order-cancel": "planning.ToolOrder",
     "pour": "planning.Pour", "pour-temperature": "planning.Pour",
     "pour-peak": "planning.Pour", "pour-new-plan": "planning.Pour",
-    "pour-lower": "planning.Pour", "pour-demould": "planning.Pour",
+    "pour-lower": "planning.Pour", "pour-oven": "planning.Pour",
+    "pour-oven-out": "planning.Pour", "pour-oven-wrong": "planning.Pour",
+    "pour-demould": "planning.Pour",
     "demould-photo": "planning.Demould", "pour-step-sign": "planning.PourStep",
     "step-photo": "planning.PourStep", "container": "shop.Container", "lot": "shop.Lot",
     "lot-certificate": "shop.Lot", "lot-deed": "shop.Lot", "count": "shop.CycleCount",
@@ -49,7 +51,7 @@ OF_ONESELF = {"notice-away"}
 OF_PEOPLE = {"person", "set-company-roles", "set-password", "issue-token", "revoke-token"}
 """Pages of people who sign in; `test_access.py` asks who may see whom."""
 PARTS = {"deed": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1,
-         "slug": "mixers", "reading": 1}  # fmt: skip
+         "slug": "mixers", "reading": 1, "stay": 1}  # fmt: skip
 
 
 def named(patterns: list) -> Iterator[tuple[str, object, set[str]]]:

@@ -43,6 +43,7 @@ OWNED = {
     "shop.ToolEvent": "tool__site",
     "planning.Cure": "lift__pour__order__site",
     "planning.Demould": "pour__order__site",
+    "planning.OvenStay": "pour__order__site",
     "planning.Pour": "order__site",
     "planning.PourStep": "pour__order__site",
     "planning.DeliveryItem": "delivery__site",
@@ -128,6 +129,7 @@ def test_the_links_are_found():
     named = {(template.removeprefix("/api/v1/"), way[-1]) for _, template, way, _ in LINKS}
     assert named >= {
         ("temperatures", "pour"), ("temperatures/bulk", "pour"), ("demouldings", "pour"),
+        ("oven-stays", "pour"),
         ("shifts", "person"), ("day-changes", "person"), ("plan-trials", "plan"),
         ("tools", "replaces"), ("tools", "location"), ("tools/{}", "location"),
         ("storage-spells", "location"), ("movements", "container"), ("recalls", "lot"),

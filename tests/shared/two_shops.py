@@ -12,7 +12,7 @@ from django.conf import settings
 from django.core.management import call_command
 
 from planning.batches.models import BatchEntry
-from planning.clocks.models import TemperatureReading
+from planning.clocks.models import OvenStay, TemperatureReading
 from planning.demo import actions as demo
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour
@@ -112,6 +112,9 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
         site=site, where="air", at=now, celsius=21, key=f"two:{site.code}", recorded_at=now
     )
     ToolFamily.objects.create(site=site, code="TWO", name="Two", stated_shots=300)
+    OvenStay.objects.create(
+        pour=pour, set_c=40, in_at=now, key=f"two:{site.code}", recorded_at=now
+    )
     pack = Pack.objects.earliest("pk")
     PurchaseProposal.objects.create(
         site=site, supplier=pack.supplier, material=pack.material, order_on="2026-12-01",

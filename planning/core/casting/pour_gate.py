@@ -40,13 +40,18 @@ class CanInPot:
 
 @dataclass(frozen=True)
 class Underneath:
-    """The lift or half that a lift is poured on; `poured` once all of it is in."""
+    """
+    The lift or half that a lift is poured on; `poured` once all of it is in.
+
+    `waits_for` says in words why it is not open where no time to come does.
+    """
 
     name: str
     poured: bool
     opens_at: datetime | None = None
     closes_at: datetime | None = None
     abraded: bool = False
+    waits_for: str = ""
 
 
 @dataclass(frozen=True)
@@ -194,6 +199,12 @@ def _underneath(lift: TargetLift, below: Underneath, at: datetime) -> Iterator[H
             "lower_not_poured",
             f"{lift.name} goes onto {below.name}, which is not poured.",
             f"Pour {below.name} first.",
+        )
+    elif below.waits_for:
+        yield Hindrance(
+            "lower_not_open",
+            f"{lift.name} goes onto {below.name}, which cannot bear it yet. {below.waits_for}",
+            "Wait until its page says that it can; do not mix before.",
         )
     elif below.opens_at is not None and at < below.opens_at:
         yield Hindrance(

@@ -7,7 +7,7 @@ import pytest
 
 from planning.batches.models import Batch, Lift
 from planning.clocks import actions as clocks
-from planning.clocks import peaks
+from planning.clocks.asking import look
 from planning.clocks.models import Cure
 from planning.reminders.actions import refresh
 from planning.reminders.models import Reminder
@@ -45,34 +45,43 @@ def after(cure, minutes):
     return cure.peak_due_at + timedelta(minutes=minutes)
 
 
-def test_the_plans_clock_holds_where_nothing_was_measured(cure):
-    assert peaks.note_peaks(after(cure, -1)) == 0
-    assert peaks.note_peaks(after(cure, 0)) == 1
+def test_the_careful_time_holds_where_nothing_was_measured(cure):
+    look(cure, after(cure, -1))
+    cure.refresh_from_db()
+    assert cure.peak_passed_at is None
+    over = cure.poured_at + timedelta(hours=4)
+    look(cure, over)
     cure.refresh_from_db()
     assert (cure.peak_passed_at, cure.peak_basis) == (cure.peak_due_at, "computed")
-    assert peaks.note_peaks(after(cure, 5)) == 0
+    assert cure.peak_due_at <= over
 
 
-def test_a_core_that_cools_by_2_k_is_past_its_peak_before_the_clock_says_so(cure):
-    log(cure, (5, "40"), (10, "55"), (12, "53.5"))
+def test_a_core_seen_to_rise_and_to_fall_for_good_is_past_its_peak(cure):
+    log(cure, (5, "30"), (10, "45"), (15, "55"), (20, "53.5"))
     assert cure.peak_passed_at is None, "1.5 K may be the thermometer"
-    log(cure, (14, "53"))
-    assert cure.peak_passed_at == cure.poured_at + timedelta(minutes=14)
-    assert cure.peak_basis == "core of the casting 53.0 °C after 55.0 °C"
+    log(cure, (25, "52.5"), (30, "51"), (35, "49"))
+    assert cure.peak_passed_at == cure.poured_at + timedelta(minutes=35)
+    assert cure.peak_basis == "the core has cooled"
 
 
 def test_a_core_that_still_warms_is_not_past_its_peak_whatever_the_clock_says(cure):
-    minutes = round((after(cure, 10) - cure.poured_at).total_seconds() / 60)
-    log(cure, (10, "40"), (minutes, "60"))
-    assert peaks.note_peaks(after(cure, 11)) == 0
+    late = round((after(cure, 120) - cure.poured_at).total_seconds() / 60)
+    log(cure, (10, "40"), (late, "60"))
     assert Cure.objects.get().peak_passed_at is None
 
 
 def test_a_cooler_shop_takes_a_computed_peak_back(cure):
-    peaks.note_peaks(after(cure, 0))
+    over = cure.poured_at + timedelta(hours=4)
+    look(cure, over)
+    cure.refresh_from_db()
     due = cure.peak_due_at
-    row = {"key": "a", "at": cure.poured_at, "celsius": Decimal(10), "where": "air"}
-    clocks.log_temperatures(site_id=cure.lift.pour.order.site_id, rows=[row], now=due)
+    assert cure.peak_passed_at == due
+    rows = [
+        {"key": f"a{h}", "at": cure.poured_at + timedelta(hours=h), "celsius": Decimal(8),
+         "where": "air", "confirmed": True}
+        for h in range(4)
+    ]  # fmt: skip
+    clocks.log_temperatures(site_id=cure.lift.pour.order.site_id, rows=rows, now=over)
     cure.refresh_from_db()
     assert cure.peak_due_at > due
     assert cure.peak_passed_at is None
@@ -82,7 +91,7 @@ def test_a_cooler_shop_takes_a_computed_peak_back(cure):
 def reminder(cure):
     """The peak falls after the last one has gone, and people have been told."""
     at = cure.poured_at + timedelta(days=1)
-    Cure.objects.filter(pk=cure.pk).update(peak_due_at=at)
+    Cure.objects.filter(pk=cure.pk).update(attend_until=at)
     refresh(cure.poured_at)
     found = Reminder.objects.get(kind="unattended_peak")
     Reminder.objects.filter(pk=found.pk).update(state="told", told_at=at)
@@ -94,8 +103,8 @@ def test_the_reminder_ends_with_the_peak_and_not_only_with_the_cure(cure, remind
     refresh(after(cure, -1))
     reminder.refresh_from_db()
     assert reminder.state == "told"
-    peaks.note_peaks(after(cure, 0))
-    refresh(after(cure, 1))
+    look(cure, cure.poured_at + timedelta(hours=4))
+    refresh(cure.poured_at + timedelta(hours=4))
     reminder.refresh_from_db()
     assert reminder.state == "over"
     assert Cure.objects.get().done_at is None

@@ -9,12 +9,13 @@ import time_machine
 
 from planning.batches.models import Batch, Lift
 from planning.clocks import actions
+from planning.clocks.asking import look
 from planning.clocks.models import Cure, TemperatureReading
 from planning.core.casting.plausible import Near, from_fahrenheit, question
 from shared.errors import Invalid
 from tests.callers import caller, make_user
 
-TIMES = ("peak_due_at", "next_opens_at", "next_closes_at", "demould_due_at")
+TIMES = ("peak_due_at", "next_opens_at", "next_closes_at", "cured_due_at", "demould_due_at")
 
 
 @pytest.fixture
@@ -124,6 +125,7 @@ def test_of_many_the_odd_one_is_named(cure, tech, later):
 
 
 def test_a_reading_marked_wrong_stays_to_be_seen_and_no_longer_counts(cure, tech, later):
+    look(cure, cure.poured_at + timedelta(hours=1))
     before = times(cure)
     for minutes in range(0, 60, 10):
         at = (cure.poured_at + timedelta(minutes=minutes)).isoformat()
@@ -148,13 +150,13 @@ def test_a_peak_seen_only_by_a_wrong_reading_is_taken_back(cure):
     hot = {"where": "core", "pour": pour, "confirmed": True}
     at = cure.poured_at
     rows = [
-        {"key": "a", "at": at + timedelta(minutes=5), "celsius": Decimal(55), **hot},
-        {"key": "b", "at": at + timedelta(minutes=6), "celsius": Decimal(40), **hot},
+        {"key": f"t{n}", "at": at + timedelta(minutes=5 * n), "celsius": Decimal(c), **hot}
+        for n, c in enumerate((28, 55, 52, 50, 48))
     ]
-    now = at + timedelta(minutes=7)
+    now = at + timedelta(minutes=21)
     kept = actions.log_temperatures(site_id=site, rows=rows, now=now)
     assert Cure.objects.get().peak_passed_at is not None
-    actions.mark_wrong(reading=kept[0], reason="sensor fell out", now=now)
+    actions.mark_wrong(reading=kept[2], reason="sensor fell out", now=now)
     assert Cure.objects.get().peak_passed_at is None
     with pytest.raises(Invalid):
         actions.mark_wrong(reading=kept[1], reason=" ", now=now)

@@ -8,15 +8,16 @@ from django.db.models import F
 from planning.batch_sheets.queries import demoulds_of
 from planning.batches.models import Lift
 from planning.clocks import actions as clocks
+from planning.clocks import asking
 from planning.clocks.models import Cure
 from planning.clocks.standing import running, standing
 from planning.cures import actions
-from planning.cures.page_data import demould_due
 from planning.pours.models import Pour
 from planning.reminders.wanted import cures_complete, lifts_close, lifts_open
 from planning.schedule.core_values import _cure_min
 from planning.today.queries import curing
 from shared.errors import ShopError
+from tests.factories.clocks import ready
 
 HOUR = timedelta(hours=1)
 
@@ -31,21 +32,35 @@ def lifts(take, planned):
 
 
 @pytest.fixture
-def late_below(lifts):
+def late_below(lifts, monkeypatch):
     """Both lifts are poured, and the clock of the lower one runs 5 h longer than the upper's."""
-    lower, upper = (clocks.start_clock(lift=lift, poured_at=lift.planned_end) for lift in lifts)
-    due = upper.demould_due_at + 5 * HOUR
-    Cure.objects.filter(pk=lower.pk).update(demould_due_at=due, basis="the slower one below")
+    lower, _ = (clocks.start_clock(lift=lift, poured_at=lift.planned_end) for lift in lifts)
     pour = Pour.objects.get()
     assert pour.status == "curing"
+    due = ready(pour) + 5 * HOUR
+    slower = {"demould_due_at": due, "waits_for": "", "basis": "the slower one below"}
+    Cure.objects.filter(pk=lower.pk).update(**slower)
+    monkeypatch.setattr(asking, "look", only_of_the_upper(lower.pk))
     return pour, due
+
+
+def only_of_the_upper(lower):
+    """Ask for the lower lift as it stands in its row."""
+
+    def look(cure, now):
+        if cure.pk != lower:
+            return asked(cure, now)
+        return bool(Cure.objects.filter(pk=lower).update(looked_at=now))
+
+    asked = asking.look
+    return look
 
 
 def test_the_latest_clock_of_all_lifts_decides_everywhere(late_below, shop_site):
     pour, due = late_below
     before = due - HOUR
-    assert demould_due(pour) == due
-    assert standing(pour).latest.basis == "the slower one below"
+    assert standing(pour).ready_at == due
+    assert standing(pour).last.basis == "the slower one below"
     (row,) = demoulds_of(shop_site, due.date() + timedelta(days=1), before)
     assert (row["due_at"], row["ready"]) == (due, False)
     (row,) = curing(shop_site, before)
@@ -67,7 +82,7 @@ def test_the_upper_lifts_clock_alone_lets_nothing_be_taken_off(late_below):
 
 def test_a_casting_that_misses_a_lift_is_never_ready(lifts, shop_site):
     cure = clocks.start_clock(lift=lifts[0], poured_at=lifts[0].planned_end)
-    long_after = cure.demould_due_at + 100 * HOUR
+    long_after = cure.cured_due_at + 100 * HOUR
     stands = standing(cure.lift.pour)
     assert stands.ready_at is None
     assert not stands.may_demould(long_after)

@@ -75,7 +75,9 @@ def make_cure(pour, *, number=1, poured_at=NOW - 24 * HOUR, **values):
         "next_closes_at": poured_at + 10 * HOUR,
         "demould_due_at": poured_at + 24 * HOUR,
         "basis": "data sheet times",
+        "looked_at": poured_at + 1000 * HOUR,  # so that no round works it out again
     }
+    usual["attend_until"] = values.get("peak_due_at", usual["peak_due_at"])
     lift = make_lift(pour, number, poured_at)
     return Cure.objects.create(lift=lift, poured_at=poured_at, **usual | values)
 

@@ -14,6 +14,7 @@ from planning.schedule.models import WeekPlan
 from planning.today import queries
 from planning.weigh_in import actions as weigh_in
 from shared.access.models import User
+from tests.factories.clocks import ready
 from tests.factories.floor import sign_off
 
 pytestmark = pytest.mark.django_db
@@ -121,13 +122,17 @@ def test_the_agenda_is_in_the_order_of_the_clock_and_marks_what_is_late(batch, s
 def test_the_hand_over_tells_what_to_do_next(cast, shop_site):
     cure = Cure.objects.get()
     (before,) = queries.curing(shop_site, cure.poured_at)
-    assert (before["state"], before["next_at"]) == ("curing", cure.demould_due_at)
+    assert (before["state"], before["next_at"]) == ("curing", cure.cured_due_at)
     assert not before["peak_passed"]
-    (after,) = queries.curing(shop_site, cure.demould_due_at)
+    (due,) = queries.curing(shop_site, cure.cured_due_at)
+    assert (due["state"], due["words"]) == ("due", "Measure its face")
+    at = ready(cast)
+    (after,) = queries.curing(shop_site, at)
     assert (after["state"], after["words"]) == ("due", "May be demoulded")
 
 
 def test_a_casting_whose_upper_lift_still_cures_is_not_told_as_ready(cast, shop_site):
+    ready(cast)
     lower = Cure.objects.get()
     day = lower.demould_due_at.date()
     assert [row["pour_id"] for row in demoulds_of(shop_site, day)] == [cast.pk]
@@ -135,7 +140,7 @@ def test_a_casting_whose_upper_lift_still_cures_is_not_told_as_ready(cast, shop_
     lift.pk, lift.number = None, 2
     lift.save()
     cure.pk, cure.lift = None, lift
-    cure.demould_due_at = lower.demould_due_at + timedelta(days=2)
+    cure.demould_due_at = cure.looked_at = lower.demould_due_at + timedelta(days=2)
     cure.save()
     assert demoulds_of(shop_site, day, now=lower.demould_due_at + timedelta(hours=1)) == []
     (row,) = demoulds_of(shop_site, day + timedelta(days=2), now=cure.demould_due_at)

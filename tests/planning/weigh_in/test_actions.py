@@ -169,7 +169,7 @@ def test_pouring_starts_the_cure_clock_once(batch):
     assert batch.status == "poured"
     cure = Cure.objects.get()
     assert cure.poured_at == batch.planned_contact + timedelta(minutes=20)
-    assert cure.demould_due_at > cure.poured_at
+    assert cure.cured_due_at > cure.poured_at
     assert cure.lift.pour.status == "curing"
 
 

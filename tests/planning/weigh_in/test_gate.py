@@ -7,11 +7,12 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from planning.batches.models import Batch, BatchEntry, Lift
+from planning.clocks.actions import start_clock
 from planning.clocks.models import Cure
 from planning.cures.actions import demould
 from planning.pours.models import Pour, PourStep
 from planning.weigh_in import actions
-from planning.weigh_in.gate import NotReady, Passing
+from planning.weigh_in.gate import NotReady, Passing, hindrances_of
 from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.models import CastingQuarantine, GateRecord
 from planning.weigh_in.quarantine import release
@@ -19,6 +20,7 @@ from shared.errors import Invalid, ShopError
 from shop.models import Lot, Movement
 from tests.callers import caller
 from tests.conftest import make_user
+from tests.factories.clocks import open_for_next, ready
 from tests.factories.floor import sign_off
 
 LATE = timedelta(minutes=10)
@@ -130,8 +132,8 @@ def test_a_quarantined_casting_is_not_accepted_until_it_is_released_with_a_reaso
     hold(weighed)
     enter(weighed, "contact", late=LATE)
     enter(weighed, "poured", 3, late=LATE)
-    due = Cure.objects.get().demould_due_at
     pour = Pour.objects.get()
+    due = ready(pour)
     values = {"pour": pour, "at": due, "now": due, "verdict": "accept"}
     with pytest.raises(ShopError, match="is in quarantine: "):
         demould(key="d1", **values)
@@ -173,12 +175,34 @@ def test_a_lift_is_not_mixed_for_before_the_one_below_is_poured_and_open(take, p
         poured_at=upper.planned_contact,
         peak_due_at=upper.planned_contact,
         next_opens_at=upper.planned_contact + timedelta(hours=1),
-        demould_due_at=upper.planned_contact + timedelta(days=1),
+        looked_at=upper.planned_contact,
     )
     with pytest.raises(NotReady, match="cannot bear it yet"):
         enter(upper, "contact", passing=BECAUSE)
+    Cure.objects.filter(pk=cure.pk).update(next_opens_at=None)
+    with pytest.raises(NotReady, match="It is not known when it can bear the next lift"):
+        enter(upper, "contact", passing=BECAUSE)
     Cure.objects.filter(pk=cure.pk).update(next_opens_at=upper.planned_contact)
     enter(upper, "contact")
+
+
+def test_a_lift_whose_time_has_come_is_asked_again_before_it_is_poured_over(take, planned):
+    """Its stored time says that it is open; worked out now it is not."""
+    planned(take(depth_mm="60"))
+    lower, upper = Lift.objects.order_by("number")
+    cure = start_clock(lift=lower, poured_at=lower.planned_end)
+    at = lower.planned_end + timedelta(hours=1)
+    Cure.objects.filter(pk=cure.pk).update(next_opens_at=at - timedelta(minutes=5))
+    batch = upper.portions.get().batch
+    for line in batch.lines.all():
+        weigh(batch, line.role, key=f"u{line.pk}")
+    sign_off(batch)
+    found = hindrances_of(batch, "contact", list(batch.portions.all()), at)
+    assert "lower_not_open" in {one.code for one in found}
+    opens_at = open_for_next(lower.pour)
+    assert opens_at > at
+    found = hindrances_of(batch, "contact", list(batch.portions.all()), opens_at)
+    assert "lower_not_open" not in {one.code for one in found}
 
 
 def test_a_can_that_runs_empty_leaves_its_row_open_and_the_pot_pours_what_is_in_it(batch):

@@ -13,6 +13,7 @@ from planning.schedule import actions as plans
 from planning.schedule.models import WeekPlan
 from shop.models import Movement, Reservation
 from tests.conftest import make_user
+from tests.factories.clocks import open_for_next, watch_air
 from tests.factories.floor import sign_off
 
 KG = Decimal("1.2")
@@ -61,11 +62,13 @@ def phone(batch, client, clock):
                 sign_off(batch)
             return self.post("entries", body, key or f"entry-{kind}", batch)
 
-        def pour(self, batch=batch):
+        def pour(self, batch=batch, later=timedelta(0)):
             self.weigh("resin", batch)
             self.weigh("hardener", batch)
-            assert self.enter("contact", batch=batch, key=f"c{batch.pk}").status_code == 201
-            at = batch.planned_pour_end
+            at = batch.planned_contact + later
+            began = self.enter("contact", at, batch=batch, key=f"c{batch.pk}")
+            assert began.status_code == 201, began.content
+            at = batch.planned_pour_end + later
             assert self.enter("poured", at, batch=batch, key=f"p{batch.pk}").status_code == 201
 
         page = client
@@ -119,7 +122,10 @@ def test_what_is_missing_is_planned_and_poured_as_a_lift_of_its_own(batch, phone
     assert rest.mass_kg == pytest.approx(KG, abs=Decimal("0.0001"))
     assert Lift.objects.get(number=1).mass_kg == whole - KG
 
-    phone.pour(rest.portions.get().batch)
+    again = rest.portions.get().batch
+    assert phone.enter("contact", batch=again, key="early").status_code in (409, 422)
+    watch_air(batch.site, cure.poured_at, 2)
+    phone.pour(again, max(timedelta(0), open_for_next(pour) - again.planned_contact))
     pour.refresh_from_db()
     assert pour.status == "curing"
     after = phone.page.get(f"/pours/{pour.pk}/").content.decode()

@@ -10,6 +10,7 @@ from planning.batches.models import Batch, Lift
 from planning.clocks.actions import start_clock
 from planning.cures.actions import demould
 from tests.conftest import make_user
+from tests.factories.clocks import ready
 from tests.factories.shop import make_site
 
 
@@ -86,7 +87,7 @@ def test_a_step_has_one_photo_that_is_never_replaced(caller, batch):
 
 def test_a_castings_photo_and_no_other_sites_eyes(caller, batch, client):
     cure = start_clock(lift=Lift.objects.get(), poured_at=batch.planned_pour_end)
-    at = cure.demould_due_at
+    at = ready(cure.lift.pour)
     record = demould(pour=cure.lift.pour, key="k", at=at, now=at, verdict="accept")
     first = caller.send(f"demouldings/{record.pk}/photos", file=picture())
     assert first.status_code == 201, first.content

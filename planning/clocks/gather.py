@@ -1,0 +1,129 @@
+"""From rows to a `PouredLift`: everything that the clocks of one lift are asked with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.db.models import Q
+
+from planning.batches.models import BatchEntry, Lift
+from planning.clocks.models import Cure, OvenStay, TemperatureReading
+from planning.clocks.readings import counting
+from planning.core.casting import clock_types as core
+from planning.core.casting.clock_types import Planned, PouredLift, Reading
+from planning.core.casting.faces import AIR_TOP, INSULATED, Face, tool_side
+from planning.pours.models import ToolSide
+from planning.rules.models import PlanningRules
+from planning.system_data import system_data
+from shop import stores
+
+BEFORE = timedelta(hours=4, minutes=30)
+"""Air read at most so long before pouring is passed on: a longer gap is a hole anyway."""
+LONGEST = timedelta(days=14)
+"""As far as the core's surroundings reach."""
+OWN = ("surface", "core")
+SIDES = {ToolSide.METAL: "metal", ToolSide.BOARD: "board", ToolSide.INSULATED: "foam"}
+
+
+def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
+    """
+    Gather what the clocks of a poured lift are asked with at a moment.
+
+    A sensor in or on a casting belongs to the lift that was the highest when it was read. The
+    number of queries is fixed.
+    """
+    above = _covered_at(lift)
+    base, known = _base(lift)
+    hour = _hours_from(poured_at)
+    return PouredLift(
+        system=system_data(stores.system(lift.pour.system_id)),
+        depth_mm=float(lift.depth_mm),
+        base=base,
+        base_known=known,
+        top=AIR_TOP,
+        now_h=max(0.0, hour(now)),
+        expected_c=float(lift.expected_c),
+        readings=tuple(
+            Reading(
+                hour(row.at),
+                float(row.celsius),
+                row.where,
+                float(row.height_mm)
+                if row.where == core.CORE and row.height_mm is not None
+                else None,
+            )
+            for row in readings_of(lift, poured_at, above)
+        ),
+        night_c=_night_c(lift.pour.order.site_id),
+        mix_c=_mix_c(lift, poured_at),
+        stays=tuple(
+            core.OvenStay(
+                hour(stay.in_at),
+                float(stay.set_c),
+                None if stay.out_at is None else hour(stay.out_at),
+            )
+            for stay in _stays(lift, poured_at)
+        ),
+        planned=Planned(
+            float(lift.expected_c),
+            lift.attend_min / 60 or None,
+            lift.gap_least_min / 60 or None,
+            lift.gap_greatest_min / 60 or None,
+        ),
+    )
+
+
+def readings_of(
+    lift: Lift, poured_at: datetime, above: datetime | None = None
+) -> list[TemperatureReading]:
+    """Return the temperatures that bear on a lift: its own, and the site's air about then."""
+    until = poured_at + LONGEST
+    around = Q(where="air", at__gte=poured_at - BEFORE) | Q(where="oven", at__gte=poured_at)
+    own = Q(where__in=OWN, at__gte=poured_at)
+    if above is not None:
+        own &= Q(at__lt=above)
+    rows = counting().filter(site_id=lift.pour.order.site_id, at__lte=until)
+    return list(rows.filter(Q(pour=None, where="air", at__gte=poured_at - BEFORE)
+                            | (Q(pour=lift.pour_id) & (around | own))))  # fmt: skip
+
+
+def _hours_from(start: datetime) -> Callable[[datetime], float]:
+    return lambda at: (at - start).total_seconds() / 3600
+
+
+def _covered_at(lift: Lift) -> datetime | None:
+    """Return when the next lift was poured over it."""
+    rows = Cure.objects.filter(lift__pour=lift.pour_id, lift__number__gt=lift.number)
+    return rows.order_by("lift__number").values_list("poured_at", flat=True).first()
+
+
+def _base(lift: Lift) -> tuple[Face, bool]:
+    """Return the face a lift stands on, and whether it is known: cured resin is not."""
+    side = SIDES.get(ToolSide(lift.pour.tool_side))
+    if lift.number > 1 or side is None:
+        return INSULATED, False
+    return tool_side(side), True
+
+
+def _night_c(site_id: int) -> float | None:
+    rows = PlanningRules.objects.filter(site_id=site_id).values_list("night_c", flat=True)
+    found = rows.first()
+    return None if found is None else float(found)
+
+
+def _mix_c(lift: Lift, poured_at: datetime) -> float | None:
+    """Return the mean of the temperatures last read of each mix that went into a lift."""
+    rows = BatchEntry.objects.filter(batch__portions__lift=lift, at__lte=poured_at)
+    last: dict[int, float] = {}
+    for entry in rows.order_by("at", "pk"):
+        given = entry.facts.get("mix_c")
+        if given not in (None, ""):
+            last[entry.batch_id] = float(Decimal(str(given)))
+    return sum(last.values()) / len(last) if last else None
+
+
+def _stays(lift: Lift, poured_at: datetime) -> Sequence[OvenStay]:
+    rows = OvenStay.objects.filter(pour=lift.pour_id, wrong_at__isnull=True)
+    return list(rows.filter(Q(out_at__isnull=True) | Q(out_at__gt=poured_at)))
