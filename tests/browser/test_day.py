@@ -9,6 +9,7 @@ from planning.clocks.models import Cure
 from planning.cures.models import Demould
 from planning.pours.models import PourStep
 from tests.browser import steps
+from tests.factories.clocks import ready
 from tests.factories.floor import sign_off
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -101,7 +102,7 @@ def test_a_day_from_the_sheet_to_the_demoulded_casting(planned_batch, open_page,
 
     page.goto("/today/?who=all")
     assert page.get_by_text("Leave it alone").is_visible()
-    clock.move_to(cure.demould_due_at + timedelta(minutes=10))
+    clock.move_to(ready(cure.lift.pour) + timedelta(minutes=10))
     page.goto(f"/pours/{cure.lift.pour_id}/#demould")
     page.locator("#demould").get_by_label("Accept").tap()
     page.locator("#demould").get_by_label("Hardness, Shore D").fill("82")

@@ -11,6 +11,7 @@ from planning.pours.models import Pour
 from planning.pours.steps import sign_step
 from tests.browser import steps
 from tests.browser.conftest import EARLY
+from tests.factories.clocks import ready
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -61,8 +62,7 @@ def prepare(page, pour, clock, by_touch):
 
 
 def take_off(page, pour, clock, word):
-    cure = Cure.objects.get(lift__pour=pour)
-    clock.move_to(cure.demould_due_at + timedelta(minutes=10))
+    clock.move_to(ready(pour) + timedelta(minutes=10))
     page.goto(f"/pours/{pour.pk}/?now#demould")
     page.locator("#demould").get_by_label("Accept").tap()
     page.locator("#demould").get_by_label("Hardness, Shore D").fill("82")

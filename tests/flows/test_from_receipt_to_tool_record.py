@@ -85,13 +85,16 @@ def test_from_receipt_to_tool_record_and_back(shop):
 
     poured = weigh_and_pour(technician, batch)
     cure = one(technician.get(f"cures?lift__pour={order['pours'][0]['id']}"))
-    assert datetime.fromisoformat(cure["demould_due_at"]) < datetime.now(UTC)
+    assert datetime.fromisoformat(cure["cured_due_at"]) < datetime.now(UTC)
+    assert (cure["waits_for"], cure["may_demould"]) == ("cool_reading", False)
 
     reminder = until(lambda: told(technician, poured))
     assert reminder["failed"] == 0
     mails = until(lambda: mails_about(shop, order["number"]))
     assert len(mails) == len(set(mails)), "each message went out once"
 
+    cool = {"where": "surface", "pour": order["pours"][0]["id"], "celsius": "24.0"}
+    technician.post("temperatures", {"site": "DEMO", "at": datetime.now(UTC).isoformat(), **cool})
     technician.post(
         "demouldings",
         {"pour": order["pours"][0]["id"], "verdict": "accept", "hardness_shore_d": "82.0"},
