@@ -146,9 +146,10 @@ class _Asked:
             return False
 
     def as_it_is(self) -> _Outcome:
-        """Return how the week comes off unchanged: the best of two tries and of the plan."""
+        """Return how the week comes off unchanged; the best of two tries where it is late."""
         seed = self.problem.limits.seed
-        tries = [self._outcome(self.problem, s) for s in (seed, seed + 1)]
+        seeds = (seed, seed + 1) if self.due else (seed,)
+        tries = [self._outcome(self.problem, s) for s in seeds]
         planned = max(t.planned for t in tries)
         return _Outcome(
             planned,
