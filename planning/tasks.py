@@ -28,6 +28,11 @@ SCHEDULE: dict[str, dict[str, Any]] = {
         # A round that waited this long in the queue has been overtaken by the next.
         "options": {"expires": 60},
     },
+    "send reminders that are due": {
+        "task": "planning.tasks.send_reminders",
+        "schedule": float(getattr(settings, "REMINDER_SEND_S", 5)),
+        "options": {"expires": 10},
+    },
     "forget old messages": {
         "task": "planning.tasks.forget_old_messages",
         "schedule": 24 * 3600.0,
@@ -98,6 +103,14 @@ def look_at_clocks() -> int:
         done = look_at_waiting(clock.now())
         count += done
     return count
+
+
+@shared_task(name="planning.tasks.send_reminders")
+def send_reminders() -> int:
+    """Tell and send what is due already, without going round."""
+    from planning.reminders.sweep import database_clock, send_now
+
+    return send_now(database_clock())
 
 
 @shared_task(name="planning.tasks.forget_old_messages")

@@ -23,8 +23,13 @@ KEEP_MESSAGES = timedelta(days=90)
 
 
 def lease() -> timedelta:
-    """Return how long a worker may hold a delivery."""
-    return timedelta(seconds=getattr(settings, "REMINDER_LEASE_S", 120))
+    """
+    Return how long a worker holds a delivery before it must renew its lease.
+
+    A worker that dies keeps what it holds from others for so long; a hand-over, which takes 15 s
+    at most, must end well within it.
+    """
+    return timedelta(seconds=getattr(settings, "REMINDER_LEASE_S", 25))
 
 
 def paused() -> bool:

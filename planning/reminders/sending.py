@@ -1,10 +1,11 @@
 """
 Sending what is due, so that a worker may die at any point and nothing is lost.
 
-A delivery is claimed with a lease, looked at again, written down as being handed over, handed over
-outside any transaction and written down as sent. A worker that dies before the hand-over leaves a
-message that is sent once, by another, when the lease has run out. Only one that dies between
-hand-over and the last write leaves a message that is sent twice, under one id and saying so.
+A delivery is claimed with a short lease, renewed while its worker lives, looked at again, written
+down as being handed over, handed over outside any transaction and written down as sent. A worker
+that dies before the hand-over leaves a message that is sent once, by another, when the lease has
+run out. Only one that dies between hand-over and the last write leaves a message that is sent
+twice, under one id and saying so.
 """
 
 from __future__ import annotations
@@ -51,17 +52,21 @@ def worker_name() -> str:
     return f"{socket.gethostname()[:40]}:{os.getpid()}:{secrets.token_hex(8)}"
 
 
+def deliverable(now: datetime) -> QuerySet[Delivery]:
+    """Return deliveries that are due and free, or whose worker's lease has run out."""
+    lapsed = Q(state__in=[D.CLAIMED, D.SENDING], lease_until__lt=now)
+    return Delivery.objects.filter(Q(state=D.WAITING, try_at__lte=now) | lapsed)
+
+
 def claim(now: datetime, worker: str, count: int) -> list[Delivery]:
     """
-    Take some deliveries that are due and free, or whose worker's lease has run out.
+    Take some deliveries that can be sent.
 
     On PostgreSQL rows another worker is claiming are passed over; on SQLite one transaction
     writes at a time.
     """
-    lapsed = Q(state__in=[D.CLAIMED, D.SENDING], lease_until__lt=now)
-    free = Delivery.objects.filter(Q(state=D.WAITING, try_at__lte=now) | lapsed)
     with transaction.atomic():
-        rows = free.order_by("try_at", "id")
+        rows = deliverable(now).order_by("try_at", "id")
         if connection.features.has_select_for_update_skip_locked:
             rows = rows.select_for_update(skip_locked=True)
         keys = list(rows.values_list("pk", "state")[:count])
@@ -107,9 +112,7 @@ class _Run:
         """Send one delivery, if this worker holds it still and it is still to be told."""
         now = self.read_clock()
         assert delivery.lease_until is not None
-        if delivery.lease_until - now < limits.lease() / 4:
-            # Too little time left to be sure of finishing: give it back unharmed.
-            self._finish(delivery, D.CLAIMED, state=D.WAITING, attempts=F("attempts") - 1)
+        if delivery.lease_until - now < limits.lease() * 3 / 4 and not self._renew(to_come, now):
             return
         if self.seen_at is None or abs(now - self.seen_at) > limits.SEEN_FOR:
             self.seen_at, self.items = now, _still_due(to_come, now)
@@ -131,6 +134,25 @@ class _Run:
         reached("handed_over")
         self._finish(delivery, D.SENDING, state=D.SENT, sent_at=self.read_clock(), error="")
         reached("stamped")
+
+    def _renew(self, to_come: list[Delivery], now: datetime) -> bool:
+        """
+        Hold what is still to be sent for another lease; False when the first is another's by now.
+
+        Leases are short, so that what a dead worker held is soon sent by another; a slow receiver
+        before it in the row must not let the rest lapse under a worker that lives.
+        """
+        until = now + limits.lease()
+        with transaction.atomic():
+            held = Delivery.objects.filter(
+                pk__in=[row.pk for row in to_come], state=D.CLAIMED, claimed_by=self.worker
+            )
+            kept = set(held.select_for_update().values_list("pk", flat=True))
+            held.update(lease_until=until)
+        for row in to_come:
+            if row.pk in kept:
+                row.lease_until = until
+        return to_come[0].pk in kept
 
     def _held(self, delivery: Delivery, held_in: str) -> QuerySet[Delivery]:
         return Delivery.objects.filter(pk=delivery.pk, state=held_in, claimed_by=self.worker)

@@ -11,8 +11,8 @@ from django.db.models import Q
 
 from planning.clocks.asking import A_ROUND, look_at_waiting
 from planning.reminders import actions, limits, wanted
-from planning.reminders.models import Heartbeat
-from planning.reminders.sending import Clock, send_due, worker_name
+from planning.reminders.models import Heartbeat, Reminder, ReminderState
+from planning.reminders.sending import Clock, deliverable, send_due, worker_name
 from planning.reminders.wanted import SOURCES
 from shared import clock
 
@@ -46,6 +46,24 @@ def sweep(read_clock: Clock, worker: str = "") -> Round:
         escalated += count
     handled = send_due(read_clock, worker)
     return Round(changed, told, escalated, handled)
+
+
+def send_now(read_clock: Clock, worker: str = "") -> int:
+    """
+    Tell what is due and send it, between two rounds; returns how many messages were handled.
+
+    A round brings all reminders up to date, which takes long in a large company; what is known to
+    be due need not wait for the next one. Nothing is written where nothing is due.
+    """
+    now = read_clock()
+    if limits.paused():
+        return 0
+    if Reminder.objects.filter(state=ReminderState.WAITING, due_at__lte=now).exists():
+        while actions.tell_due(read_clock()):
+            pass
+    if not deliverable(now).exists():
+        return 0
+    return send_due(read_clock, worker or worker_name())
 
 
 def kinds_now(now: datetime) -> list[str]:

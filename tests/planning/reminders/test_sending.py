@@ -11,7 +11,7 @@ from planning.pours.models import Pour
 from planning.reminders import actions, kill_points, limits
 from planning.reminders.models import Delivery, Reminder
 from planning.reminders.sending import claim, send_due
-from planning.reminders.sweep import sweep
+from planning.reminders.sweep import send_now, sweep
 from tests.planning.reminders.castings import HOUR, NOW, make_cure, make_pour, make_shop
 
 pytestmark = pytest.mark.django_db
@@ -130,19 +130,39 @@ def test_worker_whose_lease_went_to_another_writes_nothing(cure, clock):
     assert (the_mail().state, the_mail().claimed_by) == ("claimed", "other")
 
 
-def test_message_is_given_back_when_too_little_of_the_lease_is_left(cure, clock):
+def test_a_lease_is_renewed_while_the_worker_lives(cure, clock):
+    """A slow receiver before it in the row must not let the rest lapse under a living worker."""
     actions.refresh(NOW)
     actions.tell_due(NOW)
 
-    def slow_claim(point):
+    def slow(point):
         if point == "claimed":
             kill_points.forget()
-            clock.now = NOW + limits.lease() * 0.8
+            clock.now = NOW + limits.lease() * 0.9
+            kill_points.listen(
+                lambda point: point == "rendered" and taken.append(claim(after, "other", 10))
+            )
 
-    kill_points.listen(slow_claim)
-    send_due(clock, "slow", most=1)
-    assert sent() == []
-    assert (the_mail().state, the_mail().attempts) == ("waiting", 0)
+    taken = []
+    after = NOW + limits.lease() * 1.1
+    kill_points.listen(slow)
+    assert send_due(clock, "slow") == 1
+    assert taken == [[]]
+    assert (the_mail().state, the_mail().attempts) == ("sent", 1)
+
+
+def test_what_is_due_is_sent_between_two_rounds_and_idle_looks_write_nothing(
+    cure, clock, django_assert_num_queries
+):
+    actions.refresh(NOW)
+    clock.now = NOW - timedelta(seconds=1)
+    with django_assert_num_queries(2):
+        assert send_now(clock) == 0
+    clock.now = NOW
+    assert send_now(clock) == 1
+    assert len(sent()) == 1
+    with django_assert_num_queries(2):
+        assert send_now(clock) == 0
 
 
 CHANGES = {

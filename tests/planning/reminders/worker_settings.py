@@ -14,8 +14,6 @@ from shared.config.settings.dev import *  # noqa: F403
 
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 EMAIL_HOST, EMAIL_PORT = "127.0.0.1", int(os.environ["TEST_MAIL_PORT"])
-REMINDER_LEASE_S = 8
-REMINDER_SWEEP_S = 3
 ORDERS = Path(os.environ["TEST_ORDERS"])
 
 
