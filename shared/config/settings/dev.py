@@ -34,7 +34,8 @@ from shared.config.settings.base import DATA  # noqa: E402
 
 DEBUG = environment.flag("DEBUG")
 
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = False
+# `open_shop --lan` serves a local network by https.
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = environment.flag("HTTPS_ONLY")
 SECURE_SSL_REDIRECT = False
 SECURE_HSTS_SECONDS = 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = False
