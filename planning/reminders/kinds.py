@@ -34,6 +34,11 @@ RULES: dict[str, KindRule] = {
         through_quiet=True,
         caution="Go there or ring up; nobody stays alone with a hot pot. " + CASTING,
     ),
+    Kind.POT_LIFE_ENDS: KindRule(
+        roles=(Role.TECHNICIAN,),
+        through_quiet=True,
+        caution="After it do not pour: spread the rest thin or scrap the pot. " + CASTING,
+    ),
     Kind.CURE_COMPLETE: KindRule(
         roles=(Role.TECHNICIAN,),
         channels=EMAILED,

@@ -24,6 +24,7 @@ class Kind(models.TextChoices):
     TOOL_DUE = "tool_due", "Tool due for a re-coat or inspection"
     ORDER_LATE = "order_late", "Order late"
     ALARM = "alarm", "Trouble at a pot"
+    POT_LIFE_ENDS = "pot_life_ends", "Pot life soon over"
 
 
 class Channel(models.TextChoices):

@@ -8,6 +8,8 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, F, Max, OuterRef
 
+from planning.batches.models import Batch, BatchStatus
+from planning.clocks.deadline import deadlines
 from planning.clocks.models import Cure, Waits
 from planning.clocks.standing import Standing, running
 from planning.clocks.words import AGAIN, TITLES
@@ -23,6 +25,8 @@ CLOSES_LEAD = timedelta(minutes=60)
 """So long before a lift stops bonding people are told."""
 PEAK_LEAD = timedelta(minutes=30)
 """So long before the last one leaves people are told of a later peak."""
+POT_LEAD = timedelta(minutes=5)
+"""So long before a pot's life is over people are told."""
 LOT_LEAD = timedelta(days=14)
 OPEN_POURS = (PourStatus.ASKED, PourStatus.PLANNED, PourStatus.POURING)
 
@@ -319,8 +323,29 @@ def pots_in_trouble(now: datetime, only: Ids = None) -> Iterator[Wanted]:
         )
 
 
+def pots_alive(now: datetime, only: Ids = None) -> Iterator[Wanted]:
+    """A pot that is mixed and not all poured: told shortly before its life is over."""
+    rows = Batch.objects.filter(status=BatchStatus.MIXING, contact_at__isnull=False)
+    if only is not None:
+        rows = rows.filter(pk__in=only)
+    batches = list(rows.select_related("site").prefetch_related("entries").order_by("pk"))
+    until = deadlines(batches)
+    for batch in batches:
+        end = until[batch.pk]
+        yield Wanted(
+            Kind.POT_LIFE_ENDS,
+            f"batch:{batch.pk}",
+            batch.site_id,
+            max(end.counts_from, end.pour_by - POT_LEAD),
+            f"Batch {batch.number}: pour by {clock.local(end.pour_by, batch.site):%H:%M}",
+            f"{end.pot_life_min} min from first contact; {end.basis}.",
+            page_of("batch", batch.pk),
+        )
+
+
 SOURCES: dict[str, Source] = {
     Kind.ALARM: pots_in_trouble,
+    Kind.POT_LIFE_ENDS: pots_alive,
     Kind.CURE_COMPLETE: cures_complete,
     Kind.NEXT_LIFT_OPENS: lifts_open,
     Kind.NEXT_LIFT_CLOSES: lifts_close,

@@ -1,14 +1,19 @@
 """By when a pot must be poured: one time, read from everything that says it."""
 
+import io
 from datetime import datetime, timedelta
 from decimal import Decimal
 
 import pytest
 from django.test import Client
+from pypdf import PdfReader
 
 from planning.batches.models import Batch
-from planning.clocks.deadline import deadline_of, life_at
+from planning.clocks.deadline import deadline_of, life_at, minutes_by_temperature
 from planning.core.casting.pot_life import pot_life_min
+from planning.reminders import actions as actions_of_reminders
+from planning.reminders.models import Kind, Reminder
+from planning.reminders.wanted import POT_LEAD
 from planning.system_data import system_data
 from planning.weigh_in import actions
 from shared import clock
@@ -59,6 +64,14 @@ def everywhere(batch):
     words = f"{clock.local(at, batch.site):%H:%M}"
     assert f"pour by <strong>{words}" in page.get("/today/?who=all").content.decode()
     assert words in page.get(f"/sheets/{day}/").content.decode()
+    pdf = PdfReader(io.BytesIO(page.get(f"/sheets/{day}.pdf").content))
+    (paper,) = [text for text in (p.extract_text() for p in pdf.pages) if "Weigh, kg" in text]
+    assert f"Batch {batch.number}, page 1 of 1" in paper
+    assert f"{words} " in f"{' '.join(paper.split())} "
+    actions_of_reminders.refresh(clock.now(), [Kind.POT_LIFE_ENDS])
+    reminder = Reminder.objects.get(key=f"pot_life_ends:batch:{batch.pk}")
+    assert reminder.due_at == at - POT_LEAD
+    assert reminder.title == f"Batch {batch.number}: pour by {words}"
     return at
 
 
@@ -106,3 +119,34 @@ def test_air_read_long_before_or_long_after_says_nothing_of_the_pot(live, time_m
         time_machine.move_to(live.contact_at + timedelta(hours=hours), tick=False)
         log_air(client, live.site, "35.0")
     assert deadline_of(live).pot_life_min == live.pot_life_min
+
+
+def test_paper_s_table_is_the_live_deadline_at_each_of_its_temperatures(live, time_machine):
+    """A mix measured at a temperature of the table gives the page the minutes of the table."""
+    info = stores.system(live.system_id)
+    rows = minutes_by_temperature(live, info)
+    assert len(rows) > 3
+    assert rows[0][1] == live.pot_life_min
+    assert [minutes for _, minutes in rows] == sorted((m for _, m in rows), reverse=True)
+    day = clock.local(live.planned_start, live.site).date()
+    client = caller(make_user("technician", live.site), [live.site])
+    sheet = client.get(f"/api/v1/sheets/{day}?site={live.site.code}").json()["batches"][0]
+    assert [(row["celsius"], row["minutes"]) for row in sheet["pour_by_mix_c"]] == rows
+    now = clock.now()
+    for n, (celsius, minutes) in enumerate(rows):
+        actions.record_entry(
+            batch=live, kind="conditions", key=f"mix{n}", at=now, now=now,
+            facts={"mix_c": str(celsius)},
+        )  # fmt: skip
+        assert deadline_of(Batch.objects.get()).pot_life_min == minutes
+        between = deadline_of(Batch.objects.get()).counts_from + timedelta(minutes=minutes)
+        assert deadline_of(Batch.objects.get()).pour_by == between
+
+
+def test_a_pot_that_is_poured_asks_for_no_reminder(live):
+    actions_of_reminders.refresh(clock.now(), [Kind.POT_LIFE_ENDS])
+    assert Reminder.objects.get().state == "waiting"
+    at = clock.now()
+    actions.record_entry(batch=live, kind="poured", key="poured", at=at, now=at)
+    actions_of_reminders.refresh(clock.now(), [Kind.POT_LIFE_ENDS])
+    assert Reminder.objects.get().state == "cancelled"
