@@ -68,6 +68,7 @@ urlpatterns = [
     path("batches/<int:pk>/mark.json", weigh_in.batch_mark, name="batch-mark"),
     path("batches/<int:pk>/scale.json", weigh_in.scale, name="batch-scale"),
     path("batches/<int:pk>/new-plan/", weigh_in.ask_plan, name="batch-new-plan"),
+    path("batches/<int:pk>/from-paper/", weigh_in.enter_paper, name="batch-from-paper"),
     path("batches/<int:pk>/photo/", weigh_in.add_photo, name="batch-photo-add"),
     path("batch-photos/<int:pk>/", weigh_in.photo, name="batch-photo"),
     path("keeper.js", weigh_in.keeper, name="keeper"),

@@ -12,10 +12,10 @@ from django.http import FileResponse, Http404, HttpRequest, HttpResponse, JsonRe
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_http_methods, require_POST
 
 from planning.batches.models import Batch, BatchEntry, EntryKind
-from planning.weigh_in import actions, alarms, quarantine, replan, scale_readings
+from planning.weigh_in import actions, alarms, from_paper, quarantine, replan, scale_readings
 from planning.weigh_in.models import CastingQuarantine
 from planning.weigh_in.page_mark import mark_of
 from planning.weigh_in.page_state import batch_with_parts, state_of
@@ -124,6 +124,39 @@ def add_photo(request: HttpRequest, pk: int) -> HttpResponse:
     except ShopError as error:
         messages.error(request, error.message)
     return redirect("batch", pk=pk)
+
+
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs("weighings:write")
+def enter_paper(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take in what was written on a batch's paper, all of it in one form."""
+    found = _batch(request, pk)
+    problem = None
+    if request.method == "POST":
+        key = f"paper:{found.pk}:{request.POST.get('key', '')}"[:80]
+        paper = from_paper.Paper(found, request.POST, clock.now(), request.user, key)
+        try:
+            made = from_paper.enter(paper)
+            messages.success(request, f"{made} entries of the paper are recorded.")
+            return redirect("batch", pk=pk)
+        except ShopError as error:
+            problem = error
+            found = _batch(request, pk)
+    return render(
+        request,
+        "planning/batches/from_paper.html",
+        {
+            "batch": found,
+            "problem": problem,
+            "typed": request.POST,
+            "fields": from_paper.fields_of(found, request.POST),
+            "day": request.POST.get("day")
+            or f"{clock.local(found.planned_start, request.site):%Y-%m-%d}",
+            "key": request.POST.get("key") or secrets.token_hex(12),
+        },
+        status=422 if problem else 200,
+    )
 
 
 @require_POST
