@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0026_mix_and_mould_temperatures'),
+        ('planning', '0029_oven_stays'),
     ]
 
     operations = [
