@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, Max
 
+from shared import clock
 from shared.access.models import User
 from shared.errors import Invalid
 from shared.times import Event, in_order
@@ -16,7 +18,13 @@ from shop.errors import NotFound, Refused
 from shop.stores_types import ToolInfo
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolHalf, ToolKind, ToolStatus
 from shop.tools.queries import tool_info
+from shop.tools.runs import NO_READINGS, OVER, Readings, refuse_over
 
+ENTERED = [
+    kind for kind in ToolEventKind.values
+    if kind not in (ToolEventKind.CAST, ToolEventKind.CORRECTION)
+]  # fmt: skip
+"""Kinds that a person or a press enters; a casting and a correction have ways of their own."""
 HALVES = {ToolKind.MATCHED: ("A", "B"), ToolKind.SINGLE: ("A",)}
 
 
@@ -121,25 +129,35 @@ def add_event(
     at: datetime,
     by: User | None = None,
     shots: int = 0,
+    readings: Readings = NO_READINGS,
+    confirmed: bool = False,
     words: str = "",
     facts: dict[str, Any] | None = None,
 ) -> ToolEvent:
-    """Add what happened to a tool; a repeat of the key returns the first."""
+    """
+    Add what happened to a tool; a repeat of the key returns the first.
+
+    A run above the tool's limits must be `confirmed`.
+    """
     tool = _locked(tool_id)
     earlier = ToolEvent.objects.filter(key=key).first()
     if earlier is not None:
         if (earlier.tool_id, earlier.kind, earlier.shots) != (tool.pk, kind, shots):
             raise Refused(f"The key {key} was used for another event; use a new key.", key=key)
         return earlier
-    _refuse_event(tool, kind, shots)
+    _refuse_event(tool, kind, shots, readings)
     at = in_order(at, after=_before_it(tool, kind))
+    facts = {name: value for name, value in (facts or {}).items() if name != OVER}
+    if over := refuse_over(tool, readings, confirmed=confirmed):
+        facts[OVER] = over
     event = ToolEvent.objects.create(
-        tool=tool, kind=kind, key=key, at=at, by=by, shots=shots, words=words, facts=facts or {}
-    )
+        tool=tool, kind=kind, key=key, at=at, recorded_at=clock.now(), by=by, shots=shots,
+        words=words, facts=facts, **asdict(readings),
+    )  # fmt: skip
     after = {
         ToolEventKind.RETIREMENT: ToolStatus.RETIRED,
         ToolEventKind.REPAIR: ToolStatus.REPAIR,
-        ToolEventKind.INSPECTION: _after_inspection(tool, facts or {}),
+        ToolEventKind.INSPECTION: _after_inspection(tool, facts),
     }.get(ToolEventKind(kind))
     if after and after != tool.status:
         Tool.objects.filter(pk=tool.pk).update(status=after, version=F("version") + 1)
@@ -161,14 +179,17 @@ def _after_inspection(tool: Tool, facts: dict[str, Any]) -> str | None:
     return None
 
 
-def _refuse_event(tool: Tool, kind: str, shots: int) -> None:
-    if kind not in ToolEventKind.values or kind == ToolEventKind.CAST:
-        allowed = ", ".join(v for v in ToolEventKind.values if v != ToolEventKind.CAST)
+def _refuse_event(tool: Tool, kind: str, shots: int, readings: Readings) -> None:
+    if kind not in ENTERED:
+        allowed = ", ".join(ENTERED)
         words = f"kind is {kind!r}; it must be one of {allowed}."
         raise Invalid.one("kind", "invalid_choice", words, value=kind)
     if (kind == ToolEventKind.SHOTS) != (shots > 0):
         words = f"shots is {shots}; give 1 or more for shots run, and 0 for anything else."
         raise Invalid.one("shots", "invalid", words, value=shots, limit=1)
+    if kind != ToolEventKind.SHOTS and readings != NO_READINGS:
+        words = "temperature_c, cycle_s and clamp_kn belong to shots run; leave them out."
+        raise Invalid.one("temperature_c", "not_a_run", words)
     if tool.status == ToolStatus.RETIRED and kind != ToolEventKind.NOTE:
         raise ToolNotReady(
             f"Tool {tool.code} is retired; only notes can be added.", tool=tool.code

@@ -25,7 +25,16 @@ from shop.core.life_posterior import (
 )
 from shop.core.recoat import CoatsLeft, shots_left
 from shop.core.tool_life import Life, SurvivalStep, band, survival_steps
-from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolKind, ToolStatus
+from shop.tools.models import (
+    RUN_KINDS,
+    Tool,
+    ToolEvent,
+    ToolEventKind,
+    ToolFamily,
+    ToolKind,
+    ToolStatus,
+)
+from shop.tools.runs import OVER
 
 PACE_DAYS = 90
 """Days back over which the pace of a tool is measured; chosen here."""
@@ -84,6 +93,7 @@ class ToolState:
     inspection_left: int | None
     known: Known
     ahead: Ahead | None
+    too_much: str = ""
 
     @property
     def why_nothing(self) -> str:
@@ -97,7 +107,8 @@ class ToolState:
         found = []
         if self.coats and self.coats.due:
             found.append("re-coat")
-        if self.inspection_left is not None and self.inspection_left <= 0:
+        due = self.inspection_left is not None and self.inspection_left <= 0
+        if due or self.too_much:
             found.append("inspection")
         return tuple(found)
 
@@ -167,7 +178,7 @@ def _worn(site: Site) -> set[int]:
 def states(tools: Iterable[Tool], site: Site, today: date) -> list[ToolState]:
     """Return the state of each tool; the same few queries for one tool or many."""
     rows = list(tools)
-    kinds = [ToolEventKind.SHOTS, ToolEventKind.COAT, ToolEventKind.INSPECTION]
+    kinds = [*RUN_KINDS, ToolEventKind.COAT, ToolEventKind.INSPECTION]
     events: dict[int, list[ToolEvent]] = defaultdict(list)
     asked = ToolEvent.objects.filter(tool__in=[row.pk for row in rows], kind__in=kinds)
     for event in asked.order_by("at", "id"):
@@ -191,7 +202,7 @@ def _state(
         inspection = tool.shots_per_inspection - _since(events, ToolEventKind.INSPECTION)
     known = lives.of(tool)
     ahead = _ahead(tool, known.posterior, total, pace, today)
-    return ToolState(tool, total, coats, inspection, known, ahead)
+    return ToolState(tool, total, coats, inspection, known, ahead, _too_much(events))
 
 
 def _ahead(
@@ -259,3 +270,13 @@ def tool_figures(state: ToolState) -> dict[str, Any]:
         "lasts_to": ahead and ahead.last_day,
         "cast_replacement_by": ahead and ahead.cast_by,
     }
+
+
+def _too_much(events: list[ToolEvent]) -> str:
+    """Say what a run since the last inspection was above; empty where none was."""
+    found = ""
+    for event in events:
+        if event.kind == ToolEventKind.INSPECTION:
+            found = ""
+        found = str(event.facts.get(OVER, found))
+    return found

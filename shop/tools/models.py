@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import ClassVar
 
 from django.core.exceptions import ValidationError
@@ -10,6 +11,8 @@ from django.db import models
 from django.db.models import Q
 
 from shop.sites.models import SiteThing
+
+ABOVE_ZERO = MinValueValidator(Decimal("0.1"))
 
 
 class ToolKind(models.TextChoices):
@@ -61,6 +64,14 @@ class Tool(SiteThing):
         null=True, blank=True, help_text="Shots between two re-coats with release agent."
     )
     shots_per_inspection = models.PositiveIntegerField(null=True, blank=True)
+    clamp_limit_kn = models.DecimalField(
+        "most clamp load, kN",
+        max_digits=8,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[ABOVE_ZERO],
+    )
     location = models.ForeignKey(
         "shop.Location", models.PROTECT, null=True, blank=True, related_name="+"
     )
@@ -111,6 +122,7 @@ class ToolHalf(models.Model):
 class ToolEventKind(models.TextChoices):
     CAST = "cast", "Half cast and demoulded"
     SHOTS = "shots", "Shots run"
+    CORRECTION = "correction", "Correction of shots"
     COAT = "coat", "Release coats"
     INSPECTION = "inspection", "Inspection"
     REPAIR = "repair", "Repair"
@@ -118,15 +130,38 @@ class ToolEventKind(models.TextChoices):
     NOTE = "note", "Note"
 
 
+RUN_KINDS = (ToolEventKind.SHOTS, ToolEventKind.CORRECTION)
+"""Kinds whose shots add up to what a tool has run."""
+
+
 class ToolEvent(models.Model):
-    """Something that happened to a tool; added, never edited."""
+    """
+    Something that happened to a tool; added, never edited.
+
+    A correction holds the shots that a run was mistaken by, below 0 where too many were entered,
+    and stands at the time of that run, so that every sum of shots is right without asking.
+    """
 
     tool = models.ForeignKey(Tool, models.PROTECT, related_name="events")
     kind = models.CharField(max_length=12, choices=ToolEventKind.choices)
     key = models.CharField(max_length=120, unique=True)
     at = models.DateTimeField()
     by = models.ForeignKey("shared.User", models.PROTECT, null=True, related_name="+")
-    shots = models.PositiveIntegerField(default=0)
+    recorded_at = models.DateTimeField(null=True, editable=False)
+    shots = models.IntegerField(default=0)
+    corrects = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="corrections"
+    )
+    temperature_c = models.DecimalField(
+        "hottest of the run, °C", max_digits=5, decimal_places=1, null=True, blank=True
+    )
+    cycle_s = models.DecimalField(
+        "cycle, s", max_digits=7, decimal_places=1, null=True, blank=True, validators=[ABOVE_ZERO]
+    )
+    clamp_kn = models.DecimalField(
+        "clamp load, kN", max_digits=8, decimal_places=1, null=True, blank=True,
+        validators=[ABOVE_ZERO],
+    )  # fmt: skip
     words = models.CharField(max_length=400, blank=True)
     facts = models.JSONField(default=dict, blank=True)
 
@@ -134,9 +169,16 @@ class ToolEvent(models.Model):
         ordering = ["-at", "-id"]
         constraints: ClassVar = [
             models.CheckConstraint(
-                condition=Q(kind="shots", shots__gt=0) | (~Q(kind="shots") & Q(shots=0)),
+                condition=Q(kind="shots", shots__gt=0, corrects=None)
+                | (Q(kind="correction", corrects__isnull=False) & ~Q(shots=0))
+                | (~Q(kind__in=["shots", "correction"]) & Q(shots=0, corrects=None)),
                 name="toolevent_shots_only_when_run",
                 violation_error_message="shots must be above 0 for shots run, else 0.",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="shots") | Q(temperature_c=None, cycle_s=None, clamp_kn=None),
+                name="toolevent_readings_only_of_runs",
+                violation_error_message="Temperature, cycle and clamp load belong to shots run.",
             ),
         ]
         indexes: ClassVar = [models.Index(fields=["tool", "kind"], name="toolevent_by_kind")]

@@ -14,17 +14,18 @@ from django.views.decorators.http import require_POST, require_safe
 
 from shared import clock
 from shared.api.permissions import needs
-from shared.errors import ShopError
+from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.registers import change
 from shop.tools import actions
+from shop.tools.counter_file import COLUMNS, MOST_BYTES, load_counter_file
 from shop.tools.life import PACE_DAYS, REPLACEMENT_DAYS, states
-from shop.tools.models import Tool, ToolEventKind, ToolFamily, ToolKind, ToolStatus
+from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolKind, ToolStatus
+from shop.tools.runs import MOST_SHOTS, NO_READINGS, Readings, correct_shots, service_limit_c
 
 ON_A_PAGE = 50
-MOST_SHOTS = 1_000_000
 LIMITS = ("expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection")
-KINDS = [choice for choice in ToolEventKind.choices if choice[0] != ToolEventKind.CAST]
+KINDS = [choice for choice in ToolEventKind.choices if choice[0] in actions.ENTERED]
 
 
 @needs("tools:read")
@@ -48,6 +49,7 @@ def tools(request: Any) -> HttpResponse:
             "status": status,
             "statuses": ToolStatus.choices,
             "kinds": ToolKind.choices,
+            "columns": ", ".join(COLUMNS),
             "may_write": request.access.may("tools:write", request.site.pk),
         },
     )
@@ -68,6 +70,7 @@ def tool(request: Any, pk: int) -> HttpResponse:
             "shown": state,
             "events": found.events.select_related("by")[:100],
             "kinds": KINDS,
+            "service_limit_c": service_limit_c(found),
             "limits": [(n, n.replace("_", " "), getattr(found, n)) for n in LIMITS],
             "families": ToolFamily.objects.filter(site=request.site, in_use=True).order_by("name"),
             "pace_days": PACE_DAYS,
@@ -117,6 +120,8 @@ def event(request: Any, pk: int) -> HttpResponse:
             at=clock.now(),
             by=request.user,
             shots=shots,
+            readings=_readings(post) if kind == ToolEventKind.SHOTS else NO_READINGS,
+            confirmed=post.get("confirmed") == "yes",
             words=forms.text(post, "words", 400),
             facts=facts,
         )
@@ -124,6 +129,54 @@ def event(request: Any, pk: int) -> HttpResponse:
     except ShopError as error:
         messages.error(request, f"{error.message} Nothing was changed.")
     return redirect("tool", pk)
+
+
+def _readings(post: Any) -> Readings:
+    """Return what the press said of a run, where it was typed in."""
+    found = {
+        name: round(forms.number(post, name, unit), 1)
+        for name, unit in (("temperature_c", "°C"), ("cycle_s", "s"), ("clamp_kn", "kN"))
+        if post.get(name, "").strip()
+    }
+    return Readings(**found)
+
+
+@needs("tools:write")
+@require_POST
+def correct(request: Any, pk: int, event: int) -> HttpResponse:
+    """Put the shots of a run right by a further entry."""
+    found = get_object_or_404(ToolEvent, pk=event, tool=pk, tool__site=request.site)
+    try:
+        correct_shots(
+            event_id=found.pk,
+            shots=forms.whole(request.POST, "shots", MOST_SHOTS, 0),
+            words=forms.text(request.POST, "words", 400),
+            key=f"page:{forms.text(request.POST, 'key', 64)}:{found.pk}",
+            by=request.user,
+        )
+        messages.success(request, "The shots are put right; the first entry stays to be seen.")
+    except ShopError as error:
+        messages.error(request, f"{error.message} Nothing was changed.")
+    return redirect("tool", pk)
+
+
+@needs("tools:write")
+@require_POST
+def counter_file(request: Any) -> HttpResponse:
+    """Enter the shots of a press counter from a CSV file."""
+    file = request.FILES.get("file")
+    try:
+        if file is None:
+            raise Invalid.one("file", "required", "file is empty; choose a CSV file.")
+        data = file.read(MOST_BYTES + 1)
+        loaded = load_counter_file(site=request.site, data=data, by=request.user)
+        words = f"{loaded.entered} runs entered, {loaded.known} rows known from before."
+        if loaded.first_readings:
+            words += f" The counter starts here for {', '.join(loaded.first_readings)}."
+        messages.success(request, words)
+    except ShopError as error:
+        messages.error(request, error.message)
+    return redirect("tools")
 
 
 @needs("tools:write")
@@ -134,6 +187,10 @@ def limits(request: Any, pk: int) -> HttpResponse:
     try:
         values: dict[str, Any] = {name: _limit(request.POST, name) for name in LIMITS}
         families = ToolFamily.objects.filter(site=request.site)
+        clamp = request.POST.get("clamp_limit_kn", "").strip()
+        values["clamp_limit_kn"] = (
+            round(forms.number(request.POST, "clamp_limit_kn", "kN"), 1) if clamp else None
+        )
         values["family"] = forms.chosen(request.POST, "family", families)
         change(found, version=found.version + 1, **values)
         messages.success(request, "The limits are set.")

@@ -7,8 +7,11 @@ from typing import Any, ClassVar
 from rest_framework import serializers
 
 from shared.api import fields
-from shared.api.serializers import StrictModelSerializer
+from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shared.api.uploads import UploadField
+from shop.tools.actions import ENTERED
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolHalf
+from shop.tools.runs import MOST_SHOTS
 
 
 class ToolHalfSerializer(StrictModelSerializer):
@@ -25,7 +28,7 @@ class ToolSerializer(StrictModelSerializer):
         fields: ClassVar = [
             "id", "site", "code", "name", "kind", "status", "customer", "service_c",
             "family", "expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection",
-            "location", "replaces", "in_use", "halves", "etag",
+            "clamp_limit_kn", "location", "replaces", "in_use", "halves", "etag",
         ]  # fmt: skip
         read_only_fields = ("status",)
 
@@ -96,26 +99,36 @@ class ToolLifeSerializer(serializers.Serializer[Any]):
 
 
 class ToolEventSerializer(StrictModelSerializer):
-    kind = fields.ChoiceField(choices=ToolEventKind.values)
+    kind = fields.ChoiceField(
+        choices=ToolEventKind.values,
+        help_text="`cast` is entered by demoulding, `correction` at the run that it corrects.",
+    )
     tool = fields.RelatedIdField(queryset=Tool.objects.all())
     by = serializers.SerializerMethodField()
     facts = serializers.DictField(
         child=fields.TextField(max_length=200), required=False,
         help_text="Figures of an inspection or coat: verdict, coats, gap_mm …",
     )  # fmt: skip
+    confirmed = fields.YesNoField(
+        required=False, write_only=True,
+        help_text="The run really was above the tool's limits; it is then due for inspection.",
+    )  # fmt: skip
     client_reference = fields.TextField(max_length=80, required=False, write_only=True)
 
     class Meta:
         model = ToolEvent
         fields: ClassVar = [
-            "id", "tool", "kind", "at", "by", "shots", "words", "facts", "client_reference",
+            "id", "tool", "kind", "at", "recorded_at", "by", "shots", "corrects",
+            "temperature_c", "cycle_s", "clamp_kn", "words", "facts", "confirmed",
+            "client_reference",
         ]  # fmt: skip
+        read_only_fields = ("corrects", "recorded_at")
         extra_kwargs: ClassVar = {"at": {"required": False}}
 
     def validate_kind(self, kind: str) -> str:
-        """Refuse a casting: only a demoulding enters one."""
-        if kind == "cast":
-            others = ", ".join(k for k in ToolEventKind.values if k != "cast")
+        """Refuse a casting, which a demoulding enters, and a correction, which names its run."""
+        if kind not in ENTERED:
+            others = ", ".join(ENTERED)
             raise fields.refuse(f"is not one of: {others}.", "not_a_choice", limit=others)
         return kind
 
@@ -127,3 +140,32 @@ class ToolEventSerializer(StrictModelSerializer):
         """Write facts as text, whatever they were stored as."""
         row.facts = {str(name): str(value) for name, value in (row.facts or {}).items()}
         return super().to_representation(row)
+
+
+class CorrectionSerializer(StrictSerializer):
+    """The shots that a run really had, and why they were entered wrongly."""
+
+    shots = fields.WholeField(min_value=0, max_value=MOST_SHOTS)
+    words = fields.TextField(max_length=400)
+
+
+class CounterFileSerializer(StrictSerializer):
+    """
+    Runs of a press as CSV in UTF-8, `multipart/form-data`, at most 2 MB and 5,000 rows.
+
+    Columns: `tool`, `at`, `shots` or `counter`; where known `temperature_c`, `cycle_s`,
+    `clamp_kn`, `confirmed`.
+    """
+
+    site = fields.SiteField()
+    file = UploadField(write_only=True)
+
+
+class LoadedSerializer(serializers.Serializer[Any]):
+    """What came of a file."""
+
+    entered = serializers.IntegerField(help_text="Runs entered now.")
+    known = serializers.IntegerField(help_text="Rows known from an earlier file.")
+    first_readings = serializers.ListField(
+        child=serializers.CharField(), help_text="Tools whose counter starts with this file."
+    )

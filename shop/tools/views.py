@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema
@@ -10,12 +11,15 @@ from rest_framework.response import Response
 
 from shared import clock
 from shared.api import idempotency, viewsets
+from shared.api.uploads import OneFile
 from shared.times import happened
 from shop.keys import key_for
 from shop.registers_api import RegisterViewSet
 from shop.tools import actions, life
 from shop.tools import serializers as forms
+from shop.tools.counter_file import MOST_BYTES, load_counter_file
 from shop.tools.models import Tool, ToolEvent, ToolFamily
+from shop.tools.runs import Readings, correct_shots
 
 
 class ToolViewSet(
@@ -72,6 +76,7 @@ class ToolEventViewSet(
 
     queryset = ToolEvent.objects.select_related("by")
     serializer_class = forms.ToolEventSerializer
+    read_serializer_class = forms.ToolEventSerializer
     scope_noun = "tools"
     versioned = False
     filterset_fields: ClassVar = {"tool": ["exact"], "kind": ["exact"], "at": ["gte", "lt"]}
@@ -83,6 +88,37 @@ class ToolEventViewSet(
         tool = body.pop("tool")
         key = key_for(idempotency.principal(self.request), body.pop("client_reference", None))
         at = happened(body.pop("at", None), now=clock.now())
-        serializer.instance = actions.add_event(
-            tool_id=tool.pk, key=key, at=at, by=self.request.user, **body
+        readings = Readings(
+            *(body.pop(field.name, None) for field in dataclasses.fields(Readings))
         )
+        serializer.instance = actions.add_event(
+            tool_id=tool.pk, key=key, at=at, by=self.request.user, readings=readings, **body
+        )
+
+    @extend_schema(responses={201: forms.ToolEventSerializer})
+    @action(detail=True, methods=["post"], serializer_class=forms.CorrectionSerializer)
+    def corrections(self, request: Any, pk: str) -> Any:
+        """Put the shots of a run right by a further entry."""
+        run = self.get_object()
+        key = key_for("", None)
+        return self.once(
+            lambda body: correct_shots(event_id=run.pk, key=key, by=request.user, **body)
+        )
+
+    @extend_schema(responses={201: forms.LoadedSerializer})
+    @action(
+        detail=False,
+        methods=["post"],
+        url_path="counter-files",
+        serializer_class=forms.CounterFileSerializer,
+        parser_classes=[OneFile],
+    )
+    def counter_files(self, request: Any) -> Any:
+        """Enter the shots of a press counter from a CSV file; all its rows or none."""
+
+        def work(body: dict[str, Any]) -> dict[str, Any]:
+            data = body["file"].head(MOST_BYTES)
+            loaded = load_counter_file(site=body["site"], data=data, by=request.user)
+            return dict(forms.LoadedSerializer(loaded).data)
+
+        return self.once(work)

@@ -59,6 +59,8 @@ site keeps its code, which other bodies name.
 """
 PEAKS = "/api/v1/cures/{id}/peaks"
 """A peak is seen while a casting cures, so a cure that still runs is named here."""
+CORRECTIONS = "/api/v1/tool-events/{id}/corrections"
+"""Only shots run can be corrected, so a run is named here."""
 RECALLS = "/api/v1/recalls"
 """Here a lot is named, or a material with a code, not both."""
 _numbers = itertools.count(1)
@@ -120,6 +122,8 @@ def before_call(context: Any, case: Any, **kwargs: Any) -> None:
         case.path_parameters["id"] = ROWS_THAT_EXIST["17"]
     if case.path == PEAKS and not case.meta.is_negative_at(ParameterLocation.PATH):
         case.path_parameters["id"] = os.environ["RUNNING_CURE"]
+    if case.path == CORRECTIONS and not case.meta.is_negative_at(ParameterLocation.PATH):
+        case.path_parameters["id"] = os.environ["RUN_OF_SHOTS"]
     body_is_valid = not case.meta.is_negative_at(ParameterLocation.BODY)
     if case.path == RECALLS and body_is_valid and isinstance(case.body, dict):
         other = () if "lot" not in case.body else ("material", "lot_code")

@@ -80,6 +80,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("tools", "tools tool-events"),
     **rows("tools", "tools/{}", "GET PATCH"),
     **register("tools", "tool-families"),
+    **rows("tools", "tool-events/{}/corrections tool-events/counter-files", "POST"),
     **rows("tools", "tools/{}/life tool-families/{}/life", "GET"),
     **rows("tools", "tool-events/{}", "GET"),
     **rows("movements", "counts"),

@@ -39,6 +39,7 @@ NOT_REACHED = {
     "POST /api/v1/reminders/{id}/confirmations",
     "POST /api/v1/resin-systems",
     "POST /api/v1/scans",
+    "POST /api/v1/tool-events/counter-files",
     "POST /api/v1/tool-orders",
 }
 """No generated body gets past the form here, or no row is there; other tests judge these."""
@@ -51,6 +52,13 @@ take_pattern(
     setup={"unit": "mm"}, now=clock.now(),
 )
 """
+A_RUN = """
+from shared import clock
+from shop.tools.actions import add_event
+from shop.tools.models import Tool
+tool = Tool.objects.filter(status="in_service").earliest("pk")
+print(add_event(tool_id=tool.pk, kind="shots", key="a-run", at=clock.now(), shots=7).pk)
+"""
 
 
 @pytest.mark.servers
@@ -62,6 +70,7 @@ def try_any_input(tmp_path: Path, *which: str) -> None:
     """Try the addresses chosen by options of schemathesis; fail with what it found."""
     with open_shop(demo=True, CALLS_PER_MINUTE="1000000") as shop:
         shop.manage("shell", "-c", A_PATTERN)
+        run = shop.manage("shell", "-c", A_RUN).strip().splitlines()[-1]
         said = shop.manage("access_token", "stranger-tests", "--role", "administrator")
         token = said.strip().splitlines()[-1]
         answers = tmp_path / "answers.json"
@@ -87,6 +96,7 @@ def try_any_input(tmp_path: Path, *which: str) -> None:
                 "SCHEMATHESIS_HOOKS": "tests.shared.any_input_hooks",
                 "ANSWERS_PATH": str(answers),
                 "RUNNING_CURE": running[0],
+                "RUN_OF_SHOTS": run,
             },
             cwd=tmp_path,
             capture_output=True,

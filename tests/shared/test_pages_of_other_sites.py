@@ -37,7 +37,8 @@ ROW_OF = {
     "step-photo": "planning.PourStep", "container": "shop.Container", "lot": "shop.Lot",
     "lot-certificate": "shop.Lot", "lot-deed": "shop.Lot", "count": "shop.CycleCount",
     "count-deed": "shop.CycleCount", "tool": "shop.Tool", "tool-event": "shop.Tool",
-    "tool-limits": "shop.Tool", "tool-family": "shop.ToolFamily",
+    "tool-limits": "shop.Tool", "tool-event-correct": "shop.Tool",
+    "tool-family": "shop.ToolFamily",
     "tool-family-change": "shop.ToolFamily", "purchase-order": "shop.PurchaseOrder",
     "purchase-order-pdf": "shop.PurchaseOrder", "purchase-order-deed": "shop.PurchaseOrder",
 }  # fmt: skip
@@ -52,7 +53,7 @@ OF_ONESELF = {"notice-away"}
 OF_PEOPLE = {"person", "set-company-roles", "set-password", "issue-token", "revoke-token"}
 """Pages of people who sign in; `test_access.py` asks who may see whom."""
 PARTS = {"deed": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1,
-         "slug": "mixers", "reading": 1, "stay": 1}  # fmt: skip
+         "slug": "mixers", "reading": 1, "stay": 1, "event": 1}  # fmt: skip
 
 
 def named(patterns: list) -> Iterator[tuple[str, object, set[str]]]:
