@@ -251,6 +251,10 @@ class SectionHistory:
     """Shape (times, cells)."""
     conversions: Array
     """Shape (times, cells)."""
+    steps_s: Array
+    """The integrator's own steps, which crowd where a quick mix peaks, shape (steps,)."""
+    hottest_k: Array
+    """Hottest cell at each of them, shape (steps,)."""
 
 
 def march_section(
@@ -321,9 +325,10 @@ def march_section(
         np.broadcast_to(start_k, n).astype(float), np.broadcast_to(start_conversion, n)
     ])  # fmt: skip
     found = solve_ivp(
-        slope, (times_s[0], times_s[-1]), start, method="BDF", t_eval=times_s, jac=jacobian,
+        slope, (times_s[0], times_s[-1]), start, method="BDF", dense_output=True, jac=jacobian,
         rtol=rtol, atol=rtol * np.repeat([_ATOL_K, _ATOL], n),
     )  # fmt: skip
     if not found.success:
         raise ArithmeticError(f"the heat in the section could not be integrated: {found.message}")
-    return SectionHistory(times_s, found.y[:n].T, found.y[n:].T)
+    wanted = found.sol(times_s)
+    return SectionHistory(times_s, wanted[:n].T, wanted[n:].T, found.t, found.y[:n].max(axis=0))

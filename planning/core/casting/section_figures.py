@@ -2,9 +2,10 @@
 How hot a casting gets that is not wide, when it is done, and how far one dimension is off.
 
 An estimate for planning, not a safety device. One dimension is that of the lift solver: a casting
-so wide that its sides do not matter. Where the sides lose heat the wide casting is the hotter one,
-so peaks and depth limits are on the safe side; but edges stay near the shop's temperature and cure
-last, so times until it is cured are not.
+so wide that its sides do not matter. Where the sides lose heat the wide casting of a filled mix is
+the hotter one, so peaks and depth limits are on the safe side; but edges stay near the shop's
+temperature and cure last, so times until it is cured are not. A quick unfilled mix cures as
+fronts, and where they meet a narrow casting gets the hotter.
 """
 
 from __future__ import annotations
@@ -214,6 +215,8 @@ class _Solved:
             np.concatenate([old.times_s, new.times_s[1:]]),
             np.concatenate([old.temps_k, new.temps_k[1:]]),
             np.concatenate([old.conversions, new.conversions[1:]]),
+            np.concatenate([old.steps_s, new.steps_s[1:]]),
+            np.concatenate([old.hottest_k, new.hottest_k[1:]]),
         )
 
     def _solved(self) -> Solved:
@@ -239,7 +242,7 @@ class _Solved:
         solved = self._solved()
         times = times_of(self._lift, solved, self._need)
         hottest = solved.temps_c[:, 0].max(axis=1)
-        peak_h, peak_c = top_of(solved.hours, hottest)
+        peak_h, peak_k = top_of(self._history.steps_s / 3600, self._history.hottest_k)
 
         def when(values: Array) -> float | None:
             return float(values[0]) if self._judged and math.isfinite(values[0]) else None
@@ -247,7 +250,7 @@ class _Solved:
         gelled = float(times.gelled[0])
         shown = slice(None, None, max(1, len(solved.hours) // 120))
         return Outcome(
-            peak_c=peak_c,
+            peak_c=peak_k - KELVIN,
             peak_h=peak_h,
             gelled_h=gelled if math.isfinite(gelled) else None,
             cured_h=when(times.cured),
