@@ -121,6 +121,8 @@ def _mix_c(lift: Lift, poured_at: datetime) -> float | None:
         given = entry.facts.get("mix_c")
         if given not in (None, ""):
             last[entry.batch_id] = float(Decimal(str(given)))
+    if not last and lift.pour.mix_c is not None and lift.pour.mix_c < lift.expected_c:
+        return float(lift.pour.mix_c)  # nobody measured, and a cold mix takes longer
     return sum(last.values()) / len(last) if last else None
 
 

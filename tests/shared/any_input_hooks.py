@@ -48,6 +48,7 @@ EXAMPLES_BY_NAME = {
     "route": "single",
     "scale": "S2",
     "time_zone": "Europe/Berlin",
+    "units": {},
     "until_day": f"{datetime.now(UTC) + timedelta(days=3):%Y-%m-%d}",
     "valid_from": f"{datetime.now(UTC):%Y-%m-%d}",
     "week": "2026-W49",

@@ -6,6 +6,7 @@ document.addEventListener("DOMContentLoaded", () => {
   const place = document.querySelector("[data-effect]");
   const form = document.querySelector("main form[method=post]");
   if (!place || !form) return;
+  form.querySelector("button").before(place); // it is read last before saving
   const names = place.dataset.values.split(" ");
   let timer = 0, asked = 0;
 

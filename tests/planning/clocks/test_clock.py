@@ -224,3 +224,13 @@ def test_an_answer_to_an_older_question_is_thrown_away(cure, monkeypatch):
     monkeypatch.setattr(asking, "values_of", slow)
     assert not look(cure, _at(cure, 2))
     assert Cure.objects.get().looked_at is None
+
+
+def test_a_mix_planned_cold_and_not_measured_counts_as_cold(take, planned):
+    from planning.clocks.gather import poured_lift
+
+    planned(take(system="T", depth_mm="55", mix_c="12"))
+    lift, poured_at = Lift.objects.get(), Batch.objects.get().planned_pour_end
+    assert poured_lift(lift, poured_at, poured_at).mix_c == 12.0
+    lift.pour.mix_c = Decimal(35)  # a warm one opens nothing before somebody has measured it
+    assert poured_lift(lift, poured_at, poured_at).mix_c is None
