@@ -102,7 +102,7 @@ def what_helps(
     late, change = part
     weight = own.pour.weight
     words = f"{hours(late // weight)} late instead of {hours(before.late // weight)}"
-    return replace(_named(change, cause, asked), words=f"{change.words}: {words}")
+    return replace(_named(change, cause, asked), words=f"{change.words}, then {words}")
 
 
 class _Outcome(NamedTuple):

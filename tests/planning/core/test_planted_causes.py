@@ -66,7 +66,7 @@ def test_a_change_that_helps_in_part_is_offered_with_what_it_gains():
     assert lateness(week, plan, "A") == 49
     told = why_late(week, plan, "A")
     assert told.rule == "person_busy"
-    assert told.change == "another person like T1: 25 min late instead of 49 min"
+    assert told.change == "another person like T1, then 25 min late instead of 49 min"
     change = what_helps(week, "A", due=True, plan=plan)
     again = plan_week(from_plan(change.problem, plan))
     assert check(change.problem, again) == []
