@@ -10,9 +10,9 @@ class PlanningConfig(AppConfig):
         from planning.batches.codes import register_batches
         from planning.batches.touched import batches_of_system
         from planning.cures.tracing import BATCH, POUR, Batches, Pours
-        from planning.pours.leaving import register_take_out
+        from planning.pours.leaving import register_planner
         from planning.reminders.gauges import planning_gauges
-        from planning.schedule.withdrawing import take_out
+        from planning.schedule.withdrawing import plan_again, take_out
         from planning.weigh_in.wanted import wanted_stock
         from shared.gauges import register_gauges
         from shop import stores
@@ -21,6 +21,6 @@ class PlanningConfig(AppConfig):
         stores.register_trace(POUR, Pours())
         stores.register_open_purposes(BATCH, wanted_stock)
         stores.register_touched(batches_of_system)
-        register_take_out(take_out)
+        register_planner(take_out, plan_again)
         register_gauges(planning_gauges)
         register_batches()

@@ -11,6 +11,7 @@ from planning.checklist import pages as checklist
 from planning.cures import oven_pages
 from planning.cures import pages as cures
 from planning.founding import pages as founding
+from planning.pours import order_pages as orders
 from planning.pours import pages as pours
 from planning.pours import route_pages as routes
 from planning.rules import pages as rules_pages
@@ -76,7 +77,13 @@ urlpatterns = [
     path("orders/", pours.orders, name="orders"),
     path("orders/new/", pours.new_order, name="order-new"),
     path("orders/file/", pours.load_file, name="orders-file"),
-    path("orders/<int:pk>/cancel/", pours.cancel_order, name="order-cancel"),
+    path("orders/<int:pk>/", orders.order, name="order"),
+    path("orders/<int:pk>/change/", orders.change_order, name="order-change"),
+    path("orders/<int:pk>/cancel/", orders.cancel_order, name="order-cancel"),
+    path("orders/<int:pk>/hold/", orders.hold_order, name="order-hold"),
+    path("orders/<int:pk>/release/", orders.release_order, name="order-release"),
+    path("orders/<int:pk>/quantity/", orders.set_quantity, name="order-quantity"),
+    path("pours/<int:pk>/change/", orders.change_pour, name="pour-change"),
     path("pours/<int:pk>/", cures.pour, name="pour"),
     path("pours/<int:pk>/temperature/", cures.log_temperature, name="pour-temperature"),
     path(

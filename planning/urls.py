@@ -12,6 +12,7 @@ from planning.cures.views import (
     OvenStayViewSet,
     TemperatureViewSet,
 )
+from planning.order_events.views import OrderEventViewSet
 from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
@@ -29,6 +30,7 @@ from shared.api.router import Router
 router = Router()
 router.register("routes", RouteViewSet, "route")
 router.register("tool-orders", ToolOrderViewSet, "tool-order")
+router.register("order-events", OrderEventViewSet, "order-event")
 router.register("pours", PourViewSet, "pour")
 router.register("steps", StepViewSet, "step")
 router.register("plans", PlanViewSet, "plan")

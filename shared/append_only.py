@@ -15,6 +15,7 @@ TABLES = (
     "planning_batchentry",
     "planning_temperaturereading",
     "planning_wrongreading",
+    "planning_orderevent",
     "shared_auditentry",
 )
 """Tables whose rows are only ever added."""

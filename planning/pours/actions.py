@@ -14,8 +14,10 @@ from zoneinfo import ZoneInfo
 from django.db import IntegrityError, transaction
 from django.db.models import F
 
-from planning.pours.leaving import take_out_of_plan
-from planning.pours.models import OrderStatus, Pour, PourStatus, PourStep, ToolOrder
+from planning.order_events.actions import add_changes, add_event
+from planning.order_events.models import EventKind
+from planning.pours.leaving import plan_again, take_out_of_plan
+from planning.pours.models import Pour, PourStatus, PourStep, ToolOrder
 from planning.pours.shapes import Casting, casting_of
 from planning.routes.models import Phase, Route, RouteStep
 from shared import clock
@@ -64,6 +66,8 @@ def take_order(
     priority: int = 1,
     service_c: Decimal | None = None,
     remarks: str = "",
+    copy_of: ToolOrder | None = None,
+    by: Any = None,
 ) -> ToolOrder:
     """Write down a tool order with its pours and the steps of its route."""
     rows = list(pours)
@@ -101,12 +105,15 @@ def take_order(
         due_on=due_on,
         priority=priority,
         remarks=remarks,
+        copy_of=copy_of,
         created_at=now,
     )
     below = None
     for n, fields in sorted(enumerate(rows), key=lambda row: row[1].get("half", "A")):
         with under(f"pours/{n}"):
             below = add_pour(order=order, fields=fields, stands_on=below)
+    told = {"due_on": due_on, "priority": priority, "tool": tool_code, "route": route.code}
+    add_event(order=order, kind=EventKind.TAKEN, at=now, new=told, by=by)
     return order
 
 
@@ -178,7 +185,7 @@ def add_pour(*, order: ToolOrder, fields: Mapping[str, Any], stands_on: Pour | N
         **kept,
         **_figures(casting),
     )
-    _copy_steps(pour, order.route, casting.release_area_m2)
+    copy_steps(pour, order.route)
     ask_for_material(pour)
     return pour
 
@@ -195,7 +202,9 @@ def _dec(value: float) -> Decimal:
     return Decimal(repr(value)).quantize(QUANTUM)
 
 
-def _copy_steps(pour: Pour, route: Route, area_m2: float) -> None:
+def copy_steps(pour: Pour, route: Route) -> None:
+    """Give a pour the steps of a route, with the coats of its release recipe."""
+    area_m2 = float(pour.release_area_m2 or 0)
     steps: list[PourStep] = []
     for phase in (Phase.BEFORE, Phase.AFTER):
         order = 0
@@ -249,7 +258,7 @@ def _coats(template: RouteStep, pour: Pour, area_m2: float) -> list[PourStep]:
 def ask_for_material(pour: Pour) -> None:
     """Tell the stores what this pour will need and when, until a plan says it exactly."""
     source = f"pour:{pour.pk}"
-    if pour.status != PourStatus.ASKED:
+    if pour.status != PourStatus.ASKED or pour.order.held_at is not None:
         stores.replace_requirements(site_id=pour.order.site_id, source=source, rows=())
         return
     system = stores.system(pour.system_id)
@@ -267,30 +276,61 @@ def ask_for_material(pour: Pour) -> None:
     )
 
 
+WHEN = {"due_on", "earliest_on", "priority"}
+"""When a pour is wanted, not what it is: planned work stays until it is planned again."""
+
+
 @transaction.atomic
 def change_pour(
-    *, pour: Pour, changes: Mapping[str, Any], now: datetime | None = None, by: Any = None
+    *,
+    pour: Pour,
+    changes: Mapping[str, Any],
+    now: datetime | None = None,
+    by: Any = None,
+    reason: str = "",
 ) -> Pour:
     """
     Change a pour of which nothing has been cast; its casting is worked out again.
 
-    One that is planned is first taken out of the plan, and a new plan is asked for.
+    One that is planned is first taken out of the plan, unless only its dates or its priority
+    change; either way a new plan is asked for with the reason.
 
     Its steps are copied anew only where their coats change with the area or the recipe.
     """
-    pour = Pour.objects.select_for_update().get(pk=pour.pk)
-    if pour.status == PourStatus.PLANNED:
-        words = ", ".join(sorted(changes))
-        take_out_of_plan(
-            pours=[pour], reason=f"{pour} was changed ({words})", now=now or clock.now(), by=by
-        )
+    rows = Pour.objects.select_for_update(of=("self",)).select_related("order__site")
+    pour = rows.get(pk=pour.pk)
+    now = now or clock.now()
+    before = {name: getattr(pour, name) for name in changes}
+    changed = {name for name, value in changes.items() if value != before[name]}
+    if pour.status == PourStatus.PLANNED and changed:
+        _leave_plan(pour, changed, reason, now, by)
         pour.refresh_from_db()
-    if pour.status != PourStatus.ASKED:
+    stays = pour.status == PourStatus.PLANNED and changed <= WHEN
+    if pour.status != PourStatus.ASKED and not stays:
         raise OrderFixed(
             f"{pour} is {pour.get_status_display().lower()}; only a pour of which nothing has "
             "been cast can be changed.",
             code="pour_fixed",
         )
+    _recast(pour, changes)
+    after = {name: getattr(pour, name) for name in before}
+    add_changes(
+        order=pour.order, pour=pour, before=before, after=after, at=now, reason=reason, by=by
+    )
+    return pour
+
+
+def _leave_plan(pour: Pour, changed: set[str], reason: str, now: datetime, by: Any) -> None:
+    """Take a planned pour out of the plan where it becomes another casting; plan again."""
+    words = reason or f"{pour} was changed ({', '.join(sorted(changed))})"
+    if changed <= WHEN:
+        plan_again(site=pour.order.site, reason=words, now=now, by=by)
+    else:
+        take_out_of_plan(pours=[pour], reason=words, now=now, by=by)
+
+
+def _recast(pour: Pour, changes: Mapping[str, Any]) -> None:
+    """Set fields of a pour and work its casting out again."""
     changes = dict(changes)
     if pour.geometry == "mesh" and "pattern" not in changes:
         _leave_pattern(pour, changes)
@@ -316,9 +356,8 @@ def change_pour(
                 code="steps_signed",
             )
         pour.steps.all().delete()
-        _copy_steps(pour, pour.order.route, casting.release_area_m2)
+        copy_steps(pour, pour.order.route)
     ask_for_material(pour)
-    return pour
 
 
 def _leave_pattern(pour: Pour, changes: dict[str, Any]) -> None:
@@ -335,40 +374,6 @@ def _leave_pattern(pour: Pour, changes: dict[str, Any]) -> None:
                 "another pattern, or set geometry to box or volume first.",
                 value=changes[name],
             )
-
-
-@transaction.atomic
-def cancel_order(*, order: ToolOrder, now: datetime | None = None, by: Any = None) -> ToolOrder:
-    """
-    Cancel an order of which nothing has been poured.
-
-    What is planned of it is taken out of the plan: its stock is free again, and a new plan is
-    asked for with the reason.
-    """
-    begun = order.pours.exclude(
-        status__in=[PourStatus.ASKED, PourStatus.PLANNED, PourStatus.CANCELLED]
-    )
-    if begun.exists():
-        raise OrderFixed(
-            f"{order.number} has been poured in part; it can no longer be cancelled.",
-            code="order_begun",
-        )
-    planned = list(order.pours.filter(status=PourStatus.PLANNED))
-    if planned:
-        take_out_of_plan(
-            pours=planned,
-            reason=f"Order {order.number} was cancelled",
-            now=now or clock.now(),
-            by=by,
-        )
-    order.pours.update(status=PourStatus.CANCELLED, version=F("version") + 1)
-    order.status = OrderStatus.CANCELLED
-    order.version = F("version") + 1
-    order.save()
-    order.refresh_from_db()
-    for pour in order.pours.all():
-        ask_for_material(pour)
-    return order
 
 
 def next_number(site_id: int, day: date) -> str:

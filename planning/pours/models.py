@@ -34,6 +34,19 @@ class ToolOrder(models.Model):
     priority = models.PositiveSmallIntegerField(default=1, help_text="1 usual, up to 9.")
     status = models.CharField(max_length=10, choices=OrderStatus.choices, default="open")
     remarks = models.CharField(max_length=400, blank=True)
+    held_at = models.DateTimeField(
+        null=True, blank=True, editable=False, help_text="On hold since then: nothing is planned."
+    )
+    held_reason = models.CharField(max_length=200, blank=True, editable=False)
+    copy_of = models.ForeignKey(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        editable=False,
+        related_name="copies",
+        help_text="The order of which this is one more piece.",
+    )
     created_at = models.DateTimeField()
     version = models.PositiveIntegerField(default=1, editable=False)
 
@@ -50,6 +63,12 @@ class ToolOrder(models.Model):
                 condition=Q(earliest_on__isnull=True) | Q(due_on__gte=F("earliest_on")),
                 name="toolorder_due_not_before_earliest",
                 violation_error_message="due_on must not be before earliest_on.",
+            ),
+            models.CheckConstraint(
+                condition=Q(held_at__isnull=True, held_reason="")
+                | (Q(held_at__isnull=False) & ~Q(held_reason="")),
+                name="toolorder_held_with_a_reason",
+                violation_error_message="A hold needs a reason.",
             ),
         ]
 

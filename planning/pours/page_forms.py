@@ -53,6 +53,57 @@ class OrderForm(forms.Form):
     remarks = forms.CharField(max_length=400, required=False)
 
 
+def _reason(required: bool) -> forms.CharField:
+    return forms.CharField(
+        label="Why",
+        max_length=200,
+        required=required,
+        help_text="Shown with the new plan, and told to the customer's ordering system.",
+    )
+
+
+class ChangeOrderForm(forms.Form):
+    """What may be changed of an order that is under way."""
+
+    due_on = _day("Due on")
+    earliest_on = _day("Not before", required=False)
+    priority = forms.IntegerField(min_value=1, max_value=9, help_text="1 usual, 9 most pressing.")
+    route = forms.ModelChoiceField(queryset=Route.objects.all(), empty_label=None)
+    customer = forms.CharField(max_length=120, required=False)
+    customer_reference = forms.CharField(max_length=80, required=False)
+    remarks = forms.CharField(max_length=400, required=False)
+    reason = _reason(required=False)
+
+    def changes(self) -> dict[str, Any]:
+        """Return the columns as filled in; the reason is no column."""
+        return {name: value for name, value in self.cleaned_data.items() if name != "reason"}
+
+
+class HoldForm(forms.Form):
+    """Why an order is put on hold."""
+
+    reason = _reason(required=True)
+
+
+class MayGiveReasonForm(forms.Form):
+    """Why something is done, if there is something to say."""
+
+    reason = _reason(required=False)
+
+
+class QuantityForm(forms.Form):
+    """How many pieces of one tool are wanted."""
+
+    quantity = forms.IntegerField(
+        label="Pieces in all",
+        min_value=1,
+        max_value=50,
+        help_text="Each further piece becomes an order of its own; fewer are cancelled, the last "
+        "first.",
+    )
+    reason = _reason(required=False)
+
+
 class PourForm(forms.Form):
     """What one half is cast from and how large it is: a box less its pattern, or a volume."""
 
@@ -91,6 +142,27 @@ class PourForm(forms.Form):
         if "release_recipe_id" in found:
             found["release_recipe_id"] = int(found["release_recipe_id"])
         return {**found, "half": half}
+
+
+class ChangePourForm(PourForm):
+    """A pour that is asked for or planned, to be changed."""
+
+    reason = _reason(required=False)
+
+    def changes(self, pour: Any) -> dict[str, Any]:
+        """Return what differs from the pour; a field left empty takes its usual value."""
+        found = {}
+        for name, value in self.cleaned_data.items():
+            if name == "reason" or (name == "geometry" and pour.geometry == "mesh"):
+                continue
+            if name.endswith("_id"):
+                value = int(value) if value else None
+            elif value in (None, ""):
+                field = pour._meta.get_field(name)
+                value = None if field.null else field.get_default()
+            if value != getattr(pour, name):
+                found[name] = value
+        return found
 
 
 class FileForm(forms.Form):

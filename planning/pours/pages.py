@@ -7,8 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_POST
+from django.shortcuts import redirect, render
 
 from planning.pours import actions
 from planning.pours.csv_rows import load_pours, read_text
@@ -88,6 +87,7 @@ def _take(request: HttpRequest, order: OrderForm, halves: list[PourForm]) -> Too
                 "number": actions.next_number(request.site.pk, day),
                 "pours": [form.values(half) for form, half in zip(halves, "AB", strict=False)],
                 "now": now,
+                "by": request.user,
             }
         ]
     )
@@ -102,19 +102,6 @@ def _mark(error: ShopError, halves: list[PourForm], order: OrderForm) -> None:
             if name in form.fields:
                 form.add_error(name, problem.detail)
                 break
-
-
-@require_POST
-@needs("tool_orders:write")
-def cancel_order(request: HttpRequest, pk: int) -> HttpResponse:
-    """Cancel an order that has not gone too far."""
-    order = get_object_or_404(ToolOrder, pk=pk, site=request.site)
-    try:
-        actions.cancel_order(order=order, now=clock.now(), by=request.user)
-        messages.success(request, f"Order {order.number} is cancelled.")
-    except ShopError as error:
-        messages.error(request, error.message)
-    return redirect("orders")
 
 
 @needs("tool_orders:write")

@@ -97,10 +97,64 @@ class ToolOrderSerializer(StrictModelSerializer):
             "priority",
             "status",
             "remarks",
+            "held_at",
+            "held_reason",
+            "copy_of",
             "pours",
             "etag",
         ]
         read_only_fields = fields
+
+
+class RouteByCode(fields.TextField):
+    """A route, by its code."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Return the route of a code."""
+        value = super().to_internal_value(data)
+        route = Route.objects.filter(code=value).first()
+        if route is None:
+            known = ", ".join(Route.objects.values_list("code", flat=True)) or "none yet"
+            raise fields.refuse(f"is not the code of a route; known: {known}.", "does_not_exist")
+        return route
+
+
+class ChangedToolOrderSerializer(StrictModelSerializer):
+    """What may be changed of an order that is under way; the reason is told to others."""
+
+    route = RouteByCode(max_length=40, required=False)
+    reason = fields.TextField(max_length=200, allow_blank=True, required=False)
+
+    class Meta:
+        model = ToolOrder
+        fields = [
+            "due_on",
+            "earliest_on",
+            "priority",
+            "route",
+            "customer",
+            "customer_reference",
+            "remarks",
+            "reason",
+        ]
+
+
+class ReasonSerializer(StrictSerializer):
+    """Why something is done."""
+
+    reason = fields.TextField(max_length=200)
+
+
+class MayGiveReasonSerializer(StrictSerializer):
+    """Why something is done, if there is something to say."""
+
+    reason = fields.TextField(max_length=200, allow_blank=True, required=False, default="")
+
+
+class QuantitySerializer(MayGiveReasonSerializer):
+    """How many pieces of the same tool are wanted in all."""
+
+    quantity = fields.WholeField(min_value=1, max_value=50)
 
 
 class NewToolOrderSerializer(StrictSerializer):
@@ -110,7 +164,7 @@ class NewToolOrderSerializer(StrictSerializer):
     number = fields.TextField(required=False, max_length=40, validators=[CODE])
     tool_code = fields.TextField(max_length=40, validators=[CODE])
     tool_name = fields.TextField(required=False, max_length=120, allow_blank=True, default="")
-    route = fields.TextField(max_length=40)
+    route = RouteByCode(max_length=40)
     customer = fields.TextField(required=False, max_length=120, allow_blank=True, default="")
     customer_reference = fields.TextField(
         required=False, max_length=80, allow_blank=True, default=""
@@ -123,14 +177,6 @@ class NewToolOrderSerializer(StrictSerializer):
     )
     remarks = fields.TextField(required=False, max_length=400, allow_blank=True, default="")
     pours = AskedPourSerializer(many=True, allow_empty=False, max_length=2)
-
-    def validate_route(self, value: str) -> Route:
-        """Return the route of a code."""
-        route = Route.objects.filter(code=value).first()
-        if route is None:
-            known = ", ".join(Route.objects.values_list("code", flat=True)) or "none yet"
-            raise fields.refuse(f"is not the code of a route; known: {known}.", "does_not_exist")
-        return route
 
 
 class PourStepSerializer(StrictModelSerializer):

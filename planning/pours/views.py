@@ -10,19 +10,22 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
 
-from planning.pours import actions, steps
+from planning.pours import actions, order_changes, steps
 from planning.pours.models import Pour, PourStep, ToolOrder
 from planning.pours.serializers import (
+    ChangedToolOrderSerializer,
+    MayGiveReasonSerializer,
     NewToolOrderSerializer,
     PourSerializer,
     PourStepSerializer,
+    QuantitySerializer,
+    ReasonSerializer,
     SignatureSerializer,
     ToolOrderSerializer,
     for_action,
 )
 from shared import clock
 from shared.api import viewsets
-from shared.api.serializers import StrictSerializer
 from shared.api.uploads import OneFile
 from shared.photos.forms import Jpeg, PhotoSerializer, cleaned, jpeg
 
@@ -32,6 +35,7 @@ class ToolOrderViewSet(
     viewsets.ListMixin,
     viewsets.RetrieveMixin,
     viewsets.CreateMixin,
+    viewsets.PatchMixin,
     viewsets.SiteViewSet,
 ):
     """Tool orders with their pours."""
@@ -50,25 +54,62 @@ class ToolOrderViewSet(
         if self.action in ("create", "bulk"):
             kind = NewToolOrderSerializer
             return viewsets.bulk_of(kind) if self.action == "bulk" else kind
+        if self.action == "partial_update":
+            return ChangedToolOrderSerializer
         return super().get_serializer_class()
 
     def perform_create(self, serializer: Any) -> None:
         """Take one order in."""
-        serializer.instance = actions.take_order(**_order(serializer.validated_data))
+        serializer.instance = actions.take_order(
+            **_order(serializer.validated_data), by=self.request.user
+        )
 
     def perform_bulk(self, items: list[dict[str, Any]]) -> list[ToolOrder]:
         """Take all orders in, or none."""
-        return actions.take_orders(_order(item) for item in items)
+        return actions.take_orders({**_order(item), "by": self.request.user} for item in items)
 
-    @extend_schema(responses={201: ToolOrderSerializer})
-    @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
-    def cancellations(self, request: Any, pk: Any = None) -> Any:
-        """Cancel an order of which nothing has been poured; what is planned of it is freed."""
+    def perform_update(self, serializer: Any) -> None:
+        """Change an order; what is planned of it is planned again."""
+        changes = dict(serializer.validated_data)
+        reason = changes.pop("reason", "")
+        serializer.instance = order_changes.change_order(
+            order=serializer.instance,
+            changes=changes,
+            reason=reason,
+            now=clock.now(),
+            by=self.request.user,
+        )
+
+    def _one(self, change: Any) -> Any:
         return self.once(
-            lambda body: actions.cancel_order(
-                order=self.get_object(), now=clock.now(), by=request.user
+            lambda body: change(
+                order=self.get_object(), now=clock.now(), by=self.request.user, **body
             )
         )
+
+    @extend_schema(responses={201: ToolOrderSerializer})
+    @action(detail=True, methods=["post"], serializer_class=MayGiveReasonSerializer)
+    def cancellations(self, request: Any, pk: Any = None) -> Any:
+        """Cancel an order, or what of it is not poured; what is planned of it is freed."""
+        return self._one(order_changes.cancel_order)
+
+    @extend_schema(responses={201: ToolOrderSerializer})
+    @action(detail=True, methods=["post"], serializer_class=ReasonSerializer)
+    def holds(self, request: Any, pk: Any = None) -> Any:
+        """Put an order on hold: what is planned and not begun is freed, nothing more planned."""
+        return self._one(order_changes.hold_order)
+
+    @extend_schema(responses={201: ToolOrderSerializer})
+    @action(detail=True, methods=["post"], serializer_class=MayGiveReasonSerializer)
+    def releases(self, request: Any, pk: Any = None) -> Any:
+        """Let an order on hold be planned again."""
+        return self._one(order_changes.release_order)
+
+    @extend_schema(responses={201: ToolOrderSerializer})
+    @action(detail=True, methods=["post"], serializer_class=QuantitySerializer)
+    def quantities(self, request: Any, pk: Any = None) -> Any:
+        """Order more or fewer pieces of one tool; each further piece is an order of its own."""
+        return self._one(order_changes.set_quantity)
 
 
 def _order(values: dict[str, Any]) -> dict[str, Any]:

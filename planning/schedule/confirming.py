@@ -19,13 +19,22 @@ from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
 from planning.schedule.models import PlanState, WeekPlan
+from planning.schedule.telling import tell_dates
 from planning.schedule.week_clock import Clock
 from planning.system_data import system_data
+from shared.change import change
 from shop import stores
 from shop.stores_types import NeedRow, SystemInfo
 
 
-def confirm(*, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: datetime) -> None:
+def confirm(
+    *,
+    plan: WeekPlan,
+    problem: core.Problem,
+    answer: core.Plan,
+    now: datetime,
+    by: Any = None,
+) -> None:
     """Write a plan's content; raises when a lot no longer holds what was planned from it."""
     writer = _Writer(plan, problem, answer, now)
     writer.clear()
@@ -35,6 +44,15 @@ def confirm(*, plan: WeekPlan, problem: core.Problem, answer: core.Plan, now: da
             writer.write_batch(batch)
     writer.write_tasks()
     writer.settle_pours()
+    tell_dates(
+        problem=problem,
+        answer=answer,
+        pours=writer.pours.values(),
+        clock=writer.clock,
+        reason=plan.reason,
+        at=now,
+        by=by,
+    )
 
 
 def remove_planned(batches: QuerySet[Batch], pour_ids: Iterable[int]) -> None:
@@ -61,7 +79,7 @@ class _Writer:
         self.pours = {
             pour.pk: pour
             for pour in Pour.objects.filter(pk__in=[int(p.id) for p in problem.pours])
-            .select_related("order", "order__tool")
+            .select_related("order__site", "order__tool")
             .order_by("pk")
         }
         self.systems = {info.code: info for info in stores.systems()}
@@ -249,8 +267,7 @@ class _Writer:
             if status in (PourStatus.ASKED, PourStatus.PLANNED):
                 status = PourStatus.PLANNED if str(pour.pk) in placed else PourStatus.ASKED
             if status != pour.status:
-                Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
-                pour.refresh_from_db()
+                change(pour, status=status)
             if status == PourStatus.PLANNED:
                 stores.tool_is_casting(pour.order.tool_id)
             ask_for_material(pour)

@@ -8,6 +8,8 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from django.db.models import Q
+
 from planning.batches.models import Batch
 from planning.core import plan as core
 from planning.core import problem as given
@@ -272,8 +274,9 @@ def _open_pours(
     Return everything planned or begun, and of what is only asked for that which counts.
 
     With a Sunday that is what is due by the one after and may start by this one; without, the
-    pours named in `asked`.
+    pours named in `asked`. Of an order on hold only what is planned or begun counts.
     """
+    on_hold = Q(status=PourStatus.ASKED, order__held_at__isnull=False)
     found = (
         Pour.objects.filter(
             order__site_id=site_id,
@@ -284,6 +287,7 @@ def _open_pours(
                 PourStatus.CURING,
             ],
         )
+        .exclude(on_hold)
         .select_related("order", "order__tool")
         .prefetch_related(
             "steps__planned_people", "lifts__place", "lifts__cure", "lifts__portions"

@@ -7,14 +7,15 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
 
 from planning.batches.models import Batch, BatchStatus
 from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus
 from planning.schedule import actions, confirming, queries
+from planning.schedule.telling import told_taken_out
 from shared import clock
 from shared.access.models import Site
+from shared.change import change
 from shared.errors import ShopError
 from shared.units import week_of
 
@@ -22,8 +23,12 @@ from shared.units import week_of
 @transaction.atomic
 def take_out(*, pours: Sequence[Pour], reason: str, now: datetime, by: Any = None) -> None:
     """Free what is planned of pours, and ask for a new plan that says why."""
-    withdraw_pours(pours=pours, now=now)
-    site = pours[0].order.site
+    withdraw_pours(pours=pours, now=now, reason=reason, by=by)
+    plan_again(site=pours[0].order.site, reason=reason, now=now, by=by)
+
+
+def plan_again(*, site: Site, reason: str, now: datetime, by: Any = None) -> None:
+    """Ask for a new plan of all that is confirmed, and say why."""
     works_by = queries.confirmed_plan(site.pk)
     this_week = week_of(clock.local(now, site).date())
     week = this_week if works_by is None else max(works_by.week, this_week)
@@ -31,7 +36,9 @@ def take_out(*, pours: Sequence[Pour], reason: str, now: datetime, by: Any = Non
 
 
 @transaction.atomic
-def withdraw_pours(*, pours: Sequence[Pour], now: datetime) -> None:
+def withdraw_pours(
+    *, pours: Sequence[Pour], now: datetime, reason: str = "", by: Any = None
+) -> None:
     """
     Take planned pours out of the plan again: their batches go, stock is freed.
 
@@ -51,12 +58,10 @@ def withdraw_pours(*, pours: Sequence[Pour], now: datetime) -> None:
         Pour.objects.filter(lifts__portions__batch__in=batches).values_list("pk", flat=True)
     )
     confirming.remove_planned(batches, shared | ids)
-    for pour in Pour.objects.filter(pk__in=shared | ids).select_related("order"):
-        pour.status = PourStatus.ASKED
-        pour.version = F("version") + 1
-        pour.save(update_fields=["status", "version"])
-        pour.refresh_from_db()
+    for pour in Pour.objects.filter(pk__in=shared | ids).select_related("order__site"):
+        change(pour, status=PourStatus.ASKED)
         ask_for_material(pour)
+        told_taken_out(pour, reason=reason, at=now, by=by)
 
 
 def _with_upper(ids: set[int]) -> set[int]:
