@@ -6,14 +6,13 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
 
 from planning.batch_sheets.queries import batches_of, revision_of, steps_of
 from planning.batches.changes import planned_of
 from planning.batches.models import Batch, BatchStatus, SheetPrint
 from planning.pours.models import PourStep
 from shared.access.models import Site
-from shared.change import change
+from shared.change import change, change_all
 
 
 @transaction.atomic
@@ -24,7 +23,7 @@ def mark_printed(*, site: Site, day: date, now: datetime, by: Any = None) -> She
     waiting = [step.pk for step in steps if step.done_at is None]
     PourStep.objects.filter(pk__in=waiting).update(printed_at=now)
     keys = [batch.pk for batch in batches if batch.status == BatchStatus.PLANNED]
-    Batch.objects.filter(pk__in=keys).update(printed_at=now, version=F("version") + 1)
+    change_all(Batch.objects.filter(pk__in=keys), printed_at=now)
     return SheetPrint.objects.create(
         site=site,
         day=day,

@@ -19,6 +19,7 @@ from planning.core.casting.plausible import from_fahrenheit
 from planning.core.casting.short_lift import EDGE_MM, cut_at, level_without
 from planning.core.problem import Layer
 from planning.pours.models import Pour, PourStatus
+from shared.change import change
 from shared.errors import Invalid, ShopError
 from shared.times import Event, happened
 
@@ -45,7 +46,7 @@ def start_clock(*, lift: Lift, poured_at: datetime, now: datetime | None = None)
     pour = lift.pour
     changed(of_pour(pour).exclude(pk=cure.pk), max(now or poured_at, poured_at))
     status = PourStatus.CURING if _is_full(pour, lift) else PourStatus.POURING
-    Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
+    change(pour, status=status)
     return cure
 
 

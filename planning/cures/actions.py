@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Sum
+from django.db.models import Sum
 
 from planning.batches.models import Batch
 from planning.clocks.models import Cure
@@ -21,6 +21,7 @@ from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
 from planning.weigh_in.quarantine import refuse_quarantined
+from shared.change import change, change_all
 from shared.errors import ShopError
 from shared.times import happened
 from shop import stores
@@ -91,10 +92,8 @@ def demould(
         early_reason=early_reason,
     )
     status = PourStatus.FAILED if verdict == "reject" else PourStatus.DEMOULDED
-    Pour.objects.filter(pk=pour.pk).update(status=status, version=F("version") + 1)
-    Cure.objects.filter(lift__pour=pour, done_at__isnull=True).update(
-        done_at=at, version=F("version") + 1
-    )
+    change(pour, status=status)
+    change_all(Cure.objects.filter(lift__pour=pour, done_at__isnull=True), done_at=at)
     first = pour.steps.filter(phase=Phase.AFTER, done_at__isnull=True).order_by("order").first()
     if first is not None:
         sign_step(step=first, at=at, now=now, by=by)
@@ -157,6 +156,4 @@ def _facts(pour: Pour, record: Demould) -> dict[str, Any]:
 
 def _close_order(order: ToolOrder) -> None:
     if not order.pours.exclude(status__in=[PourStatus.DEMOULDED, PourStatus.CANCELLED]).exists():
-        ToolOrder.objects.filter(pk=order.pk).update(
-            status=OrderStatus.DONE, version=F("version") + 1
-        )
+        change(order, status=OrderStatus.DONE)

@@ -17,12 +17,13 @@ from planning.core import plain
 from planning.core import plan as core
 from planning.core.problem import Limits, Settings
 from planning.rules import actions as rules
-from planning.schedule import confirming, fresh, queries, snapshot
+from planning.schedule import comparison, confirming, fresh, queries, snapshot
 from planning.schedule.models import PlanState, WeekPlan
 from planning.schedule.stamp import stamp
 from planning.schedule.week_clock import Clock
 from shared import clock
 from shared.access.models import Site
+from shared.change import change, change_all
 from shared.errors import Invalid, ShopError
 from shared.send import send
 
@@ -232,7 +233,7 @@ def _judge(problem: core.Problem, answer: core.Plan) -> list[dict[str, Any]]:
 
 def ask_stop(*, plan: WeekPlan) -> None:
     """Ask a running search to stop; the best plan found so far is kept."""
-    WeekPlan.objects.filter(pk=plan.pk).update(stop_asked=True)
+    change(plan, stop_asked=True)
 
 
 @dataclass(frozen=True)
@@ -257,26 +258,34 @@ def judge(*, plan: WeekPlan, now: datetime) -> Judged | None:
 
 
 def confirm(
-    *, plan: WeekPlan, now: datetime, by: Any = None, judged: Judged | None = None
+    *,
+    plan: WeekPlan,
+    now: datetime,
+    by: Any = None,
+    judged: Judged | None = None,
+    seen: str | None = None,
 ) -> WeekPlan:
     """
     Make a plan the one the shop works by: batches numbered, lots reserved, steps dated.
 
     The plan is first judged by the independent check against the shop as it is now, before the
     site is locked; once it is locked, only a stamp of what it rests on is compared. If something
-    moved in between, it is judged again. `judged` hands in what was found before.
+    moved in between, it is judged again. `judged` hands in what was found before, `seen` the mark
+    of the comparison that a person has looked at; None where nobody does, as in a command.
 
     Raises
     ------
     PlanNotReady
-        When the plan is not ready, a newer one is, or it places no pour.
+        When the plan is not ready, a newer one is, it places no pour, or what it changes has not
+        been looked at.
     PlanOutOfDate
         When it breaks a rule now, or when another plan was confirmed since it was made.
     """
+    _check_seen(plan, seen)
     for _ in range(TRIES):
         if judged is None:
-            seen = stamp(plan.site_id)
-            judged = Judged(look_now(plan, now), seen)
+            before = stamp(plan.site_id)
+            judged = Judged(look_now(plan, now), before)
         if judged.look.broken:
             raise _out_of_date(plan, judged.look)
         confirmed = _confirm_if_same(plan, judged, now, by)
@@ -287,6 +296,21 @@ def confirm(
         f"The shop changes faster than plan {plan} can be judged; try again in a moment.",
         code="plan_out_of_date",
     )
+
+
+def _check_seen(plan: WeekPlan, seen: str | None) -> None:
+    """Refuse a plan that changes another one, unless its comparison has been looked at."""
+    plan.refresh_from_db()
+    if seen is None or plan.state != PlanState.READY or plan.based_on_id is None:
+        return
+    if seen != comparison.compared_now(plan)[1]:
+        raise PlanNotReady(
+            f"Plan {plan} changes the confirmed plan. Look at what changes first: on the page Old "
+            f"and new plan, or GET /api/v1/plans/{plan.pk}/comparison, whose mark 'seen' is sent "
+            "with the confirmation.",
+            code="comparison_not_seen",
+            status=409,
+        )
 
 
 def look_now(plan: WeekPlan, now: datetime) -> fresh.Look:
@@ -380,11 +404,11 @@ def _confirm_if_same(plan: WeekPlan, judged: Judged, now: datetime, by: Any) -> 
     if plan.state != PlanState.READY or stamp(plan.site_id) != judged.seen:
         return None
     look = judged.look
-    confirming.confirm(plan=plan, problem=look.problem, answer=look.plan, now=now)
+    confirming.confirm(plan=plan, problem=look.problem, answer=look.plan, now=now, by=by)
     others = WeekPlan.objects.filter(
         site=plan.site, state__in=[PlanState.CONFIRMED, PlanState.READY]
     )
-    others.exclude(pk=plan.pk).update(state=PlanState.REPLACED, version=F("version") + 1)
+    change_all(others.exclude(pk=plan.pk), state=PlanState.REPLACED)
     explained = plain.from_plain(core.Plan, plan.plan)  # reasons may have been found meanwhile
     held = replace(look.plan, late=explained.late, unplaced=explained.unplaced)
     plan.problem, plan.plan = plain.to_plain(look.problem), plain.to_plain(held)

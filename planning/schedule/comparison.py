@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -31,6 +33,25 @@ def side_by_side(old: WeekPlan | None, new: WeekPlan) -> dict[str, Any]:
         "moves": after.moves(),
         "numbers_gone": after.numbers_gone(),
     }
+
+
+def seen_mark(compared: dict[str, Any], plan: WeekPlan) -> str:
+    """
+    Return the mark of a comparison: whoever confirms hands it back to show what they have seen.
+
+    It changes with the plan, with the plan it is compared with, and with every date and move
+    shown; reasons found meanwhile leave it as it is.
+    """
+    shown = {name: value for name, value in compared.items() if name != "pours"}
+    pours = [{n: v for n, v in row.items() if n != "reason"} for row in compared["pours"]]
+    rows = [plan.pk, plan.based_on_id, shown, pours]
+    return hashlib.sha256(json.dumps(rows, default=str).encode()).hexdigest()[:32]
+
+
+def compared_now(plan: WeekPlan) -> tuple[dict[str, Any], str]:
+    """Return a plan beside the one before it, and the mark of that comparison."""
+    compared = side_by_side(plan_before(plan), plan)
+    return compared, seen_mark(compared, plan)
 
 
 FIGURES = (

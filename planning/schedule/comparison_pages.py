@@ -24,5 +24,6 @@ def compare(request: Any, pk: int) -> HttpResponse:
         "may_plan": request.access.may("plans:write", request.site.pk),
     }
     if plan.plan:
-        context |= comparison.side_by_side(before, plan)
+        compared, seen = comparison.compared_now(plan)
+        context |= {**compared, "seen": seen}
     return render(request, "planning/schedule/compare.html", context)

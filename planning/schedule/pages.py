@@ -264,7 +264,8 @@ def confirm(request: HttpRequest, pk: int) -> HttpResponse:
     """Make a plan the one the shop works by."""
     plan = get_object_or_404(WeekPlan, pk=pk, site=request.site)
     try:
-        actions.confirm(plan=plan, now=clock.now(), by=request.user)
+        seen = request.POST.get("seen", "")
+        actions.confirm(plan=plan, now=clock.now(), by=request.user, seen=seen)
         messages.success(
             request, f"Plan {plan} is confirmed: batches are numbered, lots reserved."
         )

@@ -62,6 +62,18 @@ class PlanSerializer(StrictModelSerializer):
         return plan.plan.get("late", []) if plan.plan else []
 
 
+class ConfirmationSerializer(StrictSerializer):
+    """Confirming a plan: the mark of the comparison that was looked at."""
+
+    seen = fields.TextField(
+        required=False,
+        max_length=32,
+        allow_blank=True,
+        default="",
+        help_text="From /plans/{id}/comparison; may stay out where no plan was confirmed before.",
+    )
+
+
 class NewPlanSerializer(StrictSerializer):
     """Asking for a plan of a week; `settings` holds the foreman's choices that differ."""
 

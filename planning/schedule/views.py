@@ -10,8 +10,13 @@ from rest_framework.decorators import action
 from rest_framework.response import Response
 
 from planning.schedule import actions
+from planning.schedule.comparison import compared_now
 from planning.schedule.models import WeekPlan
-from planning.schedule.serializers import NewPlanSerializer, PlanSerializer
+from planning.schedule.serializers import (
+    ConfirmationSerializer,
+    NewPlanSerializer,
+    PlanSerializer,
+)
 from shared import clock
 from shared.api import viewsets
 from shared.api.serializers import StrictSerializer
@@ -53,14 +58,33 @@ class PlanViewSet(
         plan = self.get_object()
         return Response({"problem": plan.problem, "plan": plan.plan})
 
+    @extend_schema(responses=OpenApiTypes.OBJECT)
+    @action(detail=True, methods=["get"])
+    def comparison(self, request: Any, pk: Any = None) -> Response:
+        """Return the plan beside the one confirmed before it, with the mark to confirm it by."""
+        plan = self.get_object()
+        if not plan.plan:
+            raise actions.PlanNotReady(
+                f"Plan {plan} is {plan.get_state_display().lower()}; there is nothing to compare.",
+                code="plan_not_ready",
+            )
+        compared, seen = compared_now(plan)
+        return Response({**compared, "seen": seen})
+
     @extend_schema(responses={201: PlanSerializer})
-    @action(detail=True, methods=["post"], serializer_class=StrictSerializer)
+    @action(detail=True, methods=["post"], serializer_class=ConfirmationSerializer)
     def confirmations(self, request: Any, pk: Any = None) -> Any:
-        """Confirm a ready plan: batches numbered, lots reserved, steps dated."""
+        """
+        Confirm a ready plan: batches numbered, lots reserved, steps dated.
+
+        Where it changes a confirmed plan, `seen` is the mark of the comparison looked at.
+        """
         plan, now = self.get_object(), clock.now()
         judged = actions.judge(plan=plan, now=now)
         return self.once(
-            lambda body: actions.confirm(plan=plan, now=now, by=request.user, judged=judged)
+            lambda body: actions.confirm(
+                plan=plan, now=now, by=request.user, judged=judged, seen=body["seen"]
+            )
         )
 
     @extend_schema(responses={201: PlanSerializer})

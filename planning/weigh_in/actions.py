@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Max, Min
+from django.db.models import Max, Min
 
 from planning.batches.lines import purpose
 from planning.batches.models import (
@@ -33,6 +33,7 @@ from planning.weigh_in.losses import leave_to_plan, take_from_lift
 from planning.weigh_in.models import GateRecord
 from planning.weigh_in.quarantine import pours_of, quarantine_castings
 from shared import clock
+from shared.change import change, change_all
 from shared.errors import Invalid, ShopError
 from shared.times import Event, happened
 from shop import stores
@@ -227,7 +228,7 @@ def settle_status(batch: Batch) -> bool:
         stores.free_reservations(prefix=f"batch:{batch.pk}:")
     status = BatchStatus.WEIGHED if ready else BatchStatus.WEIGHING
     if batch.status != status:
-        Batch.objects.filter(pk=batch.pk).update(status=status, version=F("version") + 1)
+        change(batch, status=status)
         batch.status = status
     return ready
 
@@ -351,9 +352,10 @@ def _contact(entry: BatchEntry, passing: Passing) -> BatchEntry:
     batch.version += 1
     batch.save(update_fields=["status", "contact_at", "version"])
     stores.free_reservations(prefix=f"batch:{batch.pk}:")
-    Pour.objects.filter(
+    waiting = Pour.objects.filter(
         lifts__portions__batch=batch, status__in=[PourStatus.PLANNED, PourStatus.ASKED]
-    ).update(status=PourStatus.POURING, version=F("version") + 1)
+    )
+    change_all(waiting, status=PourStatus.POURING)
     return _kept(entry, verdict, pours_of(batch))
 
 

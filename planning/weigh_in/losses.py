@@ -9,6 +9,7 @@ from django.db.models import F
 from planning.batches.models import Batch, BatchEntry, BatchPortion, BatchStatus, EntryKind
 from planning.clocks import actions as clocks
 from planning.pours.models import Pour, PourStatus
+from shared.change import change_all
 from shared.errors import Invalid
 
 MOST_LOST = Decimal("0.99")
@@ -81,6 +82,5 @@ def leave_to_plan(batch: Batch) -> None:
     open_portions.delete()
     at_work = (BatchStatus.MIXING, BatchStatus.POURED)
     begun = Pour.objects.filter(pk__in=pours, lifts__portions__batch__status__in=at_work)
-    Pour.objects.filter(pk__in=pours, status=PourStatus.POURING).exclude(
-        pk__in=begun.values("pk")
-    ).update(status=PourStatus.PLANNED, version=F("version") + 1)
+    still = Pour.objects.filter(pk__in=pours, status=PourStatus.POURING)
+    change_all(still.exclude(pk__in=begun.values("pk")), status=PourStatus.PLANNED)

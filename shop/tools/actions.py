@@ -8,10 +8,11 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Max
+from django.db.models import Max
 
 from shared import clock
 from shared.access.models import User
+from shared.change import change, change_all
 from shared.errors import Invalid
 from shared.times import Event, in_order
 from shop.errors import NotFound, Refused
@@ -57,9 +58,8 @@ def make_tool(
 
 def tool_is_casting(tool_id: int) -> None:
     """Note that work on a tool has begun; later states stay as they are."""
-    Tool.objects.filter(pk=tool_id, status=ToolStatus.ASKED).update(
-        status=ToolStatus.CASTING, version=F("version") + 1
-    )
+    asked = Tool.objects.filter(pk=tool_id, status=ToolStatus.ASKED)
+    change_all(asked, status=ToolStatus.CASTING)
 
 
 @transaction.atomic
@@ -160,7 +160,7 @@ def add_event(
         ToolEventKind.INSPECTION: _after_inspection(tool, facts),
     }.get(ToolEventKind(kind))
     if after and after != tool.status:
-        Tool.objects.filter(pk=tool.pk).update(status=after, version=F("version") + 1)
+        change(tool, status=after)
     return event
 
 

@@ -310,3 +310,30 @@ def test_requirements_of_steps_are_told_once_for_the_whole_site(take, ready, now
         "source", flat=True
     )
     assert len(set(sources)) == 1
+
+
+def test_a_plan_that_changes_another_is_confirmed_by_who_has_seen_what_changes(
+    take, ready, planned, planner
+):
+    planned(take())
+    take("T-2")
+    plan = ready()
+
+    def confirm(**body):
+        return planner.post(
+            f"/api/v1/plans/{plan.pk}/confirmations",
+            body,
+            content_type="application/json",
+            headers={"Idempotency-Key": f"seen-or-not-{len(body)}-{body.get('seen', '')[:8]}"},
+        )
+
+    assert confirm().json()["code"] == "comparison_not_seen"
+    assert confirm(seen="0" * 32).json()["code"] == "comparison_not_seen"
+    page = planner.post(f"/plans/{plan.pk}/confirm/", follow=True)
+    assert "Look at what changes first" in page.content.decode()
+    compared = planner.get(f"/api/v1/plans/{plan.pk}/comparison").json()
+    assert [row["name"] for row in compared["pours"]]
+    assert compared["seen"] in planner.get(f"/plans/{plan.pk}/compare/").content.decode()
+    assert confirm(seen=compared["seen"]).status_code == 201
+    plan.refresh_from_db()
+    assert plan.state == PlanState.CONFIRMED
