@@ -71,6 +71,8 @@ def plain(value: Any) -> Any:
     """Return a value as JSON holds it: moments in UTC, decimals as text, rows by their code."""
     if value is None or isinstance(value, bool | int | str):
         return value
+    if isinstance(value, list | tuple):
+        return [plain(one) for one in value]
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
     if isinstance(value, date):

@@ -139,7 +139,7 @@ class ChangedToolOrderSerializer(StrictModelSerializer):
         ]
 
 
-class ReasonSerializer(StrictSerializer):
+class OrderHoldSerializer(StrictSerializer):
     """Why something is done."""
 
     reason = fields.TextField(max_length=200)

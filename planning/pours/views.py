@@ -16,10 +16,10 @@ from planning.pours.serializers import (
     ChangedToolOrderSerializer,
     MayGiveReasonSerializer,
     NewToolOrderSerializer,
+    OrderHoldSerializer,
     PourSerializer,
     PourStepSerializer,
     QuantitySerializer,
-    ReasonSerializer,
     SignatureSerializer,
     ToolOrderSerializer,
     for_action,
@@ -94,7 +94,7 @@ class ToolOrderViewSet(
         return self._one(order_changes.cancel_order)
 
     @extend_schema(responses={201: ToolOrderSerializer})
-    @action(detail=True, methods=["post"], serializer_class=ReasonSerializer)
+    @action(detail=True, methods=["post"], serializer_class=OrderHoldSerializer)
     def holds(self, request: Any, pk: Any = None) -> Any:
         """Put an order on hold: what is planned and not begun is freed, nothing more planned."""
         return self._one(order_changes.hold_order)

@@ -261,7 +261,6 @@ class _Writer:
 
     def settle_pours(self) -> None:
         placed = {lift.pour for lift in self.answer.lifts}
-        rows = []
         for pour in self.pours.values():
             status = pour.status
             if status in (PourStatus.ASKED, PourStatus.PLANNED):
@@ -271,14 +270,18 @@ class _Writer:
             if status == PourStatus.PLANNED:
                 stores.tool_is_casting(pour.order.tool_id)
             ask_for_material(pour)
-            rows += step_needs(pour)
         site_id = self.plan.site_id
         weeks = WeekPlan.objects.filter(site=site_id, state=PlanState.CONFIRMED)
-        for week in {self.plan.week, *weeks.values_list("week", flat=True)}:
-            own = rows if week == self.plan.week else []
-            stores.replace_requirements(
-                site_id=site_id, source=f"steps:{site_id}:{week}", rows=own
-            )
+        for week in set(weeks.values_list("week", flat=True)) - {self.plan.week}:
+            source = f"steps:{site_id}:{week}"
+            stores.replace_requirements(site_id=site_id, source=source, rows=())
+        ask_for_steps(site_id, self.plan.week, self.pours.values())
+
+
+def ask_for_steps(site_id: int, week: str, pours: Iterable[Pour]) -> None:
+    """Tell the stores what the dated steps of pours use, in place of what was told before."""
+    rows = [row for pour in pours for row in step_needs(pour)]
+    stores.replace_requirements(site_id=site_id, source=f"steps:{site_id}:{week}", rows=rows)
 
 
 def step_needs(pour: Pour) -> list[NeedRow]:

@@ -62,7 +62,7 @@ class PlanSerializer(StrictModelSerializer):
         return plan.plan.get("late", []) if plan.plan else []
 
 
-class ConfirmationSerializer(StrictSerializer):
+class PlanConfirmationSerializer(StrictSerializer):
     """Confirming a plan: the mark of the comparison that was looked at."""
 
     seen = fields.TextField(

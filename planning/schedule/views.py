@@ -13,8 +13,8 @@ from planning.schedule import actions
 from planning.schedule.comparison import compared_now
 from planning.schedule.models import WeekPlan
 from planning.schedule.serializers import (
-    ConfirmationSerializer,
     NewPlanSerializer,
+    PlanConfirmationSerializer,
     PlanSerializer,
 )
 from shared import clock
@@ -72,7 +72,7 @@ class PlanViewSet(
         return Response({**compared, "seen": seen})
 
     @extend_schema(responses={201: PlanSerializer})
-    @action(detail=True, methods=["post"], serializer_class=ConfirmationSerializer)
+    @action(detail=True, methods=["post"], serializer_class=PlanConfirmationSerializer)
     def confirmations(self, request: Any, pk: Any = None) -> Any:
         """
         Confirm a ready plan: batches numbered, lots reserved, steps dated.

@@ -62,6 +62,11 @@ def withdraw_pours(
         change(pour, status=PourStatus.ASKED)
         ask_for_material(pour)
         told_taken_out(pour, reason=reason, at=now, by=by)
+    for site_id in {pour.order.site_id for pour in pours}:
+        works_by = queries.confirmed_plan(site_id)
+        if works_by is not None:
+            dated = Pour.objects.filter(order__site=site_id, steps__planned_start__isnull=False)
+            confirming.ask_for_steps(site_id, works_by.week, dated.distinct())
 
 
 def _with_upper(ids: set[int]) -> set[int]:

@@ -18,10 +18,6 @@ LEDGER = "figures that the append-only ledger keeps beside its movements"
 
 MAY_UPDATE = {
     "planning/batch_sheets/actions.py::mark_printed": "the print's own row names who printed",
-    "planning/clocks/actions.py::end_lower": NAMES_WHO,
-    "planning/clocks/actions.py::move_clock": NAMES_WHO,
-    "planning/clocks/peaks.py::confirm_peak": NAMES_WHO,
-    "planning/clocks/peaks.py::note_peak": NAMES_WHO,
     "planning/patterns/actions.py::examine": WORKER,
     "planning/pours/steps.py::note_minutes": NAMES_WHO,
     "planning/pours/steps.py::sign_step": NAMES_WHO,
@@ -40,6 +36,7 @@ MAY_UPDATE = {
 }
 """Each bare update of rows by file and function, with why it needs no entry in the audit."""
 WHOLE_FILES = {
+    "planning/clocks/": "worked out from readings and stays, which name who wrote them down",
     "planning/reminders/": "deliveries and reminders; the row names who took it up",
     "shop/ledger/": LEDGER,
     "shop/purchasing/mailing.py": WORKER,

@@ -157,7 +157,7 @@ def test_another_route_copies_its_steps_unless_work_has_begun(take, planned, now
     assert pour.status == "asked"
     assert [step.name for step in pour.steps.all()] == ["Only this"]
     assert last(pour.order).payload["new"] == {"route": "short"}
-    with pytest.raises(Invalid, match="Matched set"):
+    with pytest.raises(Invalid, match="for a matched set"):
         change_order(
             order=pour.order, changes={"route": Route.objects.get(code="matched")}, now=now
         )

@@ -324,7 +324,7 @@ def test_a_plan_that_changes_another_is_confirmed_by_who_has_seen_what_changes(
             f"/api/v1/plans/{plan.pk}/confirmations",
             body,
             content_type="application/json",
-            headers={"Idempotency-Key": f"seen-or-not-{len(body)}-{body.get('seen', '')[:8]}"},
+            headers={"Idempotency-Key": f"confirm-what-was-seen-{body.get('seen', 'not')[:8]}"},
         )
 
     assert confirm().json()["code"] == "comparison_not_seen"

@@ -8,7 +8,7 @@ from shared import append_only
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0030_orders_on_hold'),
+        ('planning', '0031_orders_on_hold'),
         ('shared', '0005_roles_for_all_sites'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

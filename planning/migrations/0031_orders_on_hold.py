@@ -5,7 +5,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0029_oven_stays'),
+        ('planning', '0030_tell_pot_life'),
     ]
 
     operations = [
