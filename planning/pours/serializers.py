@@ -109,9 +109,9 @@ class ToolOrderSerializer(StrictModelSerializer):
 class RouteByCode(fields.TextField):
     """A route, by its code."""
 
-    def to_internal_value(self, data: Any) -> Any:
-        """Return the route of a code."""
-        value = super().to_internal_value(data)
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        """Return the route of a code, once the text itself is judged."""
+        value = super().run_validation(data)
         route = Route.objects.filter(code=value).first()
         if route is None:
             known = ", ".join(Route.objects.values_list("code", flat=True)) or "none yet"
