@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 from planning.core.casting.cautions import WARM_K
 from planning.core.casting.faces import Face
@@ -62,41 +63,51 @@ def warmest_mix(
         None where not even a mix as warm as the shop may be.
     """
     coolest = math.floor(shop_c)
-    if _limit(system, shop_c, needed_min, life_min, lifts, coolest) is not None:
-        return None
-    good, bad = coolest, max(HOTTEST_C, coolest) + 1
-    bound: tuple[str, int | None] = ("usual limit", None)
-    while bad - good > 1:
-        middle = (good + bad) // 2
-        found = _limit(system, shop_c, needed_min, life_min, lifts, middle)
-        if found is None:
-            good = middle
-        else:
-            bad, bound = middle, found
-    return WarmestMix(good, *bound)
-
-
-def _limit(
-    system: SystemData,
-    shop_c: float,
-    needed_min: float,
-    life_min: Callable[[int], float | None],
-    lifts: Sequence[LiftOfMix],
-    mix_c: int,
-) -> tuple[str, int | None] | None:
-    """Return what a mix of a temperature breaks, or None."""
-    life = life_min(mix_c)
-    if life is not None and life < needed_min:
-        return "pot life", None
+    found: WarmestMix | None = WarmestMix(max(HOTTEST_C, coolest), "usual limit")
+    # The pot life is asked first: it is cheap, and what it rules out needs no lift computed.
+    lasts = partial(_lasts, life_min, needed_min)
+    found = _lowered(found, coolest, WarmestMix(0, "pot life"), lasts)
     if not system.computable:
         point = system.datasheet.pot_life
-        too_warm = point is not None and mix_c > max(point.temp_c + WARM_K, shop_c)
-        return ("data sheet", None) if too_warm else None
+        if point is not None:
+            known = partial(_is_known, max(point.temp_c + WARM_K, shop_c))
+            found = _lowered(found, coolest, WarmestMix(0, "data sheet"), known)
+        return found
     for number, lift in enumerate(lifts):
-        if any(peak_c(system, lift.depth_mm, shop_c, base, top, mix_c) > system.peak_limit_c
-               for base, top in lift.faces):  # fmt: skip
-            return "lift", number
-    return None
+        cool = partial(_stays_cool, system, shop_c, lift)
+        found = _lowered(found, coolest, WarmestMix(0, "lift", number), cool)
+    return found
+
+
+def _lowered(
+    found: WarmestMix | None, coolest: int, bound: WarmestMix, holds: Callable[[int], bool]
+) -> WarmestMix | None:
+    """Return the warmest up to `found` at which something holds, with what bounds it then."""
+    if found is None or holds(found.celsius):
+        return found
+    if not holds(coolest):
+        return None
+    good, bad = coolest, found.celsius
+    while bad - good > 1:
+        middle = (good + bad) // 2
+        good, bad = (middle, bad) if holds(middle) else (good, middle)
+    return replace(bound, celsius=good)
+
+
+def _lasts(life_min: Callable[[int], float | None], needed_min: float, mix_c: int) -> bool:
+    life = life_min(mix_c)
+    return life is None or life >= needed_min
+
+
+def _is_known(most_c: float, mix_c: int) -> bool:
+    return mix_c <= most_c
+
+
+def _stays_cool(system: SystemData, shop_c: float, lift: LiftOfMix, mix_c: int) -> bool:
+    return all(
+        peak_c(system, lift.depth_mm, shop_c, base, top, mix_c) <= system.peak_limit_c
+        for base, top in lift.faces
+    )
 
 
 def peak_c(
