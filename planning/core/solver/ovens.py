@@ -31,6 +31,7 @@ def find(shop: Shop, board: Board, step: Step, low: int) -> tuple[int, int] | No
             x.start for x in board.ovens[index]
             if x.cycle == step.oven_cycle and x.start >= low
             and x.end - x.start == step.wait_min and x.tools < oven.capacity
+            and is_open(shop, index, x.start, x.end)
         ]  # fmt: skip
         for start in [*starts, _free_from(shop, board, index, step.wait_min, low)]:
             if low <= start <= high and (best is None or start < best[1]):
@@ -64,10 +65,17 @@ def load(board: Board, oven: int, start: int, wait: int, cycle: str) -> None:
 def is_free(shop: Shop, board: Board, oven: int, start: int, step: Step) -> bool:
     """Return whether a tool may go in at `start`, with a load of its cycle or as the first."""
     end = start + step.wait_min
+    if not is_open(shop, oven, start, end):
+        return False
     for x in board.ovens[oven]:
         if x.start < end and start < x.end:
             same = (x.start, x.end, x.cycle) == (start, end, step.oven_cycle)
             return same and x.tools < shop.ovens[oven].capacity
+    return True
+
+
+def is_open(shop: Shop, oven: int, start: int, end: int) -> bool:
+    """Return whether an oven is open all the time; a frozen load may lie in one that is not."""
     return all(end <= a or b <= start for a, b in shop.ovens[oven].closed)
 
 
@@ -132,7 +140,7 @@ def _held(
         return None
     if found.tools >= shop.ovens[oven].capacity or start + wait > shop.place_length:
         return None
-    if any(a < start + wait and start < b for a, b in shop.ovens[oven].closed):
+    if not is_open(shop, oven, start, start + wait):
         return None
     members: list[Held] = []
     for index, placed in board.placed.items():

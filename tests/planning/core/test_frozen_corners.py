@@ -6,7 +6,7 @@ import pytest
 
 from planning.core.check import check
 from planning.core.plan import Frozen
-from planning.core.problem import Layer, Person
+from planning.core.problem import Layer, Person, Place, Step
 from planning.core.solver.changes import warmer_shop
 from planning.core.solver.frozen import most_at_once
 from planning.core.week import plan_week
@@ -123,6 +123,25 @@ def test_a_lift_abraded_too_soon_for_clocks_that_changed_since_is_no_new_breach(
     early = replace(abraded, start_min=490, end_min=500)
     tasks = tuple(early if t is abraded else t for t in found.tasks)
     assert "lift_gap" in {b.rule for b in check(again, replace(found, tasks=tasks))}
+
+
+def test_nothing_joins_a_frozen_load_in_an_oven_that_is_closed_by_now():
+    bake = Step("bake", "Post-cure", 0, 300, oven_cycle="60C", longest_wait_min=900)
+    oven = Place("oven-1", "oven", 4)
+    bench = Place("bench-1", "bench", 6)
+    week = problem(pour("A", after=(bake,), cure_min=700), places=(bench, oven))
+    plan = plan_week(week)
+    (task,) = [t for t in plan.tasks if t.step == "bake"]
+    frozen = Frozen(plan.lifts, plan.batches, plan.tasks, plan.stands)
+    shut = replace(oven, closed=((task.start_min, 9 * DAY),))
+    again = replace(
+        week, pours=(*week.pours, pour("B", after=(bake,))), frozen=frozen, places=(
+            week.places[0], shut
+        )
+    )  # fmt: skip
+    found = plan_week(again)
+    assert check(again, found) == []
+    assert [u.pour for u in found.unplaced] == ["B"]
 
 
 def test_how_many_windows_overlap_at_once_is_counted_by_the_minute():
