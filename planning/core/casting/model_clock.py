@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 SURE, _SHARE, _SURER = 1.645, 0.95, 2.33
 """95 % of a normal spread lie on one side of 1.645 spreads, 99 % of 2.33."""
-_DRAWS = 32
+_DRAWS = 128
 _FEW, _ANY = 8, -1
 _STEP = 0.25
 _EVERY_H = 0.25

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,9 +88,18 @@ class Posterior:
         return float(np.abs(self.z[:own]).max(initial=0.0)) > _STRANGE
 
     def draws(self, count: int) -> Array:
-        """Return as many sets of figures as asked, the same ones every time, in pairs."""
-        half = np.random.default_rng(20).standard_normal((count // 2, len(self.z)))
-        return self.z + np.concatenate([half, -half]) @ self.spread.T
+        """
+        Return as many sets of figures as asked, the same ones every time.
+
+        A Latin hypercube: each figure takes every part of its spread once, so that a share of
+        the draws lies about as far out as that share of the spread (McKay, Beckman and Conover,
+        1979).
+        """
+        normal, rng = NormalDist(), np.random.default_rng(20)
+        parts = np.array([normal.inv_cdf((i + 0.5) / count) for i in range(count)])
+        columns = [rng.permutation(parts) for _ in range(len(self.z))]
+        drawn: Array = self.z + np.column_stack(columns) @ self.spread.T
+        return drawn
 
 
 def probes_of(lift: PouredLift) -> tuple[Probe, ...]:
