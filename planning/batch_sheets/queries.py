@@ -203,6 +203,8 @@ def portion_row(portion: Any) -> dict[str, Any]:
         "poured_kg": portion.poured_kg,
         "lost_kg": portion.lost_kg,
         "abrade_first": lift.abrade_first,
+        "mould_c": pour.mould_c,
+        "oven_c": pour.oven_c,
     }
 
 

@@ -49,6 +49,9 @@ def how_of(portion: Mapping[str, Any]) -> str:
     words = [f"Lift {portion['lift']}{of}, {portion['depth_mm']:.1f} mm deep"]
     if portion["place"]:
         words.append(portion["place"])
+    for name, what in (("mould_c", "mould"), ("oven_c", "oven")):
+        if portion.get(name) is not None:
+            words.append(f"{what} at {portion[name].normalize():f} °C")
     if portion["abrade_first"]:
         words.append("ABRADE AND CLEAN the lift below first")
     if portion["brush_coat_kg"]:

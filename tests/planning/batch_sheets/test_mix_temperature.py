@@ -101,6 +101,13 @@ def test_page_sheet_pdf_and_rest_say_how_warm_the_mix_is_planned_and_may_be(take
 def test_a_heated_mould_makes_its_lifts_shallower_and_leaves_the_pot_life(take, planned):
     planned(deep(take, mould_c="60"))
     assert Lift.objects.count() > 1
+    texts, _ = texts_of(Batch.objects.first())
+    assert "mould at 60 °C" in texts["sheet"]
+    assert "mould at 60 °C" in texts["pdf"]
+    page = Client()
+    user = make_user("technician", Batch.objects.first().site)
+    page.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    assert "Mould held at" in page.get(f"/pours/{Pour.objects.get().pk}/").content.decode()
     info = stores.system_by_code("T")
     plain = condition_at(info, 0, SHOP_C, [Setting("board")])
     hot = condition_at(info, 0, SHOP_C, [Setting("board", mould_c=60.0)])
