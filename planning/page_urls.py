@@ -43,6 +43,7 @@ urlpatterns = [
     path("setup/", checklist.setup, name="setup"),
     path("today/", today.today, name="today"),
     path("steps/<int:pk>/sign/", today.sign_step, name="step-sign"),
+    path("steps/<int:pk>/waive/", today.waive_step, name="step-waive"),
     path("steps/<int:pk>/minutes/", today.note_minutes, name="step-minutes"),
     path("reminders/<int:pk>/take-up/", today.take_up, name="reminder-take-up"),
     path("notices/<int:pk>/away/", today.put_away, name="notice-away"),

@@ -33,7 +33,7 @@ from shop.sites.actions import Reported, ShopChange
 from shop.sites.actions import report as report_change
 from shop.sites.actions import rows_of as rows_of_change
 from shop.sites.actions import take_back as take_back_change
-from shop.sites.queries import coming_changes, site_week
+from shop.sites.queries import coming_changes, people_at, site_week
 from shop.stores_types import (
     ContainerInfo,
     ExpectedReceipt,
@@ -77,6 +77,7 @@ __all__ = [
     "materials_by_code",
     "materials_by_id",
     "open_tool_record",
+    "people_at",
     "received_at",
     "recipe",
     "recipe_by_code",

@@ -7,7 +7,8 @@ from typing import Any
 
 from django.db import transaction
 
-from planning.batch_sheets.queries import batches_of, revision_of, steps_of
+from planning.batch_sheets.queries import revision_of
+from planning.batch_sheets.reading import batches_of, steps_of
 from planning.batches.changes import planned_of
 from planning.batches.models import Batch, BatchStatus, SheetPrint
 from planning.pours.models import PourStep

@@ -2,84 +2,71 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import date, datetime, time, timedelta
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
-from zoneinfo import ZoneInfo
-
-from django.db.models import QuerySet
 
 from planning.batch_sheets.mix_heat import mix_heat
+from planning.batch_sheets.reading import Read, confirmed_plans, read, window
 from planning.batch_sheets.words import POURING_STEPS
-from planning.batches.changes import changes_since, last_print, planned_of
-from planning.batches.lines import live_bounds
-from planning.batches.models import Batch, BatchStatus
+from planning.batches.changes import changes_since, planned_of
+from planning.batches.lines import live_bounds, weighed_into
+from planning.batches.models import Batch
 from planning.clocks.deadline import Deadline, deadlines, minutes_by_temperature
 from planning.clocks.models import Waits
-from planning.clocks.standing import running
+from planning.clocks.standing import Standing, running
 from planning.clocks.words import TITLES
 from planning.core.casting.line_bounds import Bounds
 from planning.pours.models import PourStatus, PourStep
-from planning.schedule.models import PlanState, WeekPlan
+from planning.schedule.models import WeekPlan
+from shared import clock, hazard_statements
 from shared.access.models import Site
 from shared.units import week_of
 from shop import stores
-from shop.stores_types import SystemInfo
-
-
-def window(site: Site, day: date) -> tuple[datetime, datetime]:
-    """Return the instants a site's day begins and ends."""
-    zone = ZoneInfo(site.time_zone)
-    return (
-        datetime.combine(day, time.min, zone),
-        datetime.combine(day + timedelta(days=1), time.min, zone),
-    )
-
-
-def batches_of(site: Site, day: date) -> QuerySet[Batch]:
-    """Batches that begin on a day, with all that a sheet shows, in a fixed number of queries."""
-    start, end = window(site, day)
-    return (
-        Batch.objects.filter(site=site, planned_start__gte=start, planned_start__lt=end)
-        .exclude(status=BatchStatus.CANCELLED)
-        .select_related("mixer", "scale", "plan", "system")
-        .prefetch_related(
-            "people",
-            "lines__container__lot__material",
-            "lines__container__location",
-            "lines__weighings__amendments",
-            "entries",
-            "portions__lift__pour__order__tool",
-            "portions__lift__place",
-            "portions__lift__pour__lifts",
-        )
-        .order_by("planned_start", "number")
-    )
+from shop.stores_types import MaterialInfo, SystemInfo
 
 
 def sheet(
     *, site: Site, day: date, person_id: int | None = None, now: datetime | None = None
 ) -> dict[str, Any]:
     """Return everything a technician needs for a day at a site, theirs or everybody's."""
-    batches = list(batches_of(site, day))
-    steps = list(steps_of(site, day))
-    paper = last_print(site, day)
+    return sheets(read(site, day, day), [day], person_id, now)[0]
+
+
+def sheets(
+    found: Read, days: Sequence[date], person_id: int | None = None, now: datetime | None = None
+) -> list[dict[str, Any]]:
+    """Return the sheets of some days, drawn from what was read for all of them at once."""
+    info = {s.id: s for s in stores.systems({batch.system_id for batch in found.batches})}
+    until = deadlines([b for b in found.batches if b.planned_start >= found.begins], info.values())
+    return [_sheet(found, day, person_id, now, info, until) for day in days]
+
+
+def _sheet(
+    found: Read,
+    day: date,
+    person_id: int | None,
+    now: datetime | None,
+    systems: Mapping[int, SystemInfo],
+    until: Mapping[int, Deadline],
+) -> dict[str, Any]:
+    site, paper = found.site, found.papers.get(day)
+    batches, steps = found.batches_on(day), found.steps_on(day)
     changes = (
         [] if paper is None else changes_since(paper.planned, planned_of(site, batches, steps))
     )
-    revision = revision_of(site, day, batches)
+    revision = _revision(found.plans.get(week_of(day), ()), batches)
     if person_id is not None:
         batches = [b for b in batches if person_id in {p.pk for p in b.people.all()}]
         steps = [s for s in steps if person_id in {p.pk for p in s.planned_people.all()}]
-    systems = {s.id: s for s in stores.systems({batch.system_id for batch in batches})}
-    until = deadlines(batches)
     rows = [batch_row(batch, systems[batch.system_id], until[batch.pk]) for batch in batches]
-    materials = {m.id for s in systems.values() for m in (s.resin, s.hardener)}
-    cautions = [{"code": code, "text": text} for code, text in stores.hazard_lines(materials)]
+    used = [systems[pk] for pk in sorted({batch.system_id for batch in batches})]
+    codes = [code for one in used for code in _hazards(one)]
+    cautions = [{"code": code, "text": text} for code, text in hazard_statements.lines(codes)]
     for batch, row in zip(batches, rows, strict=True):
         info = systems[batch.system_id]
-        own = {*info.resin.hazard_statements, *info.hardener.hazard_statements}
+        own = set(_hazards(info))
         row["cautions"] = [one for one in cautions if one["code"] in own]
         row["pour_by_mix_c"] = [
             {"celsius": celsius, "minutes": minutes}
@@ -94,20 +81,27 @@ def sheet(
         else {"at": paper.printed_at, "revision": paper.revision, "by": str(paper.by or "")},
         "changed_since_print": bool(changes),
         "changes": changes,
-        "fetch": fetch_list(batches, systems),
+        **fetch_lists(batches, systems),
         "steps": [step_row(step) for step in steps],
         "batches": rows,
-        "demoulds": demoulds_of(site, day, now),
+        "demoulds": _demoulds(found.castings, site, day, now),
         "totals": totals_of(rows),
         "cautions": cautions,
         "pouring_steps": list(POURING_STEPS),
     }
 
 
+def _hazards(info: SystemInfo) -> tuple[str, ...]:
+    return (*info.resin.hazard_statements, *info.hardener.hazard_statements)
+
+
 def revision_of(site: Site, day: date, batches: Iterable[Batch]) -> str:
     """Name the plan that a day's sheet is drawn from, the last one that was confirmed."""
-    own = WeekPlan.objects.filter(site=site, week=week_of(day), state=PlanState.CONFIRMED)
-    plans = [*own.defer("problem", "plan"), *(b.plan for b in batches if b.plan is not None)]
+    return _revision(confirmed_plans(site, [week_of(day)]).get(week_of(day), ()), batches)
+
+
+def _revision(own: Iterable[WeekPlan], batches: Iterable[Batch]) -> str:
+    plans = [*own, *(b.plan for b in batches if b.plan is not None)]
     plans = [plan for plan in plans if plan.confirmed_at is not None]
     if not plans:
         return "no confirmed plan"
@@ -158,7 +152,6 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
 def line_row(line: Any, bounds: Bounds) -> dict[str, Any]:
     """Return one row to weigh: which lot, from which shelf, how much, how near as things stand."""
     container = line.container
-    weighed = [w.kg for w in line.weighings.all()]
     return {
         "id": line.pk,
         "role": line.role,
@@ -171,7 +164,7 @@ def line_row(line: Any, bounds: Bounds) -> dict[str, Any]:
         "aim_kg": bounds.aim_g / 1000,
         "low_kg": bounds.low_g / 1000,
         "high_kg": bounds.high_g / 1000,
-        "weighed_kg": sum(weighed, Decimal(0)) if weighed else None,
+        "weighed_kg": weighed_into(line),
     }
 
 
@@ -208,20 +201,6 @@ def portion_row(portion: Any) -> dict[str, Any]:
     }
 
 
-def steps_of(site: Site, day: date) -> QuerySet[PourStep]:
-    """Steps of work planned for a day: coats, barriers, demoulding, cleaning."""
-    start, end = window(site, day)
-    return (
-        PourStep.objects.filter(
-            pour__order__site=site, planned_start__gte=start, planned_start__lt=end
-        )
-        .exclude(pour__status=PourStatus.CANCELLED)
-        .select_related("pour__order__tool", "oven")
-        .prefetch_related("planned_people")
-        .order_by("planned_start", "pk")
-    )
-
-
 def step_row(step: PourStep) -> dict[str, Any]:
     """Return one step of work of a sheet."""
     dry = None
@@ -245,38 +224,57 @@ def step_row(step: PourStep) -> dict[str, Any]:
         "materials": step.materials,
         "checks": step.checks,
         "done_at": step.done_at,
+        "waived": step.waived,
         "done_by": step.done_by_id,
         "took_min": step.took_min,
     }
 
 
-def fetch_list(batches: Iterable[Batch], systems: dict[int, SystemInfo]) -> list[dict[str, Any]]:
-    """Return what to fetch first, container by container, with warming and stirring."""
+def fetch_lists(
+    batches: Iterable[Batch], systems: Mapping[int, SystemInfo]
+) -> dict[str, list[dict[str, Any]]]:
+    """
+    Return what to fetch first, container by container, with warming and stirring.
+
+    A container whose lot is held or out of date stands under `do_not_fetch` instead.
+    """
     rows: dict[int, dict[str, Any]] = {}
     for batch in batches:
         info = systems[batch.system_id]
         for line in batch.lines.all():
             material = info.resin if line.role == "resin" else info.hardener
-            row = rows.setdefault(
-                line.container_id,
-                {
-                    "container": line.container.code,
-                    "material": material.name,
-                    "lot": line.container.lot.code,
-                    "expires_on": line.container.lot.expires_on,
-                    "shelf": ""
-                    if line.container.location is None
-                    else line.container.location.name,
-                    "kg": Decimal(0),
-                    "stir": material.stir_before_use,
-                    "warm_from": batch.planned_start - timedelta(hours=float(material.warm_hours))
-                    if material.warm_hours
-                    else None,
-                    "first_use_at": batch.planned_start,
-                },
-            )
+            row = rows.setdefault(line.container_id, _fetch_row(line, material, batch))
             row["kg"] += line.target_kg
-    return sorted(rows.values(), key=lambda row: (row["shelf"], row["container"]))
+            row["batches"].append(batch.number)
+    listed = sorted(rows.values(), key=lambda row: (row["shelf"], row["container"]))
+    return {
+        "fetch": [row for row in listed if not row["barred"]],
+        "do_not_fetch": [row for row in listed if row["barred"]],
+    }
+
+
+def _fetch_row(line: Any, material: MaterialInfo, batch: Batch) -> dict[str, Any]:
+    container, lot = line.container, line.container.lot
+    warm = timedelta(hours=float(material.warm_hours)) if material.warm_hours else None
+    day = clock.local(batch.planned_start, batch.site).date()
+    barred = ""
+    if lot.status != "released":
+        barred = f"lot {lot.code} is {lot.get_status_display().lower()}"
+    elif lot.expires_on is not None and lot.expires_on < day:
+        barred = f"lot {lot.code} was good to {lot.expires_on}"
+    return {
+        "container": container.code,
+        "material": material.name,
+        "lot": lot.code,
+        "expires_on": lot.expires_on,
+        "shelf": "" if container.location is None else container.location.name,
+        "kg": Decimal(0),
+        "stir": material.stir_before_use,
+        "warm_from": None if warm is None else batch.planned_start - warm,
+        "first_use_at": batch.planned_start,
+        "batches": [],
+        "barred": barred,
+    }
 
 
 def demoulds_of(site: Site, day: date, now: datetime | None = None) -> list[dict[str, Any]]:
@@ -286,6 +284,12 @@ def demoulds_of(site: Site, day: date, now: datetime | None = None) -> list[dict
     The latest clock of all its lifts decides, on whatever day it falls due. Where only a reading
     can tell, it is listed from when it makes sense to take one, with what it waits for.
     """
+    return _demoulds(running(order__site=site), site, day, now)
+
+
+def _demoulds(
+    castings: Iterable[Standing], site: Site, day: date, now: datetime | None
+) -> list[dict[str, Any]]:
     _, end = window(site, day)
     rows = [
         {
@@ -299,8 +303,10 @@ def demoulds_of(site: Site, day: date, now: datetime | None = None) -> list[dict
             "first": TITLES[Waits(one.last.waits_for)] if one.waits_for else "",
             "basis": one.last.basis,
         }
-        for one in running(order__site=site, status=PourStatus.CURING)
-        if one.expected_at is not None and one.expected_at < end
+        for one in castings
+        if one.pour.status == PourStatus.CURING
+        and one.expected_at is not None
+        and one.expected_at < end
     ]
     return sorted(rows, key=lambda row: (row["due_at"], row["pour_id"]))
 

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
+from typing import Any
 
-from planning.batches.models import Batch, BatchLine, EntryKind
+from django.db.models import F, OuterRef, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
+
+from planning.batches.models import Batch, BatchLine, EntryKind, Weighing
 from planning.core import plan as core
 from planning.core.casting.line_bounds import Bounds, WeighRow, bounds_of
 from planning.core.casting.mixing import MixRatio
@@ -18,6 +22,32 @@ UNNAMED_DIVISION_G = Decimal("0.1")
 GRAM_TENTH = Decimal("0.0001")
 MOST_SHRUNK = 0.98
 """A batch may be made smaller to this share of itself when its cans hold no more."""
+
+
+def lines_with_weights() -> QuerySet[BatchLine]:
+    """Return rows of sheets with their cans and what was weighed into each, in one query."""
+    amendments: Any = Weighing.amendments.rel.related_model
+    last = amendments.objects.filter(weighing=OuterRef("pk")).order_by("-pk").values("to_kg")[:1]
+    into = (
+        Weighing.objects.filter(line=OuterRef("pk"))
+        .order_by()
+        .annotate(counts_kg=Coalesce(Subquery(last), F("weighed_kg")))
+        .values("line")
+        .annotate(into_kg=Sum("counts_kg"))
+        .values("into_kg")
+    )
+    return BatchLine.objects.select_related(
+        "container__lot__material", "container__location"
+    ).annotate(in_pot_kg=Subquery(into))
+
+
+def weighed_into(line: BatchLine) -> Decimal | None:
+    """Return what was weighed into a row, as amended, kg; None before its first weighing."""
+    if hasattr(line, "in_pot_kg"):
+        known: Decimal | None = line.in_pot_kg
+        return known
+    rows = [weighing.kg for weighing in line.weighings.all()]
+    return sum(rows, Decimal(0)) if rows else None
 
 
 def purpose(line: BatchLine) -> str:
@@ -110,7 +140,7 @@ def live_bounds(batch: Batch, info: SystemInfo) -> dict[int, Bounds]:
         WeighRow(
             line.role,
             1000 * line.target_kg,
-            1000 * sum((weighing.kg for weighing in line.weighings.all()), Decimal(0)),
+            1000 * (weighed_into(line) or Decimal(0)),
             line.pk in closed,
         )
         for line in lines

@@ -60,12 +60,19 @@ def deadline_of(batch: Batch) -> Deadline:
     return deadlines([batch])[batch.pk]
 
 
-def deadlines(batches: Iterable[Batch]) -> dict[int, Deadline]:
-    """Return by when each batch must be poured; entries are read from what is prefetched."""
+def deadlines(
+    batches: Iterable[Batch], infos: Iterable[SystemInfo] | None = None
+) -> dict[int, Deadline]:
+    """
+    Return by when each batch must be poured; entries are read from what is prefetched.
+
+    `infos` are their resin systems where the caller has read them already.
+    """
     rows = list(batches)
     if not rows:
         return {}
-    systems = {info.id: info for info in stores.systems({batch.system_id for batch in rows})}
+    found = stores.systems({batch.system_id for batch in rows}) if infos is None else infos
+    systems = {info.id: info for info in found}
     air = _air(rows)
     return {
         batch.pk: _deadline(batch, systems[batch.system_id], air.get(batch.site_id, ()))

@@ -249,10 +249,18 @@ class PourStep(StepFields):
     )
     remark = models.CharField(max_length=400, blank=True)
     photo = models.FileField(upload_to="step_photos/", blank=True)
+    waived = models.BooleanField(
+        default=False, help_text="Left out on somebody's word; the remark says why."
+    )
 
     class Meta:
         ordering = ["pour", "-phase", "order"]
         constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(waived=False) | (Q(done_at__isnull=False) & ~Q(remark="")),
+                name="pourstep_waived_with_a_reason",
+                violation_error_message="A step is waived with a reason.",
+            ),
             models.UniqueConstraint(fields=["pour", "phase", "order"], name="pourstep_order_once"),
         ]
         indexes: ClassVar = [models.Index(fields=["planned_start"], name="pourstep_by_day")]

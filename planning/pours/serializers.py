@@ -211,6 +211,7 @@ class PourStepSerializer(StrictModelSerializer):
             "took_min",
             "results",
             "remark",
+            "waived",
             "photo",
         ]
         read_only_fields = fields
@@ -225,6 +226,12 @@ class SignatureSerializer(StrictSerializer):
         child=serializers.DictField(), required=False, max_length=50, default=list
     )
     remark = fields.TextField(required=False, max_length=400, allow_blank=True, default="")
+
+
+class WaiverSerializer(StrictSerializer):
+    """Leaving a step of work out."""
+
+    reason = fields.TextField(max_length=400)
 
 
 def for_action(pour: dict[str, Any]) -> dict[str, Any]:

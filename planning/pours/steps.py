@@ -9,8 +9,9 @@ from typing import Any
 
 from django.db import transaction
 
-from planning.pours.models import PourStep
-from shared.errors import ShopError
+from planning.pours.models import PourStatus, PourStep
+from planning.routes.models import Phase
+from shared.errors import Invalid, ShopError
 from shared.times import Event, happened
 from shop import stores
 
@@ -40,6 +41,40 @@ def sign_step(
     step.refresh_from_db()
     if changed and photo is not None:
         step.photo.save("photo.jpg", photo)
+    return step
+
+
+LEAST_REASON = 3
+OFF = (PourStatus.DEMOULDED, PourStatus.FAILED)
+
+
+def waive_step(*, step: PourStep, reason: str, now: datetime, by: Any = None) -> PourStep:
+    """
+    Leave a step out on somebody's word; nothing is issued for it. A repeat returns the first.
+
+    It stays in the record as waived, never as done: a lift whose abrading was waived still counts
+    as not abraded.
+    """
+    words = reason.strip()
+    if step.waived:
+        return step
+    if step.done_at is not None:
+        raise ShopError(f"{step.name} is signed already; it is not waived.", code="step_signed")
+    if len(words) < LEAST_REASON:
+        raise Invalid.one(
+            "reason",
+            "too_short",
+            f"The reason is {words or 'empty'}; write at least {LEAST_REASON} letters.",
+        )
+    if step.phase == Phase.AFTER and step.pour.status not in OFF:
+        raise ShopError(
+            f"{step.name} comes after the casting is off; until then it cannot be waived.",
+            code="not_yet",
+        )
+    PourStep.objects.filter(pk=step.pk, done_at__isnull=True).update(
+        done_at=now, done_by=by, waived=True, remark=words[:400]
+    )
+    step.refresh_from_db()
     return step
 
 

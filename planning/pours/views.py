@@ -22,6 +22,7 @@ from planning.pours.serializers import (
     QuantitySerializer,
     SignatureSerializer,
     ToolOrderSerializer,
+    WaiverSerializer,
     for_action,
 )
 from shared import clock
@@ -173,6 +174,17 @@ class StepViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewS
             return steps.sign_step(step=step, now=now, by=request.user, **values)
 
         return self.once(work)
+
+    @extend_schema(responses={201: PourStepSerializer})
+    @action(detail=True, methods=["post"], serializer_class=WaiverSerializer)
+    def waivers(self, request: Any, pk: Any = None) -> Any:
+        """Leave a step out with a reason; it counts as waived, not as done."""
+        self.read_serializer_class = PourStepSerializer
+        return self.once(
+            lambda body: steps.waive_step(
+                step=self.get_object(), now=clock.now(), by=request.user, **body
+            )
+        )
 
     @extend_schema(responses={201: PourStepSerializer})
     @action(

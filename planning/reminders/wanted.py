@@ -171,6 +171,7 @@ def coats_dry(now: datetime, only: Ids = None) -> Iterator[Wanted]:
     rows = PourStep.objects.filter(
         ~Exists(later),
         coat_number__isnull=False,
+        waived=False,
         done_at__isnull=False,
         wait_min__gt=0,
         pour__status__in=OPEN_POURS,

@@ -29,23 +29,24 @@ def today(request: HttpRequest) -> HttpResponse:
     here = clock.today(site)
     day = _day(request, here)
     rest = request.GET.get("rest") == "1"
-    who = _who(request, day)
-    days = [queries.day_of(site, one, who, now) for one in queries.days_of(day, rest)]
+    people = queries.people_of(site)
+    who = _who(request, people)
+    work = queries.work_of(site, queries.days_of(day, rest), who, now)
     return render(
         request,
         "planning/today/today.html",
         {
+            **work,
             "day": day,
             "is_today": day == here,
             "rest": rest,
             "who": who,
-            "people": queries.people_of(site, day),
-            "days": days,
-            "cautions": queries.cautions_of(days),
+            "people": people,
+            "cautions": queries.cautions_of(work["days"]),
             "around": [day + timedelta(days=n) for n in (-1, 1, 2)],
-            "curing": queries.curing(site, now),
             "notices": reminders.notices(request.user, [site.pk]),
             "now": now,
+            "card_is_late": bool(work.get("card")) and work["card"].is_late(now),
             "may_sign": request.access.may("steps:write", site.pk),
         },
     )
@@ -78,13 +79,13 @@ def _day(request: HttpRequest, here: date) -> date:
         return here
 
 
-def _who(request: HttpRequest, day: date) -> int | None:
+def _who(request: HttpRequest, people: list[tuple[int, str, int | None]]) -> int | None:
     asked = request.GET.get("who", "")
     if asked == "all":
         return None
-    if asked.isdecimal() and int(asked) in dict(queries.people_of(request.site, day)):
+    if asked.isdecimal() and int(asked) in {pk for pk, *_ in people}:
         return int(asked)
-    return queries.person_of(request.site, request.user.pk, day)
+    return next((pk for pk, _, user in people if user == request.user.pk), None)
 
 
 def _back(request: HttpRequest) -> HttpResponse:
@@ -110,6 +111,21 @@ def sign_step(request: HttpRequest, pk: int) -> HttpResponse:
             took_min=took_min if 1 <= took_min <= steps.MOST_MIN else None,
         )
         messages.success(request, f"{step.name} of {step.pour} is signed.")
+    except ShopError as error:
+        messages.error(request, error.message)
+    return _back(request)
+
+
+@require_POST
+@needs("steps:write")
+def waive_step(request: HttpRequest, pk: int) -> HttpResponse:
+    """Leave a step of an earlier day out, with a reason."""
+    step = get_object_or_404(PourStep, pk=pk, pour__order__site=request.site)
+    try:
+        steps.waive_step(
+            step=step, reason=request.POST.get("reason", ""), now=clock.now(), by=request.user
+        )
+        messages.success(request, f"{step.name} of {step.pour} is waived: {step.remark}.")
     except ShopError as error:
         messages.error(request, error.message)
     return _back(request)

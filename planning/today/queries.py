@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from planning.batch_sheets.queries import batches_of, sheet
+from planning.batch_sheets.queries import sheets, step_row
+from planning.batch_sheets.reading import Read, read
 from planning.batches.models import Batch, BatchStatus
+from planning.clocks.deadline import Deadline, deadlines
 from planning.clocks.models import Waits
-from planning.clocks.standing import Standing, running
+from planning.clocks.standing import Standing
+from planning.today.now import card
+from shared import clock
 from shared.access.models import Site
 from shop import stores
 
@@ -23,17 +27,9 @@ WAITING = {
 OVER = (BatchStatus.POURED, BatchStatus.SCRAPPED, BatchStatus.CANCELLED)
 
 
-def person_of(site: Site, user_id: int, day: date) -> int | None:
-    """Return the shop's person behind a sign-in, if there is one at the site."""
-    for person in stores.site_week(site.pk, day, 1).people:
-        if person.user_id == user_id:
-            return person.id
-    return None
-
-
-def people_of(site: Site, day: date) -> list[tuple[int, str]]:
-    """Return the people of a site, for choosing whose day to see."""
-    return [(person.id, person.name) for person in stores.site_week(site.pk, day, 1).people]
+def people_of(site: Site) -> list[tuple[int, str, int | None]]:
+    """Return id, name and sign-in of the people of a site, for choosing whose day to see."""
+    return list(stores.people_at(site.pk))
 
 
 def days_of(day: date, rest_of_week: bool) -> list[date]:
@@ -44,21 +40,85 @@ def days_of(day: date, rest_of_week: bool) -> list[date]:
 
 def day_of(site: Site, day: date, person_id: int | None, now: datetime) -> dict[str, Any]:
     """Return a day's sheet with its work in the order of the clock."""
-    found = sheet(site=site, day=day, person_id=person_id, now=now)
-    zone = ZoneInfo(site.time_zone)
+    return work_of(site, [day], person_id, now)["days"][0]
+
+
+def work_of(
+    site: Site, days: Sequence[date], person_id: int | None, now: datetime
+) -> dict[str, Any]:
+    """
+    Return some days' sheets with their work by the clock, and what is curing.
+
+    On a page that begins today also what earlier days left undone, and the card of what to do now.
+    """
+    is_today = days[0] == clock.local(now, site).date()
+    found = read(site, days[0], days[-1], and_before=is_today)
+    rows = [
+        _with_agenda(found, one, person_id, now) for one in sheets(found, days, person_id, now)
+    ]
+    work: dict[str, Any] = {
+        "days": rows,
+        "curing": curing(found.castings, now),
+        "left": None,
+        "card": None,
+    }
+    if is_today:
+        left = left_from_before(found, person_id)
+        work["left"] = left if left["batches"] or left["steps"] else None
+        work["card"] = card(
+            [*left["batches"], *rows[0]["batches"]],
+            [*left["steps"], *rows[0]["steps"]],
+            rows[0]["demoulds"],
+            now,
+        )
+    return work
+
+
+def left_from_before(found: Read, person_id: int | None) -> dict[str, Any]:
+    """Return batches and steps that earlier days left unfinished, one person's or everybody's."""
+    batches, steps = found.left_batches, found.left_steps
+    if person_id is not None:
+        batches = [b for b in batches if person_id in {p.pk for p in b.people.all()}]
+        steps = [s for s in steps if person_id in {p.pk for p in s.planned_people.all()}]
+    until = deadlines(b for b in batches if b.contact_at is not None)
+    return {
+        "batches": [_left_batch(batch, until.get(batch.pk)) for batch in batches],
+        "steps": [step_row(step) for step in steps],
+    }
+
+
+def _left_batch(batch: Batch, deadline: Deadline | None) -> dict[str, Any]:
+    return {
+        "id": batch.pk,
+        "number": batch.number,
+        "status": batch.status,
+        "start_at": batch.planned_start,
+        "contact_at": batch.contact_at or batch.planned_contact,
+        "latest_pour_at": batch.planned_pour_end if deadline is None else deadline.pour_by,
+        "portions": [
+            {"pour": str(p.lift.pour), "lift": p.lift.number} for p in batch.portions.all()
+        ],
+        "people": [person.name for person in batch.people.all()],
+    }
+
+
+def _with_agenda(
+    found: Read, sheet: dict[str, Any], person_id: int | None, now: datetime
+) -> dict[str, Any]:
+    day, zone = sheet["day"], ZoneInfo(found.site.time_zone)
     overdue_here = day == now.astimezone(zone).date()
     demoulds = [
         row
-        for row in found["demoulds"]
+        for row in sheet["demoulds"]
         if row["due_at"].astimezone(zone).date() == day
         or (overdue_here and row["due_at"].astimezone(zone).date() < day)
     ]
-    own = {row["id"] for row in found["batches"]}
-    others = [] if person_id is None else [b for b in batches_of(site, day) if b.pk not in own]
+    own = {row["id"] for row in sheet["batches"]}
+    others = [] if person_id is None else [b for b in found.batches_on(day) if b.pk not in own]
     return {
-        **found,
+        **sheet,
         "demoulds": demoulds,
-        "agenda": agenda(found, now),
+        "agenda": agenda(sheet, now),
         "others": [other_batch(batch) for batch in others],
     }
 
@@ -107,9 +167,9 @@ def agenda(found: Mapping[str, Any], now: datetime) -> list[dict[str, Any]]:
     return sorted(items, key=lambda item: (item["at"], item["kind"], item["row"]["id"]))
 
 
-def curing(site: Site, now: datetime) -> list[dict[str, Any]]:
+def curing(castings: Iterable[Standing], now: datetime) -> list[dict[str, Any]]:
     """Return every running clock, the next one to act on first: the hand-over of a shift."""
-    rows = [_curing_row(one, now) for one in running(order__site=site)]
+    rows = [_curing_row(one, now) for one in castings]
     return sorted(rows, key=lambda row: (row["next_at"], row["pour_id"]))
 
 

@@ -220,7 +220,10 @@ def _lift_below(lift: Lift, steps: Iterable[PourStep], at: datetime) -> Undernea
     if stands is None or stands.top.lift.number < lift.number - 1:
         return Underneath(name, False)
     abraded = any(
-        step.phase == Phase.BETWEEN and step.order == lift.number and step.done_at is not None
+        step.phase == Phase.BETWEEN
+        and step.order == lift.number
+        and step.done_at is not None
+        and not step.waived
         for step in steps
     )
     # Where it is not known to bond, it counts as a surface that does not.

@@ -86,6 +86,12 @@ def site_week(site_id: int, first_day: date, days: int) -> SiteWeek:
     )
 
 
+def people_at(site_id: int) -> tuple[tuple[int, str, int | None], ...]:
+    """Return id, name and sign-in of everybody who works at a site; one query."""
+    rows = Person.objects.filter(site=site_id, in_use=True)
+    return tuple(rows.values_list("pk", "name", "user"))
+
+
 def _things(model: type[SiteThing], info: type[Info], site: Site) -> tuple[Info, ...]:
     rows: Iterable[Any] = model._default_manager.filter(site=site, in_use=True)
     names = [f.name for f in fields(info) if f.name != "closed"]

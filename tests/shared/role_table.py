@@ -120,7 +120,7 @@ TABLE: dict[tuple[str, str], str] = {
         "POST",
     ),
     **rows("steps", "steps steps/{}", "GET"),
-    **rows("steps", "steps/{}/signatures steps/{}/photos", "POST"),
+    **rows("steps", "steps/{}/signatures steps/{}/waivers steps/{}/photos", "POST"),
     **rows("steps", "steps/{}/photo", "GET"),
     **rows("plans", "plans"),
     **rows("plans", "plans/{} plans/{}/content plans/{}/comparison", "GET"),

@@ -15,6 +15,7 @@ pytestmark = pytest.mark.django_db
 
 ROW_OF = {
     "step-sign": "planning.PourStep", "step-minutes": "planning.PourStep",
+    "step-waive": "planning.PourStep",
     "reminder-take-up": "planning.Reminder",
     "send-again": "planning.Delivery",
     "what-if": "planning.WeekPlan", "what-if-answers": "planning.PlanTrial",

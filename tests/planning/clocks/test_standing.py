@@ -63,7 +63,7 @@ def test_the_latest_clock_of_all_lifts_decides_everywhere(late_below, shop_site)
     assert standing(pour).last.basis == "the slower one below"
     (row,) = demoulds_of(shop_site, due.date() + timedelta(days=1), before)
     assert (row["due_at"], row["ready"]) == (due, False)
-    (row,) = curing(shop_site, before)
+    (row,) = curing(running(order__site=shop_site), before)
     assert (row["ready_at"], row["words"]) == (due, "Leave it alone")
     (told,) = cures_complete(before)
     assert told.due_at == due
@@ -92,7 +92,7 @@ def test_a_casting_that_misses_a_lift_is_never_ready(lifts, shop_site):
 
 def test_the_next_lift_waits_for_every_lift_below(lifts, shop_site):
     cure = clocks.start_clock(lift=lifts[0], poured_at=lifts[0].planned_end)
-    (row,) = curing(shop_site, cure.poured_at)
+    (row,) = curing(running(order__site=shop_site), cure.poured_at)
     assert row["opens_at"] == cure.next_opens_at
     (told,) = lifts_open(cure.poured_at)
     assert told.due_at == cure.next_opens_at

@@ -8,6 +8,7 @@ from django.test import Client
 from planning.batch_sheets.queries import demoulds_of
 from planning.batches.models import Batch
 from planning.clocks.models import Cure
+from planning.clocks.standing import running
 from planning.cures.models import Demould
 from planning.pours.models import PourStep, ToolOrder
 from planning.schedule.models import WeekPlan
@@ -121,13 +122,13 @@ def test_the_agenda_is_in_the_order_of_the_clock_and_marks_what_is_late(batch, s
 
 def test_the_hand_over_tells_what_to_do_next(cast, shop_site):
     cure = Cure.objects.get()
-    (before,) = queries.curing(shop_site, cure.poured_at)
+    (before,) = queries.curing(running(order__site=shop_site), cure.poured_at)
     assert (before["state"], before["next_at"]) == ("curing", cure.cured_due_at)
     assert not before["peak_passed"]
-    (due,) = queries.curing(shop_site, cure.cured_due_at)
+    (due,) = queries.curing(running(order__site=shop_site), cure.cured_due_at)
     assert (due["state"], due["words"]) == ("due", "Measure its face")
     at = ready(cast)
-    (after,) = queries.curing(shop_site, at)
+    (after,) = queries.curing(running(order__site=shop_site), at)
     assert (after["state"], after["words"]) == ("due", "May be demoulded")
 
 
