@@ -47,6 +47,7 @@ EXAMPLES_BY_NAME = {
     "received_at": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}",
     "route": "single",
     "scale": "S2",
+    "set_c": "40",
     "time_zone": "Europe/Berlin",
     "units": {},
     "until_day": f"{datetime.now(UTC) + timedelta(days=3):%Y-%m-%d}",

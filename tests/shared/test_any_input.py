@@ -43,10 +43,14 @@ NOT_REACHED = {
     "POST /api/v1/tool-orders",
 }
 """No generated body gets past the form here, or no row is there; other tests judge these."""
-A_PATTERN = """
+ROWS = """
 from planning.patterns.actions import take_pattern
 from shared import clock
 from shared.access.models import Site
+from planning.models import OvenStay, Pour
+OvenStay.objects.create(
+    pour=Pour.objects.earliest("pk"), set_c=40, in_at=clock.now(), key="1", recorded_at=clock.now()
+)
 take_pattern(
     site=Site.objects.get(), file_name="box.stl", chunks=[b"solid box\\nendsolid box\\n"],
     setup={"unit": "mm"}, now=clock.now(),
@@ -69,7 +73,7 @@ def test_any_input_gets_a_described_answer(tmp_path):
 def try_any_input(tmp_path: Path, *which: str) -> None:
     """Try the addresses chosen by options of schemathesis; fail with what it found."""
     with open_shop(demo=True, CALLS_PER_MINUTE="1000000") as shop:
-        shop.manage("shell", "-c", A_PATTERN)
+        shop.manage("shell", "-c", ROWS)
         run = shop.manage("shell", "-c", A_RUN).strip().splitlines()[-1]
         said = shop.manage("access_token", "stranger-tests", "--role", "administrator")
         token = said.strip().splitlines()[-1]

@@ -9,8 +9,10 @@ import pytest
 from planning.batches.models import Batch, Lift
 from planning.clocks import actions as clocks
 from planning.clocks.asking import look
+from planning.clocks.gather import thinned
 from planning.clocks.models import Cure, TemperatureReading
 from planning.core.casting.arrhenius import shift_time
+from planning.core.casting.clock_types import Reading
 from planning.core.casting.exotherm import lift_temps_c
 from planning.core.casting.faces import AIR_TOP, tool_side
 from planning.rules.actions import keep_rules
@@ -234,3 +236,19 @@ def test_a_mix_planned_cold_and_not_measured_counts_as_cold(take, planned):
     assert poured_lift(lift, poured_at, poured_at).mix_c == 12.0
     lift.pour.mix_c = Decimal(35)  # a warm one opens nothing before somebody has measured it
     assert poured_lift(lift, poured_at, poured_at).mix_c is None
+
+
+def test_a_logger_that_writes_every_minute_is_looked_at_by_the_ten_minutes():
+    rows = [Reading(n / 60, 22 + n % 7, "air") for n in range(1440)]
+    few = thinned(rows)
+    assert 140 <= len(few) <= 150
+    assert set(few) <= set(rows)
+    assert set(thinned(random.Random(1).sample(rows, len(rows)))) == set(few)
+    assert set(thinned(rows[:300])) == set(rows[:300])
+
+
+def test_a_slip_in_the_height_of_a_sensor_is_no_fault(deep):
+    now = _at(deep, 5)
+    high = row(deep, 4, 30, "core", height_mm=Decimal(900))
+    clocks.log_temperatures(site_id=deep.lift.pour.order.site_id, rows=[high], now=now)
+    assert Cure.objects.get().basis.endswith("1 temperature seen")

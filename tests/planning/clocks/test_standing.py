@@ -1,6 +1,7 @@
 """One answer on when a casting may be poured over and taken off, wherever it is asked."""
 
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.db.models import F
@@ -13,6 +14,8 @@ from planning.clocks.models import Cure
 from planning.clocks.standing import running, standing
 from planning.cures import actions
 from planning.pours.models import Pour
+from planning.reminders import actions as reminders
+from planning.reminders.models import Reminder
 from planning.reminders.wanted import cures_complete, lifts_close, lifts_open
 from planning.schedule.core_values import _cure_min
 from planning.today.queries import curing
@@ -111,3 +114,54 @@ def test_a_window_that_closes_before_it_opens_is_said_as_such(lifts, shop_site):
     assert "abrade first" in told.words
     assert "still bonds" not in told.words
     assert list(lifts_close(cure.poured_at)) == []
+
+
+@pytest.fixture
+def single(take, planned):
+    """A casting of one lift whose system is known by its data sheet alone."""
+    planned(take())
+    lift = Lift.objects.get()
+    return clocks.start_clock(lift=lift, poured_at=lift.planned_end)
+
+
+def test_who_must_measure_is_told_when_it_makes_sense_and_once(single):
+    pour, due = single.lift.pour, single.cured_due_at
+    (told,) = cures_complete(single.poured_at)
+    assert told.due_at == due
+    assert told.title.endswith("measure its face")
+    assert "at most 43 °C" in told.words
+    at = ready(pour)
+    (told,) = cures_complete(at)
+    assert told.title.endswith("may be demoulded")
+    assert told.due_at <= at
+    assert told.sure
+
+
+def test_nobody_is_told_by_a_clock_that_was_not_asked_at_its_time(single):
+    """The stored time has come; asked again, the casting is not ready."""
+    at = single.poured_at + 3 * HOUR
+    early = {"demould_due_at": at - HOUR, "waits_for": ""}
+    Cure.objects.filter(pk=single.pk).update(**early)
+    (told,) = cures_complete(at)
+    assert told.due_at <= at
+    assert not told.sure
+    reminders.refresh(at, ["cure_complete"])
+    assert reminders.tell_due(at) == 0
+    assert Reminder.objects.get(kind="cure_complete").state == "waiting"
+    asking.look_at_waiting(at)
+    reminders.refresh(at, ["cure_complete"])
+    reminder = Reminder.objects.get(kind="cure_complete")
+    assert (reminder.state, reminder.due_at > at) == ("waiting", True)
+
+
+def test_many_clocks_wait_for_the_worker_and_are_shut_until_then(take, planned, shop_site):
+    planned(*(take(f"M-{n}", due_in_days=6) for n in range(5)))
+    rows = [clocks.start_clock(lift=x, poured_at=x.planned_end) for x in Lift.objects.all()]
+    assert len(rows) > asking.AT_ONCE
+    last = max(cure.poured_at for cure in rows)
+    air = {"key": "air", "at": last, "celsius": Decimal(20), "where": "air"}
+    clocks.log_temperatures(site_id=shop_site.pk, rows=[air], now=last)
+    assert not Cure.objects.filter(looked_at__isnull=False).exists()
+    assert all(one.is_asked_again for one in running(order__site=shop_site))
+    assert asking.look_at_waiting(last) == len(rows)
+    assert not Cure.objects.filter(looked_at__isnull=True).exists()

@@ -142,3 +142,26 @@ def test_the_page_keeps_what_the_foreman_chose(shop_site, client):
     assert kept.freeze_hours == 12
     wrong = client.post("/week/rules/", {**data, "pot_life_factor": "3", "freeze_hours": "0"})
     assert "it must be above 0, at most 1" in wrong.content.decode()
+
+
+def test_the_coldest_night_is_kept_by_page_and_rest_and_null_takes_it_back(shop_site, client):
+    user = make_user("planner", shop_site)
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    form = client.get("/week/rules/").context["form"]
+    data = {name: value for name, value in form.initial.items() if value is not None}
+    bad = client.post("/week/rules/", {**data, "night_c": "-40"})
+    assert "greater than or equal to -20" in bad.content.decode()
+    assert client.post("/week/rules/", {**data, "night_c": "11.5"}).status_code == 302
+    assert rules_of(shop_site.pk).night_c == Decimal("11.5")
+    foreman = caller(user, [shop_site])
+    (rules,) = foreman.get("/api/v1/planning-rules").json()["items"]
+    assert rules["night_c"] == "11.5"
+    address, match = f"/api/v1/planning-rules/{rules['id']}", {"If-Match": "*"}
+    refused = foreman.patch(address, {"night_c": "77"}, format="json", headers=match)
+    assert refused.status_code == 422
+    (error,) = refused.json()["errors"]
+    assert error["detail"] == "Coldest at night is 77.0 °C; it must be -20 to 40 °C."
+    kept = foreman.patch(address, {"freeze_hours": "5"}, format="json", headers=match)
+    assert kept.json()["night_c"] == "11.5", "what is not named stays"
+    back = foreman.patch(address, {"night_c": None}, format="json", headers=match)
+    assert (back.status_code, back.json()["night_c"]) == (200, None)
