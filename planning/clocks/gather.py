@@ -59,6 +59,7 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
                     else None,
                 )
                 for row in readings_of(lift, poured_at, above)
+                if row.at <= max(now, poured_at)
             ]
         ),
         night_c=_night_c(lift.pour.order.site_id),
