@@ -12,6 +12,7 @@ class PlanningConfig(AppConfig):
         from planning.cures.tracing import BATCH, POUR, Batches, Pours
         from planning.pours.leaving import register_planner
         from planning.reminders.gauges import planning_gauges
+        from planning.replacements.queries import PlannedCaster
         from planning.schedule.withdrawing import plan_again, take_out
         from planning.weigh_in.wanted import wanted_stock
         from shared.gauges import register_gauges
@@ -22,5 +23,6 @@ class PlanningConfig(AppConfig):
         stores.register_open_purposes(BATCH, wanted_stock)
         stores.register_touched(batches_of_system)
         register_planner(take_out, plan_again)
+        stores.register_caster(PlannedCaster())
         register_gauges(planning_gauges)
         register_batches()

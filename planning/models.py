@@ -23,6 +23,7 @@ from planning.reminders.models import (
     Reminder,
     ReminderSettings,
 )
+from planning.replacements.models import ReplacementDecision
 from planning.routes.models import Route, RouteStep
 from planning.rules.models import PlanningRules
 from planning.schedule.models import WeekPlan
@@ -53,6 +54,7 @@ __all__ = [
     "PourStep",
     "Reminder",
     "ReminderSettings",
+    "ReplacementDecision",
     "Route",
     "RouteStep",
     "SheetPrint",

@@ -14,6 +14,7 @@ from planning.founding import pages as founding
 from planning.pours import order_pages as orders
 from planning.pours import pages as pours
 from planning.pours import route_pages as routes
+from planning.replacements import pages as replacement_pages
 from planning.rules import pages as rules_pages
 from planning.schedule import comparison_pages, reasons_pages
 from planning.schedule import pages as schedule
@@ -85,6 +86,8 @@ urlpatterns = [
     path("orders/<int:pk>/release/", orders.release_order, name="order-release"),
     path("orders/<int:pk>/quantity/", orders.set_quantity, name="order-quantity"),
     path("pours/<int:pk>/change/", orders.change_pour, name="pour-change"),
+    path("replacements/", replacement_pages.replacements, name="replacements"),
+    path("replacements/decide/", replacement_pages.decide, name="replacement-decide"),
     path("pours/<int:pk>/", cures.pour, name="pour"),
     path("pours/<int:pk>/temperature/", cures.log_temperature, name="pour-temperature"),
     path(

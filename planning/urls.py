@@ -16,6 +16,7 @@ from planning.order_events.views import OrderEventViewSet
 from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
+from planning.replacements.views import ReplacementViewSet
 from planning.routes.views import RouteViewSet
 from planning.rules.views import RulesViewSet
 from planning.schedule.views import PlanViewSet
@@ -33,6 +34,7 @@ router.register("tool-orders", ToolOrderViewSet, "tool-order")
 router.register("order-events", OrderEventViewSet, "order-event")
 router.register("pours", PourViewSet, "pour")
 router.register("steps", StepViewSet, "step")
+router.register("replacements", ReplacementViewSet, "replacement")
 router.register("plans", PlanViewSet, "plan")
 router.register("plan-trials", TrialViewSet, "plan-trial")
 router.register("planning-rules", RulesViewSet, "planning-rules")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from decimal import Decimal
 
 from shared import clock
@@ -10,6 +11,7 @@ from shared.access.models import Site
 from shared.codes.finding import find as find_code
 from shared.retry import retried
 from shop.catalogue.touching import register_touched
+from shop.costs.queries import costs_of
 from shop.errors import NotFound
 from shop.ledger.actions import issue, reverse
 from shop.ledger.consuming import issue_from_material
@@ -41,14 +43,23 @@ from shop.stores_types import (
     NeedRow,
     PersonInfo,
     RecipeInfo,
+    ReplacementNeed,
     SystemInfo,
     ToolInfo,
 )
 from shop.sums import exact_sum
 from shop.tools import queries as tools
-from shop.tools.actions import make_tool, open_tool_record, tool_is_casting
+from shop.tools.actions import (
+    make_replacement,
+    make_tool,
+    open_tool_record,
+    tool_is_casting,
+)
 from shop.tools.due import tools_due
+from shop.tools.life import wanting_replacement
 from shop.tools.models import Tool
+from shop.tools.replacing import Lead as ReplacementLead
+from shop.tools.replacing import register_caster
 from shop.trace.providers import Part as TracePart
 from shop.trace.providers import Use as TraceUse
 from shop.trace.providers import register_trace
@@ -57,10 +68,13 @@ __all__ = [
     "SHOP_CHANGES",
     "NeedRow",
     "PersonInfo",
+    "ReplacementLead",
+    "ReplacementNeed",
     "Reported",
     "ShopChange",
     "TracePart",
     "TraceUse",
+    "casting_costs",
     "coming_changes",
     "container",
     "container_by_code",
@@ -73,6 +87,7 @@ __all__ = [
     "issue",
     "issue_from_material",
     "lot_states",
+    "make_replacement",
     "make_tool",
     "materials_by_code",
     "materials_by_id",
@@ -82,10 +97,12 @@ __all__ = [
     "recipe",
     "recipe_by_code",
     "recipes",
+    "register_caster",
     "register_open_purposes",
     "register_touched",
     "register_trace",
     "replace_requirements",
+    "replacements_wanted",
     "report_change",
     "reserve",
     "reserved_by_container",
@@ -209,6 +226,36 @@ def find_tool(site_id: int, code: str) -> ToolInfo | None:
     """Return one tool of a site by its code, or nothing where the code is free."""
     row = Tool.objects.filter(site=site_id, code=code).first()
     return None if row is None else tools.tool_info(row)
+
+
+def replacements_wanted(site_id: int, today: date) -> tuple[ReplacementNeed, ...]:
+    """Return the tools of a site whose replacement must soon be ordered, the first first."""
+    found = []
+    for state in wanting_replacement(Site.objects.get(pk=site_id), today):
+        ahead = state.ahead
+        assert ahead is not None
+        assert ahead.last_day is not None
+        assert ahead.cast_by is not None
+        found.append(
+            ReplacementNeed(
+                tool_id=state.tool.pk,
+                code=state.tool.code,
+                name=state.tool.name,
+                shots=state.shots,
+                shots_kept=int(ahead.left.kept),
+                last_day=ahead.last_day,
+                order_by=ahead.cast_by,
+                lead_words=ahead.lead.words,
+                basis=ahead.basis,
+            )
+        )
+    return tuple(found)
+
+
+def casting_costs(site_id: int, castings: Iterable[str]) -> dict[str, dict[str, Decimal]]:
+    """Return what castings, named as `pour:7`, cost in material so far, by currency."""
+    found = costs_of(Site.objects.get(pk=site_id), castings)
+    return {name: dict(cost.totals) for name, cost in found.items() if not cost.unpriced}
 
 
 def recipes() -> tuple[RecipeInfo, ...]:

@@ -184,6 +184,21 @@ class ToolInfo:
 
 
 @dataclass(frozen=True)
+class ReplacementNeed:
+    """A tool whose replacement must be ordered by a day to stand ready before it may fail."""
+
+    tool_id: int
+    code: str
+    name: str
+    shots: int
+    shots_kept: int
+    last_day: date
+    order_by: date
+    lead_words: str
+    basis: str
+
+
+@dataclass(frozen=True)
 class MovementInfo:
     """A movement that is in the ledger; `balance_after` is the container's balance then."""
 

@@ -61,7 +61,19 @@ def costs(site: Site, first: date, last: date) -> tuple[NamedCost, ...]:
     What one batch gave to several castings is shared by the mass poured into each; where no mass
     is known, equally. A use nobody can name stands by itself.
     """
-    touched = _counterparts(site, clock.day_start(first, site), clock.day_end(last, site))
+    return _costs(
+        site, _counterparts(site, clock.day_start(first, site), clock.day_end(last, site))
+    )
+
+
+def costs_of(site: Site, castings: Iterable[str]) -> dict[str, CastingCost]:
+    """Return what some castings, named as `pour:7`, have cost so far; others are left out."""
+    wanted = set(castings)
+    rows = _costs(site, providers.counterparts_of(wanted))
+    return {row.cost.casting: row.cost for row in rows if row.cost.casting in wanted}
+
+
+def _costs(site: Site, touched: set[str]) -> tuple[NamedCost, ...]:
     named = providers.uses(touched)
     castings = {part.casting for use in named.values() for part in use.parts}
     every = touched | providers.counterparts_of(castings)

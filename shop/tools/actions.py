@@ -26,6 +26,11 @@ ENTERED = [
     if kind not in (ToolEventKind.CAST, ToolEventKind.CORRECTION)
 ]  # fmt: skip
 """Kinds that a person or a press enters; a casting and a correction have ways of their own."""
+FOLLOWS = (
+    "kind", "customer", "service_c", "family", "expected_shots", "shots_per_coat",
+    "shots_per_inspection", "clamp_limit_kn",
+)  # fmt: skip
+"""What a replacement takes over from the tool it follows; shots promised stay where they are."""
 HALVES = {ToolKind.MATCHED: ("A", "B"), ToolKind.SINGLE: ("A",)}
 
 
@@ -54,6 +59,23 @@ def make_tool(
     )
     tool.save()
     return tool_info(tool)
+
+
+@transaction.atomic
+def make_replacement(tool_id: int) -> ToolInfo:
+    """Enter the tool that is to follow another, with its family, limits and customer."""
+    old = _locked(tool_id)
+    start = f"{old.code[:36]}-R"
+    taken = set(
+        Tool.objects.filter(site=old.site, code__startswith=start).values_list("code", flat=True)
+    )
+    code = next(
+        code for code in (f"{start}{n or ''}" for n in range(len(taken) + 2)) if code not in taken
+    )
+    kept = {name: getattr(old, name) for name in FOLLOWS}
+    made = Tool(site=old.site, code=code, name=old.name, replaces=old, **kept)
+    made.save()
+    return tool_info(made)
 
 
 def tool_is_casting(tool_id: int) -> None:

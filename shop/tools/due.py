@@ -9,8 +9,12 @@ from datetime import UTC, datetime
 from django.db.models import Exists, F, OuterRef, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
+from shared import clock
+from shared.access.models import Site
 from shop.stores_types import ToolNeed
+from shop.tools.life import ToolState, wanting_replacement
 from shop.tools.models import RUN_KINDS, Tool, ToolEvent, ToolEventKind, ToolStatus
+from shop.tools.replacing import TOLD_AHEAD
 from shop.tools.runs import OVER, runs
 
 WORK = {
@@ -35,6 +39,9 @@ def tools_due(*, tool_ids: Collection[int] | None = None) -> Iterator[ToolNeed]:
         needs[run.tool].append(
             ("an inspection", f"A run was too much: {run.facts[OVER]}.", run.at)
         )
+    for site in Site.objects.filter(pk__in=tools.values("site")):
+        for state in wanting_replacement(site, clock.today(site), tool_ids):
+            needs[state.tool].append(_replacement(state, site))
     for tool in sorted(needs, key=lambda tool: tool.pk):
         rows = needs[tool]
         yield ToolNeed(
@@ -45,6 +52,17 @@ def tools_due(*, tool_ids: Collection[int] | None = None) -> Iterator[ToolNeed]:
             since=min(since for _, _, since in rows),
             words=" ".join(words for _, words, _ in rows),
         )
+
+
+def _replacement(state: ToolState, site: Site) -> tuple[str, str, datetime]:
+    assert state.ahead is not None
+    assert state.ahead.cast_by is not None
+    words = (
+        f"It does {int(state.ahead.left.kept)} more shots with a chance of 90 %, to "
+        f"{state.ahead.last_day}; a replacement takes {state.ahead.lead.words}. "
+        f"Order it by {state.ahead.cast_by}."
+    )
+    return "a replacement", words, clock.day_start(state.ahead.cast_by - TOLD_AHEAD, site)
 
 
 def overloaded(tools: QuerySet[Tool]) -> QuerySet[ToolEvent]:

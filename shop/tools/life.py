@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -34,12 +34,11 @@ from shop.tools.models import (
     ToolKind,
     ToolStatus,
 )
+from shop.tools.replacing import TOLD_AHEAD, Lead, leads, settled
 from shop.tools.runs import OVER
 
 PACE_DAYS = 90
 """Days back over which the pace of a tool is measured; chosen here."""
-REPLACEMENT_DAYS = 21
-"""Days from ordering a replacement casting to its first shot; chosen here."""
 FARTHEST_DAYS = 3650
 """Days ahead beyond which no date is given."""
 NOT_WORN = "no"
@@ -81,6 +80,7 @@ class Ahead:
     chance_of_promised: Spread | None
     last_day: date | None
     cast_by: date | None
+    lead: Lead
 
 
 @dataclass(frozen=True)
@@ -183,12 +183,12 @@ def states(tools: Iterable[Tool], site: Site, today: date) -> list[ToolState]:
     asked = ToolEvent.objects.filter(tool__in=[row.pk for row in rows], kind__in=kinds)
     for event in asked.order_by("at", "id"):
         events[event.tool_id].append(event)
-    lives = Lives(site)
-    return [_state(row, events[row.pk], lives, site, today) for row in rows]
+    lives, lead = Lives(site), leads(site.pk, [row.pk for row in rows])
+    return [_state(row, events[row.pk], lives, lead[row.pk], site, today) for row in rows]
 
 
 def _state(
-    tool: Tool, events: list[ToolEvent], lives: Lives, site: Site, today: date
+    tool: Tool, events: list[ToolEvent], lives: Lives, lead: Lead, site: Site, today: date
 ) -> ToolState:
     total = sum(event.shots for event in events)
     since = today - timedelta(days=PACE_DAYS)
@@ -201,12 +201,12 @@ def _state(
     if tool.shots_per_inspection:
         inspection = tool.shots_per_inspection - _since(events, ToolEventKind.INSPECTION)
     known = lives.of(tool)
-    ahead = _ahead(tool, known.posterior, total, pace, today)
+    ahead = _ahead(tool, known.posterior, total, pace, lead, today)
     return ToolState(tool, total, coats, inspection, known, ahead, _too_much(events))
 
 
 def _ahead(
-    tool: Tool, life: Posterior | None, done: int, pace: float, today: date
+    tool: Tool, life: Posterior | None, done: int, pace: float, lead: Lead, today: date
 ) -> Ahead | None:
     if life is None or tool.status == ToolStatus.RETIRED:
         return None
@@ -215,8 +215,8 @@ def _ahead(
     last = cast_by = None
     if pace > 0 and left.kept / pace <= FARTHEST_DAYS:
         last = today + timedelta(days=int(left.kept / pace))
-        cast_by = last - timedelta(days=REPLACEMENT_DAYS)
-    return Ahead(life.basis, left, promised, last, cast_by)
+        cast_by = last - timedelta(days=lead.days)
+    return Ahead(life.basis, left, promised, last, cast_by, lead)
 
 
 def _since(events: list[ToolEvent], kind: ToolEventKind) -> int:
@@ -269,6 +269,7 @@ def tool_figures(state: ToolState) -> dict[str, Any]:
         "shots_left": ahead and ahead.left,
         "lasts_to": ahead and ahead.last_day,
         "cast_replacement_by": ahead and ahead.cast_by,
+        "lead": ahead.lead.words if ahead else "",
     }
 
 
@@ -280,3 +281,19 @@ def _too_much(events: list[ToolEvent]) -> str:
             found = ""
         found = str(event.facts.get(OVER, found))
     return found
+
+
+def wanting_replacement(
+    site: Site, today: date, tool_ids: Collection[int] | None = None
+) -> list[ToolState]:
+    """Return tools in service whose replacement must soon be cast and is not settled, by day."""
+    tools = Tool.objects.filter(site=site, status=ToolStatus.IN_SERVICE).select_related("family")
+    tools = tools.exclude(pk__in=settled(site.pk, today)).prefetch_related("halves")
+    if tool_ids is not None:
+        tools = tools.filter(pk__in=tool_ids)
+    due = [
+        (state.ahead.cast_by, state.tool.code, state)
+        for state in states(tools, site, today)
+        if state.ahead and state.ahead.cast_by and state.ahead.cast_by <= today + TOLD_AHEAD
+    ]
+    return [state for _, _, state in sorted(due, key=lambda row: row[:2])]

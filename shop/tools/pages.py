@@ -19,7 +19,7 @@ from shop import page_forms as forms
 from shop.registers import change
 from shop.tools import actions
 from shop.tools.counter_file import COLUMNS, MOST_BYTES, load_counter_file
-from shop.tools.life import PACE_DAYS, REPLACEMENT_DAYS, states
+from shop.tools.life import PACE_DAYS, states
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolKind, ToolStatus
 from shop.tools.runs import MOST_SHOTS, NO_READINGS, Readings, correct_shots, service_limit_c
 
@@ -74,7 +74,6 @@ def tool(request: Any, pk: int) -> HttpResponse:
             "limits": [(n, n.replace("_", " "), getattr(found, n)) for n in LIMITS],
             "families": ToolFamily.objects.filter(site=request.site, in_use=True).order_by("name"),
             "pace_days": PACE_DAYS,
-            "replacement_days": REPLACEMENT_DAYS,
             "may_write": request.access.may("tools:write", request.site.pk),
             "key": uuid4().hex,
         },

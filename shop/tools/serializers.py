@@ -96,6 +96,9 @@ class ToolLifeSerializer(serializers.Serializer[Any]):
     shots_left = ShotsLeftSerializer(allow_null=True)
     lasts_to = serializers.DateField(allow_null=True)
     cast_replacement_by = serializers.DateField(allow_null=True)
+    lead = serializers.CharField(
+        allow_blank=True, help_text="Days from ordering to the first shot, and why so many."
+    )
 
 
 class ToolEventSerializer(StrictModelSerializer):

@@ -41,6 +41,7 @@ OWNED = {
     "shop.StorageSpell": "location__site",
     "shop.ToolHalf": "tool__site",
     "shop.ToolEvent": "tool__site",
+    "planning.ReplacementDecision": "tool__site",
     "planning.Cure": "lift__pour__order__site",
     "planning.Demould": "pour__order__site",
     "planning.OvenStay": "pour__order__site",

@@ -17,6 +17,7 @@ from planning.demo import actions as demo
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour
 from planning.reminders.models import Delivery, Reminder
+from planning.replacements.models import ReplacementDecision
 from planning.rules.models import PlanningRules
 from planning.schedule.models import WeekPlan
 from planning.trials.models import PlanTrial
@@ -41,7 +42,7 @@ from shop.sites.models import (
     Person,
     StorageSpell,
 )
-from shop.tools.models import ToolFamily
+from shop.tools.models import Tool, ToolFamily
 from tests.callers import Caller, caller, make_user
 
 NOBODY = "nobody"
@@ -111,6 +112,10 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
     TemperatureReading.objects.create(
         site=site, where="air", at=now, celsius=21, key=f"two:{site.code}", recorded_at=now
     )
+    ReplacementDecision.objects.create(
+        tool=Tool.objects.filter(site=site).earliest("pk"), accepted=False, reason="enough",
+        order_by="2026-12-01", last_day="2026-12-20", basis="made up", decided_at=now,
+    )  # fmt: skip
     ToolFamily.objects.create(site=site, code="TWO", name="Two", stated_shots=300)
     OvenStay.objects.create(
         pour=pour, set_c=40, in_at=now, key=f"two:{site.code}", recorded_at=now
