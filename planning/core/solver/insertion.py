@@ -216,9 +216,16 @@ def _before_begun(
     start = min(p.start_min for _, p in job.lifts[0].fixed)
     works = _kept_before(shop, board, job, taste, start, low, holds_low)
     works = works or _fit_before(shop, board, job, early, start, low)
-    if works is None:
+    if works is None or any(_before_stand(job, work) for work in works):
         raise Blocked("step_order")
     return works
+
+
+def _before_stand(job: Job, work: Work) -> bool:
+    """Return whether a step that holds the place would begin before a begun stand does."""
+    if work.fixed or job.stand is None or not job.before[work.number].step.holds_place:
+        return False
+    return work.start < job.stand.start_min
 
 
 def _end_of(job: Job, poured: list[Poured | None], lift: int) -> int:
@@ -280,6 +287,8 @@ def _choose(
         batch, portion = lift.fixed[-1]
         below = (batch.contact_min + job.chemistry.gel_min(batch.contact_min), portion.end_min)
         low, high = max(low if index == 0 else 0, portion.end_min), None
+    if lift.abraded is not None:
+        low = max(low, lift.abraded.end_min)
     forbid = high is not None and shop.settings.overdue_lift == "forbid"
     sharable = _sharable(shop, job, taste)
     best: tuple[float, Poured, list[Work]] | None = None
