@@ -42,7 +42,8 @@ const acts = (what, node) => {
 // After the page's own listeners: what came so far would have been done. Nothing is really sent.
 addEventListener("click", (event) => {
   const node = event.target.closest("button, a, summary");
-  if (node) acts(node.id || node.textContent.slice(0, 30), node);
+  // What tells trouble is never inert: shown again it would be told as well.
+  if (node && !node.dataset.alarm) acts(node.id || node.textContent.slice(0, 30), node);
   event.preventDefault();
 });
 document.addEventListener("DOMContentLoaded", () => { Queue.add = () => {}; });

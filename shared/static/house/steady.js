@@ -17,6 +17,9 @@ const Steady = (() => {
     timer = setTimeout(() => document.documentElement.classList.remove("moved"), STILL_MS);
   }
 
+  /* The browser would jump back to where the page was left, after it has been drawn. */
+  history.scrollRestoration = "manual";
+
   /* A keyboard that comes or goes moves the page as well. */
   if (window.visualViewport) window.visualViewport.addEventListener("resize", moved);
 
