@@ -80,8 +80,9 @@ def record_weighing(
     """
     Write down what went into the pot and issue it from stores. A repeat returns the first.
 
-    `already_kg` is what the caller knows to be weighed into this row; where the row holds another
-    mass by now, two people weigh for it and the second one is refused. With `already`, or told
+    `already_kg` is what the caller knows to be weighed into this row, nothing where it is left
+    out; where the row holds another mass by now, two people weigh for it and the second one is
+    refused. With `already`, or told
     late, it has been weighed: it is recorded also from a lot that is held or expired by now, and
     the gate then stops the pot.
     """
@@ -109,8 +110,7 @@ def record_weighing(
             limit="0",
             unit="kg",
         )
-    if already_kg is not None:
-        _same_as_seen(line, already_kg, weighed_kg)
+    _same_as_seen(line, Decimal(0) if already_kg is None else already_kg, weighed_kg)
     container_id = _container_for(line, container_code, reason)
     came = stores.received_at(container_id)
     at = happened(at, now=now, after=[("the container came in", came)], site=batch.site)

@@ -136,6 +136,7 @@ def _conditions(paper: Paper, begun: datetime | None) -> int:
 
 def _weighings(paper: Paper, begun: datetime | None) -> int:
     made = 0
+    typed: dict[int, Decimal] = {}
     for line, n, kg, can in _typed_weights(paper):
         label = f"{_row(line)}{_nth(n)}"
         with _named(label):
@@ -149,7 +150,10 @@ def _weighings(paper: Paper, begun: datetime | None) -> int:
                 container_code=can,
                 reason=OTHER_CAN if can else "",
                 already=True,
+                # Of a row that was weighed into on a page as well, the second is refused.
+                already_kg=typed.get(line.pk, Decimal(0)),
             )
+        typed[line.pk] = typed.get(line.pk, Decimal(0)) + kg
         made += 1
     return made
 

@@ -134,7 +134,8 @@ class NewWeighingSerializer(StrictSerializer):
         required=False,
         allow_null=True,
         min_value=0,
-        help_text="What the caller knows to be weighed into this row; refused where it is not so.",
+        help_text="What the caller knows to be weighed into this row, 0 if left out; refused "
+        "where it is not so.",
         **KG,
     )
 
