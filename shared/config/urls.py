@@ -12,6 +12,7 @@ from django.views.generic import RedirectView
 from drf_spectacular.views import SpectacularSwaggerSplitView
 
 from shared.api.description import Description
+from shared.bundles import bundle
 
 
 def _of(app: str, name: str) -> list[Any]:
@@ -33,6 +34,7 @@ urlpatterns = [
     path("", include("shared.config.health")),
     path("", include("shared.config.metrics")),
     path("favicon.ico", RedirectView.as_view(url=f"{settings.STATIC_URL}house/mark.svg")),
+    path("bundles/<slug:stem>.<slug:mark>.<slug:kind>", bundle, name="bundle"),
     path("api/v1/", include(api)),
     *_of("shared.access", "urlpatterns"),
     *_of("shared.audit", "urlpatterns"),

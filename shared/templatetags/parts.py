@@ -12,6 +12,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from shared import hazard_statements
 from shared.access.models import Site
+from shared.bundles import address_of
 from shared.codes.finding import code_of
 
 register = template.Library()
@@ -70,6 +71,12 @@ SIDE_WAYS = (
     ("API", "api-docs", ""),
 )
 """Label, name of the page, and the scope it asks for; what a person may not see is left out."""
+
+
+@register.simple_tag
+def bundle(name: str) -> str:
+    """Return the address of a page's scripts or styles in one file."""
+    return address_of(name)
 
 
 @register.simple_tag

@@ -49,6 +49,7 @@ MIDDLEWARE = [
     "shared.config.headers.ClientAddress",
     "shared.config.metrics.CallTimes",
     "django.middleware.security.SecurityMiddleware",
+    "shared.config.headers.Packing",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.config.headers.ContentPolicy",
     "django.contrib.sessions.middleware.SessionMiddleware",

@@ -5,7 +5,7 @@
 "use strict";
 
 const STORE = "shop-pages-1";
-const kept = (address) => address.pathname.startsWith("/static/house/") || /^\/batches\/\d+\/$/.test(address.pathname) || address.pathname.startsWith("/static/django_htmx/");
+const kept = (address) => address.pathname.startsWith("/bundles/") || address.pathname.startsWith("/static/house/") || /^\/batches\/\d+\/$/.test(address.pathname) || address.pathname.startsWith("/static/django_htmx/");
 
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
