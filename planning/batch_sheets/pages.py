@@ -64,7 +64,7 @@ def _with_words(row: dict[str, Any], zone: str) -> dict[str, Any]:
 def sheet_pdf(request: HttpRequest, day: date) -> HttpResponse:
     """Hand out the sheet as a PDF; looking at it does not fix the batches."""
     now = clock.now()
-    found = queries.sheet(site=request.site, day=day, now=now)
+    found = queries.sheet(site=request.site, day=day, now=now, on_paper=True)
     data = make_pdf(found, printed_at=now, address=request.build_absolute_uri("/").rstrip("/"))
     answer = HttpResponse(data, content_type="application/pdf")
     answer["Content-Disposition"] = f'inline; filename="batch-sheet-{day:%Y-%m-%d}.pdf"'

@@ -101,7 +101,7 @@ def _clocks(pdf: Paper, batch: Mapping[str, Any], zone: str) -> None:
 
 def _pour_by(pdf: Paper, batch: Mapping[str, Any]) -> None:
     """Draw the pot life against temperature: paper does not know how warm it is."""
-    rows = batch["pour_by_mix_c"]
+    rows = batch.get("pour_by_mix_c", ())
     if not rows:
         return
     heads = [f"to {rows[0]['celsius']}", *(f"{row['celsius']}" for row in rows[1:])]
@@ -121,9 +121,11 @@ def _pour_by(pdf: Paper, batch: Mapping[str, Any]) -> None:
     pdf.set_xy(paper.MARGIN_MM, y + 11)
     paper.text(pdf, f"Really: {REALLY}", 10.5, bold=True)
     last = rows[-1]["celsius"]
-    between = "Between two figures the warmer one counts."
-    hotter = f" Warmer than {last} °C: do not pour, ask." if len(rows) > 1 else ""
-    paper.text(pdf, between + hotter, paper.FINE_PT)
+    paper.text(
+        pdf,
+        f"Between two figures the warmer one counts. Warmer than {last} °C: do not pour, ask.",
+        paper.FINE_PT,
+    )
 
 
 def _work(pdf: Paper, batch: Mapping[str, Any], zone: str) -> None:

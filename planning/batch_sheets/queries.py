@@ -28,10 +28,33 @@ from shop.stores_types import MaterialInfo, SystemInfo
 
 
 def sheet(
-    *, site: Site, day: date, person_id: int | None = None, now: datetime | None = None
+    *,
+    site: Site,
+    day: date,
+    person_id: int | None = None,
+    now: datetime | None = None,
+    on_paper: bool = False,
 ) -> dict[str, Any]:
-    """Return everything a technician needs for a day at a site, theirs or everybody's."""
-    return sheets(read(site, day, day), [day], person_id, now)[0]
+    """
+    Return everything a technician needs for a day at a site, theirs or everybody's.
+
+    `on_paper` adds the pot life against temperature, which is slow to work out and which only
+    paper needs: all else is live.
+    """
+    found = read(site, day, day)
+    (shown,) = sheets(found, [day], person_id, now)
+    if on_paper:
+        _add_pot_lives(shown["batches"], found.batches)
+    return shown
+
+
+def _add_pot_lives(rows: Iterable[dict[str, Any]], batches: Iterable[Batch]) -> None:
+    by_id = {batch.pk: batch for batch in batches}
+    info = {s.id: s for s in stores.systems({batch.system_id for batch in by_id.values()})}
+    for row in rows:
+        batch = by_id[row["id"]]
+        lives = minutes_by_temperature(batch, info[batch.system_id], row["expected_c"])
+        row["pour_by_mix_c"] = [{"celsius": c, "minutes": minutes} for c, minutes in lives]
 
 
 def sheets(
@@ -68,10 +91,6 @@ def _sheet(
         info = systems[batch.system_id]
         own = set(_hazards(info))
         row["cautions"] = [one for one in cautions if one["code"] in own]
-        row["pour_by_mix_c"] = [
-            {"celsius": celsius, "minutes": minutes}
-            for celsius, minutes in minutes_by_temperature(batch, info)
-        ]
     return {
         "site": {"code": site.code, "name": site.name, "time_zone": site.time_zone},
         "day": day,

@@ -27,8 +27,7 @@ READ_BEFORE = timedelta(hours=4)
 HOTTEST_C = 60
 """Hotter than this a pot is reacting; its life is counted as at this temperature."""
 MASS_STEP_KG = 0.5
-COLDEST_ON_PAPER = 10
-ROWS_ON_PAPER = 11
+ROWS_ON_PAPER = 10
 WARM = ("air_c", "mix_c", "pot_c")
 
 Seen = tuple[datetime, float]
@@ -100,17 +99,22 @@ def _minutes_at(batch: Batch, info: SystemInfo, celsius: float) -> tuple[int, st
     return live, f"shorter than planned: {source} at the measured {celsius:g} °C"
 
 
-def minutes_by_temperature(batch: Batch, info: SystemInfo) -> list[tuple[int, int]]:
+def minutes_by_temperature(
+    batch: Batch, info: SystemInfo, expected_c: Decimal
+) -> list[tuple[int, int]]:
     """
     Return what paper, which is not live, says instead: °C of the mix, and min to pour by.
 
-    Rows run in whole degrees from the last at which the planned pot life still holds, a row for
-    each two degrees, to at most `ROWS_ON_PAPER` rows.
+    Rows run from the expected temperature of the shop in steps of two degrees, at most
+    `ROWS_ON_PAPER` of them. A warmer row never has longer than a colder one: where the computed
+    pot life has a dip, paper keeps to it.
     """
-    lives = [(c, _minutes_at(batch, info, c)[0]) for c in range(COLDEST_ON_PAPER, HOTTEST_C + 1)]
-    full = [n for n, (_, minutes) in enumerate(lives) if minutes == batch.pot_life_min]
-    start = full[-1] if full else 0
-    return lives[start::2][:ROWS_ON_PAPER]
+    found: list[tuple[int, int]] = []
+    least = batch.pot_life_min
+    for celsius in range(math.floor(expected_c), HOTTEST_C, 2)[:ROWS_ON_PAPER]:
+        least = min(least, _minutes_at(batch, info, celsius)[0])
+        found.append((celsius, least))
+    return found
 
 
 @lru_cache(maxsize=2000)

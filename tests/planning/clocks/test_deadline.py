@@ -8,7 +8,9 @@ import pytest
 from django.test import Client
 from pypdf import PdfReader
 
+from planning.batch_sheets.queries import sheet
 from planning.batches.models import Batch
+from planning.clocks import deadline
 from planning.clocks.deadline import deadline_of, life_at, minutes_by_temperature
 from planning.core.casting.pot_life import pot_life_min
 from planning.reminders import actions as actions_of_reminders
@@ -51,14 +53,14 @@ def everywhere(batch):
     )
     client = caller(make_user("technician", batch.site), [batch.site])
     day = clock.local(batch.planned_start, batch.site).date()
-    sheet = client.get(f"/api/v1/sheets/{day}?site={batch.site.code}").json()
+    told_by_api = client.get(f"/api/v1/sheets/{day}?site={batch.site.code}").json()
     shown = page.get(f"/batches/{batch.pk}/state.json").json()
     told = {
         datetime.fromisoformat(shown["latest_pour_at"]),
         datetime.fromisoformat(shown["contacted_at"]) + timedelta(minutes=shown["pot_life_min"]),
         datetime.fromisoformat(client.get(f"/api/v1/batches/{batch.pk}").json()["pour_by"]),
         datetime.fromisoformat(client.get(f"/api/v1/batches/{batch.pk}/gate").json()["pour_by"]),
-        datetime.fromisoformat(sheet["batches"][0]["latest_pour_at"]),
+        datetime.fromisoformat(told_by_api["batches"][0]["latest_pour_at"]),
     }
     (at,) = told
     words = f"{clock.local(at, batch.site):%H:%M}"
@@ -124,14 +126,14 @@ def test_air_read_long_before_or_long_after_says_nothing_of_the_pot(live, time_m
 def test_paper_s_table_is_the_live_deadline_at_each_of_its_temperatures(live, time_machine):
     """A mix measured at a temperature of the table gives the page the minutes of the table."""
     info = stores.system(live.system_id)
-    rows = minutes_by_temperature(live, info)
+    expected = max(portion.lift.expected_c for portion in live.portions.all())
+    rows = minutes_by_temperature(live, info, expected)
     assert len(rows) > 3
     assert rows[0][1] == live.pot_life_min
     assert [minutes for _, minutes in rows] == sorted((m for _, m in rows), reverse=True)
     day = clock.local(live.planned_start, live.site).date()
-    client = caller(make_user("technician", live.site), [live.site])
-    sheet = client.get(f"/api/v1/sheets/{day}?site={live.site.code}").json()["batches"][0]
-    assert [(row["celsius"], row["minutes"]) for row in sheet["pour_by_mix_c"]] == rows
+    (told,) = sheet(site=live.site, day=day, on_paper=True)["batches"]
+    assert [(row["celsius"], row["minutes"]) for row in told["pour_by_mix_c"]] == rows
     now = clock.now()
     for n, (celsius, minutes) in enumerate(rows):
         actions.record_entry(
@@ -150,3 +152,12 @@ def test_a_pot_that_is_poured_asks_for_no_reminder(live):
     actions.record_entry(batch=live, kind="poured", key="poured", at=at, now=at)
     actions_of_reminders.refresh(clock.now(), [Kind.POT_LIFE_ENDS])
     assert Reminder.objects.get().state == "cancelled"
+
+
+def test_paper_never_gives_a_warmer_mix_longer(live, monkeypatch):
+    lives = {20: 60, 22: 40, 24: 7, 26: 17, 28: 12}
+    monkeypatch.setattr(deadline, "_minutes_at", lambda batch, info, c: (lives.get(c, 5), ""))
+    live.pot_life_min = 60
+    info = stores.system(live.system_id)
+    rows = minutes_by_temperature(live, info, Decimal(20))[:5]
+    assert rows == [(20, 60), (22, 40), (24, 7), (26, 7), (28, 7)]
