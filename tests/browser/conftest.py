@@ -74,14 +74,14 @@ def troubles() -> Iterator[Troubles]:
 
 @pytest.fixture
 def open_page(chromium, troubles, live_server) -> Iterator[Callable[..., Any]]:
-    """`open_page(390)` is a phone's page with touch, `open_page(1280)` a desk's."""
+    """`open_page(390)` is a phone's page, 820 a tablet's, both with touch; 1280 is a desk's."""
     contexts = []
 
     def make(width: int = 390) -> Any:
         phone = width < 700
         context = chromium.new_context(
             viewport={"width": width, "height": 844},
-            has_touch=phone,
+            has_touch=width < 900,
             is_mobile=phone,
             base_url=live_server.url.replace("127.0.0.1", "localhost"),
         )
