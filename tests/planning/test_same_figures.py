@@ -38,7 +38,7 @@ def ask(shop_site):
 
 @pytest.mark.parametrize(
     ("cap_c", "mix_c", "basis"),
-    [("80", "", "datasheet"), ("50", "", "computed"), ("80", "40", "computed")],
+    [("80", "", "datasheet"), ("50", "", "computed"), ("80", "34", "computed")],
 )
 def test_workbench_plan_sheet_and_clock_say_the_same_of_one_lift(
     take, planned, shop_site, ask, time_machine, cap_c, mix_c, basis

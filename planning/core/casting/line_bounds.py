@@ -76,12 +76,14 @@ def _bounds(ratio: MixRatio, rows: Sequence[WeighRow], now: int, division_g: Dec
     resin = sum((one.weighed_g for one in rows if one.role == "resin"), Decimal(0))
     follows = resin > 0 and all(one.role == "hardener" for one in open_rows)
     wanted = resin * Decimal(repr(ratio.hardener_per_100)) / 100
-    aim = row.target_g
-    if not any(one.is_open for one in others):
-        there = sum((one.weighed_g for one in others), Decimal(0))
-        whole = wanted if follows else sum((o.target_g for o in (row, *others)), Decimal(0))
-        steps = ((whole - there) / division_g).to_integral_value(ROUND_HALF_UP)
-        aim = max(division_g, steps * division_g) if follows else max(division_g, whole - there)
+    still_open = sum(1 for one in others if one.is_open)
+    there = sum((one.weighed_g for one in others), Decimal(0))
+    whole = wanted if follows else sum((o.target_g for o in (row, *others)), Decimal(0))
+    # What its other rows leave for it: those still open take a division each at least.
+    room = whole - there - still_open * division_g
+    if follows:
+        room = (room / division_g).to_integral_value(ROUND_HALF_UP) * division_g
+    aim = max(division_g, min(row.target_g, room) if still_open else room)
     total = {
         role: _total(
             rows, open_rows, row, role, aim, float(wanted) if follows else None, division_g
@@ -113,11 +115,15 @@ def _total(
         return float(there)
     if role == now.role and len(left) == 1:
         return float(aim_g + there)
-    if role == "hardener" and wanted_g is not None:
-        return wanted_g
     planned = sum((one.target_g for one in mine), Decimal(0))
-    # What is too much already, rows still open cannot take out again.
-    return float(max(planned, there + len(left) * division_g))
+    if role == "hardener" and wanted_g is not None:
+        planned = Decimal(repr(wanted_g))
+    # What is too much already, rows still open cannot take out again: each gets one division at
+    # least, and the row that is weighed now is on its own aim.
+    least = len(left) * division_g
+    if role == now.role:
+        least += aim_g - division_g
+    return float(max(planned, there + least))
 
 
 def _left(

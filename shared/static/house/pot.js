@@ -34,19 +34,18 @@ const Pot = (() => {
       const resinIn = lines("resin").filter((one) => one.id !== line.id).reduce((sum, one) => sum + weighed(one), 0);
       const follows = resinIn > 0 && rows.every((one) => one.role === "hardener");
       const wanted = resinIn * perResin;
-      let target = sheet;
-      if (!others.some((one) => rows.includes(one))) {
-        const there = others.reduce((sum, one) => sum + weighed(one), 0);
-        const whole = follows ? wanted : lines(line.role).reduce((sum, one) => sum + units(one.target_kg), 0);
-        target = Math.max(division, follows ? step(whole - there) : whole - there);
-      }
+      const stillOpen = others.filter((one) => rows.includes(one)).length;
+      const whole = follows ? wanted : lines(line.role).reduce((sum, one) => sum + units(one.target_kg), 0);
+      const free = whole - others.reduce((sum, one) => sum + weighed(one), 0) - stillOpen * division;
+      const room = follows ? step(free) : free;
+      const target = Math.max(division, stillOpen ? Math.min(sheet, room) : room);
       const come = (role) => {
         const left = rows.filter((one) => one.role === role);
         const there = lines(role).filter((one) => !left.includes(one)).reduce((sum, one) => sum + weighed(one), 0);
         if (!left.length) return there;
         if (role === line.role && left.length === 1) return target + there;
-        if (role === "hardener" && follows) return wanted;
-        return Math.max(lines(role).reduce((sum, one) => sum + units(one.target_kg), 0), there + left.length * division);
+        const planned = role === "hardener" && follows ? wanted : lines(role).reduce((sum, one) => sum + units(one.target_kg), 0);
+        return Math.max(planned, there + left.length * division + (role === line.role ? target - division : 0));
       };
       const [resin, hardener] = [come("resin"), come("hardener")];
       let rich, poor;

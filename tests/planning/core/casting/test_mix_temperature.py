@@ -20,10 +20,19 @@ LATEST = ("gel_late_min", "attended_min", "least_gap_min", "demould_min")
 def test_a_mix_of_40_in_a_shop_of_22():
     """The figures of a separate run of the same model: 17.7 min for 58, 106 C for 62 at 70 mm."""
     assert pot_life_min(DEMO, 22.0, 25.0).value == pytest.approx(58.4, abs=0.5)
-    assert pot_life_min(DEMO, 22.0, 25.0, 40.0).value == pytest.approx(17.7, abs=0.1)
+    by_cure = replace(DEMO, pot_life_core_c=150.0)
+    assert pot_life_min(by_cure, 22.0, 25.0, 40.0).value == pytest.approx(17.7, abs=0.1)
+    assert DEMO.pot_life_core_c == 40.0
+    assert pot_life_min(DEMO, 22.0, 25.0, 40.0).value == 0, "as hot as a pot may get, at once"
     assert solve_lift(DEMO, 70.0, 22.0, BOARD, AIR).peak_c == pytest.approx(61.9, abs=0.5)
     warm = solve_lift(DEMO, 70.0, 22.0, BOARD, AIR, mix_c=40.0)
     assert warm.peak_c == pytest.approx(105.7, abs=0.5)
+
+
+@pytest.mark.parametrize("system", [BOTH, DEMO, SHEET_ONLY], ids=["both", "computed", "sheet"])
+def test_a_warmer_mix_never_has_the_longer_pot_life(system):
+    lives = [pot_life_min(system, 22.0, 25.0, float(c)).value for c in range(22, 46)]
+    assert lives == sorted(lives, reverse=True)
 
 
 @pytest.mark.parametrize("system", [BOTH, DEMO, SHEET_ONLY], ids=["both", "computed", "sheet"])

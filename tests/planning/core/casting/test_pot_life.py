@@ -148,4 +148,4 @@ def test_pot_whose_heat_is_unknown_is_held_near_the_mass_its_life_was_read_on():
     assert (said.mass_kg, said.bound_by) == (12.0, held.bound_by)
     assert replace(BOTH, peak_cap_c=80.0).pot_limit_kg == float("inf")
     cautions = depth_and_clock_limits(slow, 22.0).cautions
-    assert any("above 2.5 kg, five times the mass" in caution for caution in cautions)
+    assert any("above 2.5 kg, 5 times the mass" in caution for caution in cautions)
