@@ -9,7 +9,6 @@ from typing import Any
 
 from planning.batches.models import Lift
 from planning.clocks.models import Waits
-from planning.core.casting.casting_clock import clocks_of
 from planning.core.casting.clock_types import CastingClocks, Clock, PouredLift
 
 log = logging.getLogger(__name__)
@@ -25,6 +24,8 @@ SOURCES = {
 
 def ask(asked: PouredLift) -> CastingClocks | None:
     """Return the clocks of a lift; None where its figures make no sense, which opens nothing."""
+    from planning.core.casting.casting_clock import clocks_of  # reads numpy
+
     try:
         return clocks_of(asked)
     except (ValueError, ArithmeticError):

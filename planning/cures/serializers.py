@@ -6,7 +6,7 @@ from datetime import datetime
 
 from rest_framework import serializers
 
-from planning.clocks.models import Cure, OvenStay, TemperatureReading
+from planning.clocks.models import Cure, OvenStay, TemperatureReading, Waits
 from planning.clocks.standing import Standing, standing_of
 from planning.clocks.words import waits_for
 from planning.cures.models import Demould
@@ -27,6 +27,12 @@ class CureSerializer(StrictModelSerializer):
     pour = fields.IdField(source="lift.pour_id", read_only=True)
     lift_number = serializers.IntegerField(source="lift.number", read_only=True)
     asks = serializers.ListField(child=serializers.CharField(), read_only=True)
+    waits_for = serializers.ChoiceField(
+        choices=Waits.choices,
+        allow_blank=True,
+        read_only=True,
+        help_text="Why demoulding has no time; empty where it has one.",
+    )
     waits_for_words = serializers.SerializerMethodField()
     may_demould = serializers.SerializerMethodField()
     may_pour_over = serializers.SerializerMethodField()

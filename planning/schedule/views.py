@@ -19,6 +19,8 @@ from planning.schedule.serializers import (
 )
 from shared import clock
 from shared.api import viewsets
+from shared.api.problems import MEDIA_TYPE
+from shared.api.schema import PROBLEM
 from shared.api.serializers import StrictSerializer
 
 
@@ -58,7 +60,12 @@ class PlanViewSet(
         plan = self.get_object()
         return Response({"problem": plan.problem, "plan": plan.plan})
 
-    @extend_schema(responses=OpenApiTypes.OBJECT)
+    @extend_schema(
+        responses={
+            200: OpenApiTypes.OBJECT,
+            (409, MEDIA_TYPE): PROBLEM,  # the plan is not ready: there is nothing to compare
+        }
+    )
     @action(detail=True, methods=["get"])
     def comparison(self, request: Any, pk: Any = None) -> Response:
         """Return the plan beside the one confirmed before it, with the mark to confirm it by."""

@@ -66,4 +66,6 @@ class CatalogueRulesViewSet(
 
     def perform_update(self, serializer: Any) -> None:
         """Turn the second signature on or off."""
-        serializer.instance = actions.set_rules(**serializer.validated_data)
+        asked = serializer.validated_data.get("two_signatures")
+        if asked is not None:
+            serializer.instance = actions.set_rules(two_signatures=asked)

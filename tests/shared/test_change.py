@@ -21,6 +21,7 @@ MAY_UPDATE = {
     "planning/patterns/actions.py::examine": WORKER,
     "planning/pours/steps.py::note_minutes": NAMES_WHO,
     "planning/pours/steps.py::sign_step": NAMES_WHO,
+    "planning/pours/steps.py::waive_step": NAMES_WHO,
     "planning/schedule/actions.py::_keep": WORKER,
     "planning/schedule/actions.py::report": WORKER,
     "planning/schedule/actions.py::solve": WORKER,

@@ -130,7 +130,11 @@ def _curve(system: SystemData, mass_kg: float, shop_c: float, history: History) 
     core_c = history.temps_k[:, 0] - KELVIN
     by_cure = reaches(minutes, history.conversions[:, 0], system.pot_life_conversion)
     by_heat = reaches(minutes, core_c, system.pot_life_core_c)
-    ends = [(t, why) for t, why in ((by_cure, "conversion"), (by_heat, "core temperature")) if t is not None]
+    ends = [
+        (t, why)
+        for t, why in ((by_cure, "conversion"), (by_heat, "core temperature"))
+        if t is not None
+    ]
     pot_life_min, ended_by = min(ends) if ends else (None, "")
     peak_min, peak_core_c = top_of(minutes, core_c)
     shown = np.unique(np.linspace(0, len(minutes) - 1, 121).astype(int))

@@ -21,6 +21,13 @@ def words_of(data):
     return re.sub(r"\s+", " ", text)
 
 
+def printed(client):
+    """Press the print button, and return the paper it leads to."""
+    answer = client.post(DAY, follow=True)
+    assert answer["Content-Type"] == "application/pdf"
+    return answer.content
+
+
 @pytest.fixture
 def technician(shop_site, client):
     user = make_user("technician", shop_site)
@@ -46,7 +53,7 @@ def test_a_new_plan_marks_the_printed_sheet_until_it_is_printed_again(
     replan(now)
     old = Batch.objects.get()
     with time_machine.travel(now + timedelta(minutes=20), tick=False):
-        fresh = technician.post(DAY).content.decode()
+        fresh = words_of(printed(technician))
     assert "HAS CHANGED" not in fresh
     assert "2026-W49, revision 1" in fresh
 
@@ -70,7 +77,7 @@ def test_a_new_plan_marks_the_printed_sheet_until_it_is_printed_again(
     assert data["printed"]["revision"] == "2026-W49, revision 1"
 
     with time_machine.travel(now + timedelta(minutes=50), tick=False):
-        assert "HAS CHANGED" not in technician.post(DAY).content.decode()
+        assert "HAS CHANGED" not in words_of(printed(technician))
     assert SheetPrint.objects.count() == 2
 
 

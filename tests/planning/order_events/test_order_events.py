@@ -4,7 +4,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, connection, transaction
 
 from planning.batches.models import Batch
 from planning.order_events.actions import add_event
@@ -215,8 +215,9 @@ def test_an_event_is_never_changed_nor_deleted_nor_kept_without_its_change(take,
     assert kinds(pour.order) == ["order_taken"]
 
 
-@pytest.mark.django_db(transaction=True)
-def test_an_event_outside_a_transaction_is_refused():
+def test_an_event_outside_a_transaction_is_refused(monkeypatch):
+    # Every test runs in a transaction; the connection is made to say that there is none.
+    monkeypatch.setattr(connection, "in_atomic_block", False)
     with pytest.raises(RuntimeError, match="in the transaction"):
         add_event(order=ToolOrder(pk=1), kind=EventKind.HELD, at=date(2026, 1, 1))
 

@@ -53,8 +53,10 @@ def test_every_register_lists_and_opens_its_form(desk, browser_of, register):
     assert form.status_code == 200
     technician = browser_of("technician")
     assert technician.get(f"/setup/{register.slug}/").status_code == 200
-    assert technician.get(f"/setup/{register.slug}/enter/").status_code == 403
-    assert technician.post(f"/setup/{register.slug}/enter/", {}).status_code == 403
+    # Whoever works there may say that a day is closed or warm; the rest is for others.
+    expected = 200 if register.noun == "availability" else 403
+    assert technician.get(f"/setup/{register.slug}/enter/").status_code == expected
+    assert technician.post(f"/setup/{register.slug}/enter/", {}).status_code == expected
 
 
 @pytest.mark.parametrize("register", REGISTERS, ids=lambda one: one.slug)

@@ -57,7 +57,7 @@ def test_closed_days_temperatures_and_things_in_use(django_assert_max_num_querie
     ExpectedTemperature.objects.create(site=site, day=date(2026, 11, 25), shop_c=Decimal(16))
     for place, code, used in ((site, "M1", True), (site, "M2", False), (other, "M3", True)):
         Mixer.objects.create(site=place, code=code, name=code, largest_kg=20, in_use=used)
-    with django_assert_max_num_queries(9):
+    with django_assert_max_num_queries(10):
         week = site_week(site.pk, MONDAY, 5)
     assert week.closed_days == (date(2026, 11, 24),)
     assert [week.expected_c[MONDAY.replace(day=d)] for d in (23, 25)] == [19, 16]
