@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
+from unittest import mock
 
 import pytest
 from django.db import DatabaseError, connection, transaction
@@ -215,10 +216,10 @@ def test_an_event_is_never_changed_nor_deleted_nor_kept_without_its_change(take,
     assert kinds(pour.order) == ["order_taken"]
 
 
-def test_an_event_outside_a_transaction_is_refused(monkeypatch):
+def test_an_event_outside_a_transaction_is_refused():
     # Every test runs in a transaction; the connection is made to say that there is none.
-    monkeypatch.setattr(connection, "in_atomic_block", False)
-    with pytest.raises(RuntimeError, match="in the transaction"):
+    none = mock.patch.object(connection, "in_atomic_block", False)
+    with none, pytest.raises(RuntimeError, match="in the transaction"):
         add_event(order=ToolOrder(pk=1), kind=EventKind.HELD, at=date(2026, 1, 1))
 
 
