@@ -254,11 +254,11 @@ document.addEventListener("DOMContentLoaded", () => {
     record(row.kind, row.label, { ...body, already: true }, { line: row.line });
   }
 
-  /* Two people weighed for one row and both weights are in the pot. */
+  /* Two people weighed for one row and both are in the pot: who taps has read what the row holds. */
   function recordAsWell(row) {
-    const { at, already_kg: _, ...body } = row.body;
+    const { at, ...body } = row.body;
     Queue.drop([row.key]);
-    record("weighing", row.label, { ...body, reason: body.reason || "weighed beside another entry" }, { line: row.line });
+    record("weighing", row.label, { ...body, already_kg: row.limit, reason: body.reason || "weighed beside another entry" }, { line: row.line });
   }
 
   const DRAW = { prepare: drawPrepare, line: drawLine, correct: drawCorrection, contact: drawContact, second: drawSecond, portion: drawPortion };

@@ -96,7 +96,7 @@ const Queue = (() => {
           later();
           break;
         } else {
-          change(row.key, { state: "refused", words: wordsOf(answer, status), code: answer.code || "" });
+          change(row.key, { state: "refused", words: wordsOf(answer, status), code: answer.code || "", limit: answer.limit });
         }
       }
     } catch {
