@@ -98,6 +98,7 @@ def test_only_a_can_of_the_rows_material_in_date_is_offered(planned_batch, at_th
         (old.code, "may not be used after"),
     ):
         steps.scan(page, code)
+        said.filter(has_text=words).wait_for()  # the shop's computer reads a code not known here
         assert words in said.inner_text()
         assert f"Fetch {resin.container.code}" in said.inner_text()
         assert not offer.is_visible()
