@@ -11,7 +11,7 @@ from planning.pours.models import Pour
 from planning.pours.steps import sign_step
 from tests.browser import steps
 from tests.browser.conftest import EARLY
-from tests.factories.clocks import ready
+from tests.factories.clocks import ready, watch_air
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -80,6 +80,8 @@ def test_a_matched_set_from_half_a_to_the_parted_halves(halves, open_page, sign_
     assert steps.no_sideways_scroll(page)
     steps.shot(page, "set-1-half-a-prepared")
     steps.play_batch(page, Batch.objects.get(portions__lift__pour=a), clock)
+    # Air that nobody read counts as cold.
+    watch_air(a.order.site, Cure.objects.get(lift__pour=a).poured_at, 18)
     page.goto(f"/pours/{b.pk}/")
     page.get_by_role("link", name=str(a)).first.tap()
     page.get_by_text("Leave it alone until").wait_for()
