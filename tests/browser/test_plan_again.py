@@ -70,8 +70,9 @@ def test_printed_batches_stay_and_the_rest_is_planned_again(planned_week, open_p
     page = open_page(1280)
     sign_in(page, "petra")
     page.goto(f"/sheets/{TODAY}/")
-    page.get_by_role("button", name="Print: these batches then stay put").click()
-    page.wait_for_load_state()
+    with page.expect_popup() as paper:
+        page.get_by_role("button", name="Print: these batches then stay put").click()
+    paper.value.wait_for_url("**.pdf")
     printed = standing(printed_at__isnull=False)
     open_still = Batch.objects.filter(printed_at=None).order_by("planned_start")
     assert printed
