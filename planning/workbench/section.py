@@ -12,7 +12,6 @@ from planning.core.casting.stricter import Limit, greatest
 from planning.workbench.answer import Answer, Picture, Table, decimal, shown
 from planning.workbench.casting import with_hazards
 from planning.workbench.curves import Level, Line, line_chart
-from planning.workbench.heat_map import Plane, heat_map
 from planning.workbench.inputs import SectionForm
 
 if TYPE_CHECKING:
@@ -190,6 +189,8 @@ def _pictures(answer: Answer, found: SectionFigures, cap_c: float) -> None:
         levels=[Level(f"limit {cap_c:g} °C", cap_c)],
     )  # fmt: skip
     answer.pictures.append(Picture(drawn, "The hottest point, and that of a wide lift as deep."))
+    from planning.workbench.heat_map import Plane, heat_map  # reads numpy
+
     plane = Plane(found.cells.across_mm, found.cells.up_mm, found.map_c)
     across, up, peak_c = plane.hottest()
     drawn = heat_map(

@@ -213,7 +213,7 @@ def test_one_command_opens_the_shop_and_one_signal_closes_it(given, number, word
             assert "WARNING" not in said.upper()
             with urllib.request.urlopen(f"http://127.0.0.1:{port}/sign-in/", timeout=30) as page:
                 text = page.read().decode()
-            style = re.search(r'href="(/static/[^"]+\.css)"', text)[1]
+            style = re.search(r'href="(/bundles/[^"]+\.css)"', text)[1]
             with urllib.request.urlopen(f"http://127.0.0.1:{port}{style}", timeout=30) as sheet:
                 assert sheet.status == 200
             children = children_of(shop.pid)
