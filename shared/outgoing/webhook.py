@@ -102,7 +102,8 @@ def post(*, url: str, secret: str, message_id: str, body: str, now: datetime) ->
         if connection.ran_out:
             raise TimeoutError
     except (OSError, ValueError, http.client.HTTPException) as error:
-        what = f"not within {TIMEOUT_S} s" if connection.ran_out else type(error).__name__
+        late = connection.ran_out or isinstance(error, TimeoutError)
+        what = f"not within {TIMEOUT_S} s" if late else type(error).__name__
         words = f"{target.host} did not answer: {what}."
         raise NotDelivered(words, doubtful=connected) from error
     finally:
