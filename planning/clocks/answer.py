@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import math
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -40,16 +39,26 @@ def columns(
     Return the columns of a `Cure` from the clocks of its lift.
 
     Of a lift that is covered by the next one, cooling is asked of that: it was warm last.
+
+    Times are whole minutes of the wall clock, as people are told them: something that opens is
+    rounded up, so nobody who comes at the minute told is sent away; what closes is rounded down.
     """
+    shown = {reading.hour for reading in asked.seen()}
 
     def late(hours: float | None) -> datetime | None:
-        return None if hours is None else poured_at + timedelta(minutes=math.ceil(60 * hours))
+        if hours is None:
+            return None
+        at = poured_at + timedelta(hours=hours)
+        # What a reading showed is so from that moment on; only a forecast is rounded.
+        return at if hours in shown else _minute_from(at)
 
     def early(hours: float | None) -> datetime | None:
-        return None if hours is None else poured_at + timedelta(minutes=math.floor(60 * hours))
+        return None if hours is None else _minute_of(poured_at + timedelta(hours=hours))
 
     def best(hours: float | None) -> datetime | None:
-        return None if hours is None else poured_at + timedelta(minutes=round(60 * hours))
+        if hours is None:
+            return None
+        return _minute_of(poured_at + timedelta(hours=hours, seconds=30))
 
     demould = clocks.demould
     if covered and clocks.needs_cool_reading:
@@ -117,7 +126,17 @@ def _attend_until(
     if late is not None and (clocks.own_heat_counts or clocks.peak.basis != "model"):
         return late
     hours = max(clocks.peak.best_h or 0.0, lift.attend_min / 60)
-    return poured_at + timedelta(minutes=math.ceil(60 * hours)) if hours else late
+    return _minute_from(poured_at + timedelta(hours=hours)) if hours else late
+
+
+def _minute_from(at: datetime) -> datetime:
+    """Return the first whole minute that is not before a moment."""
+    whole = _minute_of(at)
+    return whole if whole == at else whole + timedelta(minutes=1)
+
+
+def _minute_of(at: datetime) -> datetime:
+    return at.replace(second=0, microsecond=0)
 
 
 def _waits(demould: Clock, clocks: CastingClocks) -> str:

@@ -8,6 +8,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from django.utils import timezone
+
 from tests.factories.floor import sign_off
 
 
@@ -69,7 +71,7 @@ def shot(page: Any, name: str) -> None:
 
 def play_batch(page: Any, batch: Any, clock: Any) -> None:
     """Make ready, weigh, mix and pour a batch of one portion, each at its planned time."""
-    clock.move_to(batch.planned_start)
+    clock.move_to(max(batch.planned_start, timezone.now()))
     sign_off(batch)
     page.goto(f"/batches/{batch.pk}/")
     wait_for_step(page, "Make ready")
@@ -78,7 +80,7 @@ def play_batch(page: Any, batch: Any, clock: Any) -> None:
         weigh_line(page, line)
     wait_for_step(page, "first contact")
     wait_until_sent(page)
-    clock.move_to(batch.planned_contact)
+    clock.move_to(max(batch.planned_contact, timezone.now()))
     page.reload()
     page.locator("#contact").tap()
     wait_for_step(page, "Second container")

@@ -20,7 +20,7 @@ from planning.reminders.wanted import cures_complete, lifts_close, lifts_open
 from planning.schedule.core_values import _cure_min
 from planning.today.queries import curing
 from shared.errors import ShopError
-from tests.factories.clocks import ready
+from tests.factories.clocks import open_for_next, ready
 
 HOUR = timedelta(hours=1)
 
@@ -165,3 +165,18 @@ def test_many_clocks_wait_for_the_worker_and_are_shut_until_then(take, planned, 
     assert all(one.is_asked_again for one in running(order__site=shop_site))
     assert asking.look_at_waiting(last) == len(rows)
     assert not Cure.objects.filter(looked_at__isnull=True).exists()
+
+
+@pytest.mark.parametrize("seconds", ["0", "12.790397", "59.999999"])
+def test_whoever_comes_at_the_minute_told_is_not_sent_away(take, planned, seconds):
+    """Poured at any second: what is told opens on a whole minute, and not before."""
+    planned(take(depth_mm="30"))
+    lift = Lift.objects.get()
+    cure = clocks.start_clock(
+        lift=lift, poured_at=lift.planned_end + timedelta(seconds=float(seconds))
+    )
+    for due in (cure.next_opens_at, cure.cured_due_at, cure.peak_due_at):
+        assert (due.second, due.microsecond) == (0, 0)
+    opened = open_for_next(lift.pour)
+    assert (opened.second, opened.microsecond) == (0, 0)
+    assert not standing(lift.pour).may_pour_over(opened - timedelta(microseconds=1))
