@@ -114,3 +114,26 @@ def test_a_leak_asks_afterwards_and_presumes_no_mould(planned_batch, at_the_pot)
         ("leak_seen", None),
         ("leak", portion),
     ]
+
+
+def test_an_alarm_put_aside_stays_aside_when_the_shops_computer_has_another_time(
+    at_the_pot, troubles
+):
+    """A device's clock may be ahead by less than is put right; what is recorded then says now."""
+    page = at_the_pot()
+    page.evaluate(
+        "const name = 'shop.clock-offset';"
+        "localStorage.setItem(name, Number(localStorage.getItem(name) || 0) + 1900)"
+    )
+    troubles.cut_allowed = True
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Leak seen", exact=True).tap()
+    page.locator("#alarm-leak_seen-leak").tap()
+    page.context.set_offline(False)
+    steps.wait_until_sent(page)
+    page.wait_for_timeout(5500)  # the page has read again what is recorded
+    assert not page.locator("#alarm").is_visible()
+    page.locator("#loss-take").tap()
+    page.reload()
+    steps.wait_for_step(page, "Weigh resin")
+    assert not page.locator("#alarm").is_visible()

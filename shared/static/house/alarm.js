@@ -15,37 +15,40 @@ const Alarm = (() => {
   };
   const part = (id) => document.getElementById(id);
   const hidden = () => JSON.parse(sessionStorage.getItem(HIDDEN) || "[]");
-  const nameOf = (one) => `${one.kind}@${Date.parse(one.at)}`;
+  /* By its key on this device and its number in the record: the time may change as it is recorded. */
+  const isHidden = (one) => one.names.some((name) => hidden().includes(name));
   let drawn = "";
 
   /* Recorded by the shop's computer or held on this device, each kind once, those called over left out. */
   function open(state, held) {
     const over = Math.max(0, ...held.filter((row) => row.kind === "all_clear").map((row) => Date.parse(row.at)));
-    const own = held.filter((row) => row.kind in ASKS).map((row) => ({ kind: row.kind, at: row.at, by: "", waits: row.state === "waiting" }));
+    const named = (row) => (row.answer && row.answer.id ? [row.key, `#${row.answer.id}`] : [row.key]);
+    const own = held.filter((row) => row.kind in ASKS).map((row) => ({ kind: row.kind, at: row.at, by: "", waits: row.state === "waiting", names: named(row) }));
+    const told = state.alarms.map((one) => ({ ...one, names: (own.find((row) => row.names.includes(`#${one.id}`)) || { names: [`#${one.id}`] }).names }));
     const found = new Map();
-    for (const one of [...state.alarms, ...own]) if (Date.parse(one.at) > over && !found.has(one.kind)) found.set(one.kind, one);
+    for (const one of [...told, ...own]) if (Date.parse(one.at) > over && !found.has(one.kind)) found.set(one.kind, one);
     return [...found.values()].sort((one, other) => Date.parse(other.at) - Date.parse(one.at));
   }
 
   function hide(rows) {
-    sessionStorage.setItem(HIDDEN, JSON.stringify([...new Set([...hidden(), ...rows.map(nameOf)])].slice(-50)));
-    drawn = "";
+    sessionStorage.setItem(HIDDEN, JSON.stringify([...new Set([...hidden(), ...rows.flatMap((one) => one.names)])].slice(-50)));
   }
 
   /* `told` records a kind at once; `ask` opens a form of the trouble card; `live` while a pot may be scrapped. */
   function draw({ state, held, clockText, told, ask, live, records, again }) {
     const rows = open(state, held);
-    const shown = rows.filter((one) => !hidden().includes(nameOf(one)));
+    hide(rows.filter(isHidden)); // what has a number by now is hidden under that too
+    const shown = rows.filter((one) => !isHidden(one));
     for (const button of document.querySelectorAll("[data-alarm]")) {
       const one = rows.find((row) => row.kind === button.dataset.alarm);
       button.setAttribute("aria-pressed", one ? "true" : "false");
       button.onclick = () => {
         if (!one) { if (records) told(button.dataset.alarm); return; }
-        sessionStorage.setItem(HIDDEN, JSON.stringify(hidden().filter((name) => name !== nameOf(one))));
+        sessionStorage.setItem(HIDDEN, JSON.stringify(hidden().filter((name) => !one.names.includes(name))));
         again();
       };
     }
-    const signature = JSON.stringify([shown.map(nameOf), live]);
+    const signature = JSON.stringify([shown.map((one) => one.names[0]), live]);
     if (signature === drawn) { tellHeard(shown); return; }
     if (shown.length && navigator.vibrate) navigator.vibrate([250, 250, 250]);
     drawn = signature;
