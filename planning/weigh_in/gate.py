@@ -246,9 +246,11 @@ def _half_below(carrier: Pour, at: datetime) -> Underneath:
     if carrier.status not in CAST:
         return Underneath(str(carrier), False)
     stands = asked_now(carrier, at)
-    off = stands is None or carrier.status == PourStatus.DEMOULDED
-    if off or stands is None:
+    if stands is None:
         return Underneath(str(carrier), True)
+    if carrier.status == PourStatus.DEMOULDED:
+        # Told late, a pour may lie before the moment at which the half came off.
+        return Underneath(str(carrier), True, opens_at=stands.top.done_at)
     ready_at, ready = stands.ready_at, stands.may_demould(at)
     waits = _waits(stands, ready_at, ready, at, stands.waits_for)
     return Underneath(str(carrier), True, ready_at, waits_for=waits)

@@ -265,3 +265,33 @@ def test_rest_refuses_with_everything_in_the_way_and_shows_it_beforehand(weighed
     assert told["gate"]["late"]
     rows = client.get("/api/v1/casting-quarantines").json()["items"]
     assert [row["batch"] for row in rows] == [str(weighed.pk)]
+
+
+@pytest.mark.parametrize(("before_min", "quarantined"), [(30, True), (-30, False)])
+def test_a_pour_told_late_is_judged_by_whether_the_half_below_was_off_then(
+    take, planned, before_min, quarantined
+):
+    planned(take("T-1"), take("T-2"))
+    below, above = Pour.objects.order_by("pk")
+    Pour.objects.filter(pk=above.pk).update(stands_on=below)
+    lift = Lift.objects.get(pour=below)
+    Pour.objects.filter(pk=below.pk).update(status="curing")
+    start_clock(lift=lift, poured_at=lift.planned_end)
+    off_at = ready(below)
+    demould(pour=below, key="off", at=off_at, now=off_at, verdict="accept")
+
+    batch = Batch.objects.get(portions__lift__pour=above)
+    Batch.objects.filter(portions__lift__pour=below).exclude(pk=batch.pk).delete()
+    poured = off_at - timedelta(minutes=before_min)
+    for line in batch.lines.all():
+        weigh(batch, line.role, at=poured, now=off_at + 2 * LATE + timedelta(hours=1))
+    sign_off(batch)
+    actions.record_entry(
+        batch=batch,
+        kind="contact",
+        key="c",
+        at=poured,
+        now=off_at + timedelta(hours=1, minutes=20),
+    )
+    words = [row.words for row in CastingQuarantine.objects.filter(pour=above)]
+    assert any(str(below) in one for one in words) is quarantined, words
