@@ -79,7 +79,7 @@ def _clocks(pdf: Paper, batch: Mapping[str, Any], zone: str) -> None:
         ("Begin weighing", clock_text(batch["start_at"], zone)),
         ("First contact", clock_text(batch["contact_at"], zone)),
         ("Pour from", clock_text(batch["pour_start_at"], zone)),
-        ("Pot dead at", clock_text(batch["latest_pour_at"], zone)),
+        ("Pour by", clock_text(batch["latest_pour_at"], zone)),
         ("Pot life, min", str(batch["pot_life_min"])),
     ]
     width = paper.WIDTH_MM / len(cells)
@@ -206,8 +206,8 @@ def _again(pdf: Paper, batch: Mapping[str, Any], zone: str) -> None:
     pdf.add_page()
     paper.text(
         pdf,
-        f"{batch['system']}. First contact planned {clock_text(batch['contact_at'], zone)}, pot "
-        f"dead at {clock_text(batch['latest_pour_at'], zone)} as planned.",
+        f"{batch['system']}. First contact planned {clock_text(batch['contact_at'], zone)}, pour "
+        f"by {clock_text(batch['latest_pour_at'], zone)} as planned.",
         10.5,
         bold=True,
     )

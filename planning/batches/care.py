@@ -34,4 +34,4 @@ CARE: dict[str, tuple[str, ...]] = {
         "it is as soon as the pot is empty.",
     ),
 }
-"""The usual care. Common practice, no source; the safety data sheet and local rules win."""
+"""The usual care: common practice, no source. The safety data sheet and local rules come first."""

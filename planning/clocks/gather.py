@@ -21,7 +21,7 @@ from planning.system_data import system_data
 from shop import stores
 
 BEFORE = timedelta(hours=4, minutes=30)
-"""Air read at most so long before pouring is passed on: a longer gap is a hole anyway."""
+"""How long before pouring an air reading still counts; a longer gap is treated as no reading."""
 LONGEST = timedelta(days=14)
 """As far as the core's surroundings reach."""
 MANY = 300

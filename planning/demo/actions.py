@@ -65,7 +65,7 @@ def plan_and_work(site: Site, now: datetime) -> Batch | None:
     midnight = clock.day_start(clock.local(now, site).date(), site)
     begin = midnight - HISTORY
     year, week, _ = clock.local(begin, site).isocalendar()
-    asked = schedule.write_wish(site=site, week=f"{year}-W{week:02d}", now=begin, seconds=5)
+    asked = schedule.request_plan(site=site, week=f"{year}-W{week:02d}", now=begin, seconds=5)
     plan = schedule.solve(plan_id=asked.pk, now=begin)
     schedule.confirm(plan=plan, now=begin)
     _work(site, midnight)

@@ -333,7 +333,7 @@ def _number(column: str, text: str) -> Decimal:
         value = Decimal(text)
     except InvalidOperation:
         raise BadCell(
-            f"{column} is {text!r}; give a number with a decimal point and no thousands sign."
+            f"{column} is {text!r}; give a number with a decimal point and no thousands separator."
         ) from None
     unit = column.rpartition("_")[2]
     if not value.is_finite() or "e" in text.lower():

@@ -22,11 +22,11 @@ from shared.access.models import Site
 from shop import stores
 
 CLOSES_LEAD = timedelta(minutes=60)
-"""So long before a lift stops bonding people are told."""
+"""How long before a lift stops bonding people are told."""
 PEAK_LEAD = timedelta(minutes=30)
-"""So long before the last one leaves people are told of a later peak."""
+"""How long before the last person leaves people are told of a later peak."""
 POT_LEAD = timedelta(minutes=5)
-"""So long before a pot's life is over people are told."""
+"""How long before the end of a pot's life people are told."""
 LOT_LEAD = timedelta(days=14)
 OPEN_POURS = (PourStatus.ASKED, PourStatus.PLANNED, PourStatus.POURING)
 

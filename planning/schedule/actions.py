@@ -44,12 +44,12 @@ class PlanOutOfDate(ShopError):
 def ask_plan(**wish: Any) -> WeekPlan:
     """Write down a wish for a plan; the worker picks it up once the row is committed."""
     with transaction.atomic():
-        plan = write_wish(**wish)
+        plan = request_plan(**wish)
         transaction.on_commit(lambda: _nudge(plan.pk))
     return plan
 
 
-def write_wish(
+def request_plan(
     *,
     site: Site,
     week: str,

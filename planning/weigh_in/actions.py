@@ -152,8 +152,8 @@ def _what_to_do() -> Iterator[None]:
     except ShopError as error:
         if error.code == "not_enough_stock":
             error.message += (
-                " Read the scale again. If so much really came out of it, its book is wrong: have "
-                "the can counted on the Stock page, then record this again."
+                " Read the scale again. If so much really came out of it, the stock record is "
+                "wrong: have the can counted on the Stock page, then record this again."
             )
             error.args = (error.message,)
         raise

@@ -1,4 +1,4 @@
-"""Writes: what a short pour or a leak takes from a lift, and what a dead pot leaves to plan."""
+"""Writes: what a short pour or a leak takes from a lift, and what a pot past its life leaves."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from shared.change import change_all
 from shared.errors import Invalid
 
 MOST_LOST = Decimal("0.99")
-"""Where less stays in the mould there is no lift left to speak of."""
+"""Where less stays in the mould the lift counts as lost."""
 
 
 def take_from_lift(entry: BatchEntry) -> None:
@@ -76,7 +76,7 @@ def _missing_kg(entry: BatchEntry, portion: BatchPortion) -> Decimal:
 
 
 def leave_to_plan(batch: Batch) -> None:
-    """Let go of what a dead pot was to pour; pours of which nothing is cast wait again."""
+    """Free what a pot past its life was to pour; pours of which nothing is cast wait again."""
     open_portions = BatchPortion.objects.filter(batch=batch, poured_at__isnull=True)
     pours = set(open_portions.values_list("lift__pour", flat=True))
     open_portions.delete()

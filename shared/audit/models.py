@@ -22,7 +22,7 @@ class AuditEntry(models.Model):
     site = models.ForeignKey(
         "shared.Site", models.DO_NOTHING, null=True, related_name="+", db_constraint=False
     )
-    deed = models.CharField(
+    action = models.CharField(
         max_length=8, choices=[("added", "Added"), ("changed", "Changed"), ("deleted", "Deleted")]
     )
     kind = models.CharField(max_length=60, help_text="Such as shop.lot.")
@@ -39,4 +39,4 @@ class AuditEntry(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.at:%Y-%m-%d %H:%M} {self.username} {self.deed} {self.name}"
+        return f"{self.at:%Y-%m-%d %H:%M} {self.username} {self.action} {self.name}"

@@ -117,7 +117,7 @@ def values(row: Model) -> dict[str, Any]:
     return found
 
 
-def enter(deed: str, row: Model, before: dict[str, Any], after: dict[str, Any]) -> None:
+def enter(action: str, row: Model, before: dict[str, Any], after: dict[str, Any]) -> None:
     """Add one entry for the caller of the present request."""
     request = current_request()
     user: Any = getattr(request, "user", None)
@@ -130,7 +130,7 @@ def enter(deed: str, row: Model, before: dict[str, Any], after: dict[str, Any]) 
         token=token.prefix if token is not None else "",
         request_id=getattr(request, "request_id", ""),
         site_id=site_id_of(row),
-        deed=deed,
+        action=action,
         kind=row._meta.label_lower,
         object_id=row.pk or 0,
         name=str(row)[:200],

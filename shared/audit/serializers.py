@@ -23,7 +23,7 @@ class AuditEntrySerializer(StrictModelSerializer):
             "token",
             "request_id",
             "site",
-            "deed",
+            "action",
             "kind",
             "object_id",
             "name",

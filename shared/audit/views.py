@@ -18,7 +18,7 @@ class AuditFilter(filters.FilterSet):
 
     class Meta:
         model = AuditEntry
-        fields: ClassVar = ["kind", "object_id", "username", "deed", "request_id"]
+        fields: ClassVar = ["kind", "object_id", "username", "action", "request_id"]
 
 
 class AuditViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):

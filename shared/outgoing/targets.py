@@ -88,7 +88,7 @@ def _parse(url: str) -> tuple[str, int, str]:
         allowed = ", ".join(map(str, ports()))
         raise Refused(f"The address names port {port}; allowed: {allowed}.")
     if any(sign.isspace() or not sign.isprintable() for sign in url):
-        raise Refused("The address must not hold spaces or control signs.")
+        raise Refused("The address must not hold spaces or control characters.")
     path = parts.path or "/"
     return parts.hostname, port, f"{path}?{parts.query}" if parts.query else path
 

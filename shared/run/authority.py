@@ -22,7 +22,7 @@ AUTHORITY_YEARS = 10
 SERVER_DAYS = 397
 """No longer, or common browsers refuse it (CA/Browser Forum's limit of 398 days)."""
 RENEWED_DAYS = 30
-"""So long before its end a server's certificate is made anew."""
+"""How long before its end a server's certificate is renewed."""
 PRIVATE = ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "169.254.0.0/16", "127.0.0.0/8")
 """RFC 1918, RFC 3927 and the loopback."""
 NAMES = ("localhost", "local")

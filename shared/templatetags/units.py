@@ -11,7 +11,7 @@ Figures (``{% load units %}``; an empty value prints as an en dash)::
     {{ x|percent }}          12.5 %           {{ x|number:2 }}      3.14
 
 Pages extend ``base.html`` with blocks title, head (more ``<link>``), headline (inside ``<h1>``),
-deeds (buttons beside it), content, scripts. Sheets for paper extend ``print.html``.
+actions (buttons beside it), content, scripts. Sheets for paper extend ``print.html``.
 
 Parts (``{% load parts %}``)::
 

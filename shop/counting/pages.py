@@ -90,18 +90,19 @@ def _differences(lines: list[CountLine]) -> list[tuple[CountLine, Decimal, Decim
 
 @needs("movements:write")
 @require_POST
-def deed(request: Any, pk: int, deed: str) -> HttpResponse:
+def button(request: Any, pk: int, button: str) -> HttpResponse:
     """Write a figure down, approve, or give up."""
     found = get_object_or_404(CycleCount, pk=pk, site=request.site)
     verbs = {"approve": actions.approve, "cancel": actions.cancel}
     try:
-        if deed == "figure":
+        if button == "figure":
             messages.success(request, _figure(request, found))
-        elif deed in verbs:
-            verbs[deed](count_id=found.pk, by=request.user, at=clock.now())
-            messages.success(request, "Approved and booked." if deed == "approve" else "Given up.")
+        elif button in verbs:
+            verbs[button](count_id=found.pk, by=request.user, at=clock.now())
+            done = "Approved and booked." if button == "approve" else "Given up."
+            messages.success(request, done)
         else:
-            raise Http404(f"There is no deed {deed}.")
+            raise Http404(f"There is no button {button}.")
     except ShopError as error:
         messages.error(request, f"{error.message} Nothing was changed.")
     return redirect("count", pk)

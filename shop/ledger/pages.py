@@ -18,14 +18,14 @@ from shared import clock
 from shared.api.permissions import needs
 from shared.codes.finding import find as find_code
 from shared.errors import Invalid
-from shop.ledger.deeds import DEEDS
+from shop.ledger.buttons import BUTTONS
 from shop.ledger.models import Movement, Reservation
 from shop.ledger.queries import SOON, stock_levels
 from shop.lots.models import Container, Lot, LotStatus
 from shop.lots.queries import clocks, container_info
 from shop.lots.storage import breaches
 from shop.materials.models import Material, MaterialKind
-from shop.page_deeds import do
+from shop.page_buttons import do
 from shop.page_forms import row_id
 from shop.recalls.queries import in_force
 from shop.sites.models import Location
@@ -39,7 +39,7 @@ TAKINGS = (
     ("scrap", "Scrap", "Why"),
     ("return", "Return to the supplier", "Why"),
 )
-"""Buttons that move a quantity: deed, title, and what the reason is asked as."""
+"""Buttons that move a quantity: button, title, and what the reason is asked as."""
 LATEST = 60
 """Movements shown on a lot's page; the rest are read through the API."""
 
@@ -187,6 +187,6 @@ def certificate(request: Any, pk: int) -> Any:
 
 @needs("lots:read")
 @require_POST
-def deed(request: Any, pk: int, deed: str) -> HttpResponse:
+def button(request: Any, pk: int, button: str) -> HttpResponse:
     """Do one thing to a lot, as its button says."""
-    return do(request, DEEDS, deed, _lot(request, pk), ("lot", pk))
+    return do(request, BUTTONS, button, _lot(request, pk), ("lot", pk))

@@ -13,7 +13,7 @@ QUANTITY = {"max_digits": 14, "decimal_places": 4}
 """0.1 g steps where the unit is kg; never made coarser."""
 
 LOT_CODE = RegexValidator(
-    r"\A[!-~][ -~]{0,39}\Z", "Use printable ASCII, at most 40 signs, the first not a space."
+    r"\A[!-~][ -~]{0,39}\Z", "Use printable ASCII, at most 40 characters, the first not a space."
 )
 
 

@@ -18,7 +18,7 @@ from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.materials.models import Pack
-from shop.page_deeds import do
+from shop.page_buttons import do
 from shop.purchasing import actions, mailing, papers, queries
 from shop.purchasing.models import OrderStatus, PurchaseOrder, PurchaseOrderLine
 
@@ -128,9 +128,9 @@ def order_pdf(request: Any, pk: int) -> HttpResponse:
 
 @needs("purchases:read")
 @require_POST
-def deed(request: Any, pk: int, deed: str) -> HttpResponse:
+def button(request: Any, pk: int, button: str) -> HttpResponse:
     """Do one thing to an order, as its button says."""
-    return do(request, DEEDS, deed, _order(request, pk), ("purchase-order", pk))
+    return do(request, BUTTONS, button, _order(request, pk), ("purchase-order", pk))
 
 
 def _approve(request: Any, found: PurchaseOrder) -> str:
@@ -202,7 +202,7 @@ def _cancel(request: Any, found: PurchaseOrder) -> str:
     return f"{found} is cancelled."
 
 
-DEEDS: dict[str, tuple[str, Callable[[Any, PurchaseOrder], str]]] = {
+BUTTONS: dict[str, tuple[str, Callable[[Any, PurchaseOrder], str]]] = {
     "approve": ("approvals:write", _approve),
     "add": ("purchases:write", _add),
     "drop": ("purchases:write", _drop),

@@ -10,7 +10,7 @@ from typing import Protocol
 USUAL_LEAD_DAYS = 21
 """Days taken where no order tells how long a casting takes; chosen here, no source."""
 TOLD_AHEAD = timedelta(days=14)
-"""So long before its casting must begin a replacement is proposed; chosen here."""
+"""How long before its casting must begin a replacement is proposed; chosen here, no source."""
 
 
 @dataclass(frozen=True)

@@ -45,11 +45,11 @@ def naive(case: Case, fill_gaps: bool) -> Board:
     """
     pours = case.problem.pours
     by_due = sorted(range(len(pours)), key=lambda i: (pours[i].due_min, i))
-    taste = Prices().taste(sharing=False)
+    prefer = Prices().prefer(sharing=False)
     board, low = case.empty, 0
     for index in search.in_order(case, by_due):
         try:
-            board = insert(case.shop, board, case.jobs[index], taste, low)
+            board = insert(case.shop, board, case.jobs[index], prefer, low)
         except Blocked:
             continue
         if not fill_gaps and case.jobs[index].parent is None:

@@ -156,7 +156,7 @@ def planned_batch(shop) -> Any:
         ],
         now=EARLY,
     )
-    wish = actions.write_wish(site=shop, week="2026-W49", now=EARLY, seconds=0.5)
+    wish = actions.request_plan(site=shop, week="2026-W49", now=EARLY, seconds=0.5)
     plan = actions.solve(plan_id=wish.pk, now=EARLY)
     assert plan.violations == []
     actions.confirm(plan=plan, now=EARLY)

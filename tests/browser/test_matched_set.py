@@ -44,7 +44,7 @@ def halves(shop):
         pours=[{**box, "half": "A", "tool_side": "board"}, {**box, "half": "B"}],
         now=EARLY,
     )
-    wish = actions.write_wish(site=shop, week="2026-W49", now=EARLY, seconds=0.5)
+    wish = actions.request_plan(site=shop, week="2026-W49", now=EARLY, seconds=0.5)
     plan = actions.solve(plan_id=wish.pk, now=EARLY)
     assert (plan.violations, plan.plan["unplaced"]) == ([], [])
     actions.confirm(plan=plan, now=EARLY)

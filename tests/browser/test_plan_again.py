@@ -46,7 +46,7 @@ def planned_week(shop):
     """Three tools: what is poured today goes on paper, the rest may still move."""
     for number, (depth_mm, due_in_days) in enumerate([("30", 3), ("60", 4), ("60", 5)], start=1):
         take(shop, number, depth_mm, due_in_days)
-    wish = actions.write_wish(site=shop, week="2026-W49", now=EARLY, seconds=0.5)
+    wish = actions.request_plan(site=shop, week="2026-W49", now=EARLY, seconds=0.5)
     actions.confirm(plan=actions.solve(plan_id=wish.pk, now=EARLY), now=EARLY)
     return shop
 
@@ -71,7 +71,7 @@ def test_printed_batches_stay_and_the_rest_is_planned_again(planned_week, open_p
     sign_in(page, "petra")
     page.goto(f"/sheets/{TODAY}/")
     with page.expect_popup() as paper:
-        page.get_by_role("button", name="Print: these batches then stay put").click()
+        page.get_by_role("button", name="Print and lock these batches").click()
     paper.value.wait_for_url("**.pdf")
     printed = standing(printed_at__isnull=False)
     open_still = Batch.objects.filter(printed_at=None).order_by("planned_start")

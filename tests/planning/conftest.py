@@ -93,7 +93,7 @@ def planned(take, shop_site, now):
     def make(*pours, seconds=0.5):
         if not pours:
             take()
-        wish = actions.write_wish(site=shop_site, week="2026-W49", now=now, seconds=seconds)
+        wish = actions.request_plan(site=shop_site, week="2026-W49", now=now, seconds=seconds)
         plan = actions.solve(plan_id=wish.pk, now=now)
         assert plan.violations == []
         return actions.confirm(plan=plan, now=now)

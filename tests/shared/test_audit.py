@@ -16,7 +16,7 @@ def test_a_change_over_rest_is_entered_with_both_values(api, site, frozen):
     client = api()
     client.patch(f"{SITES}/{site.pk}", {"expected_c": "21.5"}, etag="*")
     entry = AuditEntry.objects.get(kind="shared.site")
-    assert (entry.deed, entry.object_id, entry.site_id) == ("changed", site.pk, site.pk)
+    assert (entry.action, entry.object_id, entry.site_id) == ("changed", site.pk, site.pk)
     assert (entry.before, entry.after) == ({"expected_c": "20.0"}, {"expected_c": "21.5"})
     assert entry.username.startswith("administrator-main")
     assert entry.token.startswith("shop_")
@@ -30,7 +30,7 @@ def test_an_addition_and_a_deletion_are_entered(api, site):
     assert made.status_code == 201, made.content
     client.delete(f"/api/v1/mixers/{made.json()['id']}", etag=made["ETag"])
     entries = AuditEntry.objects.filter(kind="shop.mixer").order_by("id")
-    assert [entry.deed for entry in entries] == ["added", "deleted"]
+    assert [entry.action for entry in entries] == ["added", "deleted"]
     assert entries[0].after["largest_kg"] == entries[1].before["largest_kg"]
     assert entries[0].before == entries[1].after == {}
 
@@ -53,7 +53,7 @@ def test_roles_and_tokens_given_on_pages_are_entered_without_secrets(browser_of,
     )
     token = person.tokens.get()
     browser.post(f"/people/{person.pk}/tokens/{token.pk}/")
-    kinds = [(e.kind, e.deed) for e in AuditEntry.objects.order_by("id")]
+    kinds = [(e.kind, e.action) for e in AuditEntry.objects.order_by("id")]
     assert kinds == [
         ("shared.user", "added"),
         ("shared.membership", "added"),
@@ -85,7 +85,7 @@ def test_entries_can_be_neither_edited_nor_deleted(api, site, verb):
 def test_quality_reads_the_audit_of_its_own_site_only(api, site, other_site):
     api().patch(f"{SITES}/{site.pk}", {"name": "New"}, etag="*")
     here = api("quality").get("/api/v1/audit-entries?kind=shared.site").json()["items"]
-    assert [(e["deed"], e["site"], e["object_id"]) for e in here] == [
+    assert [(e["action"], e["site"], e["object_id"]) for e in here] == [
         ("changed", "main", str(site.pk))
     ]
     there = api("quality", at=other_site).get("/api/v1/audit-entries").json()["items"]

@@ -39,12 +39,12 @@ ROW_OF = {
     "pour-demould": "planning.Pour",
     "demould-photo": "planning.Demould", "pour-step-sign": "planning.PourStep",
     "step-photo": "planning.PourStep", "container": "shop.Container", "lot": "shop.Lot",
-    "lot-certificate": "shop.Lot", "lot-deed": "shop.Lot", "count": "shop.CycleCount",
-    "count-deed": "shop.CycleCount", "tool": "shop.Tool", "tool-event": "shop.Tool",
+    "lot-certificate": "shop.Lot", "lot-button": "shop.Lot", "count": "shop.CycleCount",
+    "count-button": "shop.CycleCount", "tool": "shop.Tool", "tool-event": "shop.Tool",
     "tool-limits": "shop.Tool", "tool-event-correct": "shop.Tool",
     "tool-family": "shop.ToolFamily",
     "tool-family-change": "shop.ToolFamily", "purchase-order": "shop.PurchaseOrder",
-    "purchase-order-pdf": "shop.PurchaseOrder", "purchase-order-deed": "shop.PurchaseOrder",
+    "purchase-order-pdf": "shop.PurchaseOrder", "purchase-order-button": "shop.PurchaseOrder",
 }  # fmt: skip
 """The row that a page's address names."""
 OF_ALL_SITES = {
@@ -56,7 +56,7 @@ OF_ONESELF = {"notice-away"}
 """Notices on one's own page; those of others are left as they are."""
 OF_PEOPLE = {"person", "set-company-roles", "set-password", "issue-token", "revoke-token"}
 """Pages of people who sign in; `test_access.py` asks who may see whom."""
-PARTS = {"deed": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1,
+PARTS = {"button": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1,
          "slug": "mixers", "reading": 1, "stay": 1, "event": 1}  # fmt: skip
 
 

@@ -179,7 +179,7 @@ class SystemData:
     """Whether `gel_conversion` is this system's own and not the usual one."""
     pot_life_conversion: float = 0.05
     pot_life_core_c: float = 40.0
-    """The pot is dead at this conversion or this core temperature, whichever comes first."""
+    """The pot life ends at this conversion or this core temperature, whichever comes first."""
     largest_pot_kg: float | None = None
     """Largest pot that the shop has said it pours, kg; None: it has not said."""
     bond_conversion: float | None = None

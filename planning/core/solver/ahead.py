@@ -49,7 +49,7 @@ class Ahead:
         return found
 
     def latest_start(self, job: Job) -> int:
-        """Return the latest minute, in hours, to begin a pour and be no later for it."""
+        """Return the latest full hour to begin a pour and be no later for it."""
         low = self.shop.earliest[job.index]
         least = self.late_after(job, -1, low)
         hours = range(low, self.shop.length, 60)

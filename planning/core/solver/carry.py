@@ -424,7 +424,7 @@ class _Carrier:
         return next((u for u in units if board.free[u] & need == need), -1)
 
     def pretend(self, job: Job) -> None:
-        """Put a pour that does not hold on the board in name only, so that it can be taken off."""
+        """Put a pour that does not hold on the board as a placeholder, to be taken off."""
         ids = tuple(tuple(self.pot_ids.get((job.index, i), ())) for i in range(len(job.lifts)))
         slot = self.shop.stand_slots.get(job.index, next(iter(self.shop.place_of)))
         begin = job.stand.start_min if job.stand is not None else 0

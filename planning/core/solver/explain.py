@@ -41,7 +41,7 @@ def rules(case: Case, board: Board) -> tuple[Unplaced, ...]:
 
 def _stopped_by(case: Case, board: Board, job: Job) -> str:
     try:
-        search.place(case, board, job.index, Prices.of(case).taste(), True)
+        search.place(case, board, job.index, Prices.of(case).prefer(), True)
     except Blocked as blocked:
         return blocked.rule
     return "horizon"

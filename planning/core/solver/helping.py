@@ -246,7 +246,7 @@ def fits(problem: Problem, pour: str, due: bool) -> bool:
     board = case.empty
     for index in search.in_order(case, list(range(len(case.jobs)))):
         try:
-            board = search.place(case, board, index, Prices.of(case).taste())
+            board = search.place(case, board, index, Prices.of(case).prefer())
         except Blocked:
             return False
     if case.stock.shortage(board) is not None or board.light:

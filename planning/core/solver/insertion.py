@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import random
-from dataclasses import dataclass, field
-
 from planning.core.solver import abrading, pots, removal, stands, steps
 from planning.core.solver.board import (
-    LATE_MINUTE,
     Blocked,
     Board,
     Placed,
@@ -17,6 +13,7 @@ from planning.core.solver.board import (
 )
 from planning.core.solver.job import Job, LiftJob
 from planning.core.solver.pots import Poured
+from planning.core.solver.preferences import Preferences
 from planning.core.solver.shop import Shop
 
 DAY = 1440.0
@@ -24,31 +21,8 @@ MOVED_STEP = 0.25
 """What moving a step counts, in portions moved."""
 
 
-@dataclass
-class Taste:
-    """How an insertion weighs its choices; the search varies it."""
-
-    joins: int = 6
-    """How many shared pots are tried for each lift."""
-    late_minute: float = LATE_MINUTE
-    per_day: float = 0.03
-    """Price of pouring a day later, in pots."""
-    per_kg: float = 0.004
-    """Price of a kilogram of room left in a pot that was joined, in pots."""
-    noise: float = 0.0
-    rng: random.Random | None = None
-    sharing: bool = True
-    delay: float = 0.0
-    """How often a new pot is put later than it need be, so that others may come to share it."""
-    keep: dict[tuple[int, int], int] = field(default_factory=dict)
-    """Start of pouring by (job, lift) in the previous plan."""
-    move_price: float = 0.0
-    keep_steps: dict[int, dict[str, int]] = field(default_factory=dict)
-    """Start of each step by its id in the previous plan, by job."""
-
-
 def insert(
-    shop: Shop, board: Board, job: Job, taste: Taste, low: int = 0, weigh_from: int = 0
+    shop: Shop, board: Board, job: Job, prefer: Preferences, low: int = 0, weigh_from: int = 0
 ) -> Board:
     """
     Return a copy of the board with the pour on it.
@@ -72,12 +46,12 @@ def insert(
     low = max(low, pots.not_before(shop, board, job.index))
     holds_low = low
     for _ in range(16):
-        trial, placed, works = _with_low(shop, board, job, taste, low, holds_low, weigh_from)
+        trial, placed, works = _with_low(shop, board, job, prefer, low, holds_low, weigh_from)
         for until in stands.ends(shop, job, placed):
             slot = stands.find(shop, trial, job, placed, until)
             if slot >= 0:
                 placed = placed._replace(slot=slot)
-                return _commit(shop, trial, job, placed, until, works, taste)
+                return _commit(shop, trial, job, placed, until, works, prefer)
         later = stands.later(shop, trial, job, placed)
         if later is None:
             raise Blocked("place")
@@ -86,7 +60,13 @@ def insert(
 
 
 def _with_low(
-    shop: Shop, board: Board, job: Job, taste: Taste, low: int, holds_low: int, weigh_from: int
+    shop: Shop,
+    board: Board,
+    job: Job,
+    prefer: Preferences,
+    low: int,
+    holds_low: int,
+    weigh_from: int,
 ) -> tuple[Board, Placed, list[Work]]:
     """Place steps and lifts; the stand is not yet taken."""
     forward = steps.earliest(shop, board, job.before, low, holds_low)
@@ -98,14 +78,14 @@ def _with_low(
     system = job.chemistry.system
     ready = max(ready, weigh_from + system.weigh_min + system.mix_min)
     trial, poured, abrades, befores = _pour_lifts(
-        shop, board, job, taste, ready, early, low, holds_low
+        shop, board, job, prefer, ready, early, low, holds_low
     )
     works = [*befores, *abrades]
     end = poured[-1].end if poured[-1] else _fixed_end(job)
     cured = end + max(job.chemistry.at(end).cure_min, job.pour.cure_min or 0)
     done = cured
     if job.after:
-        after = _after(shop, trial, job, cured, taste)
+        after = _after(shop, trial, job, cured, prefer)
         works += steps.staff(shop, trial, job.after, after)
         done = steps.ready_after(job.after[-1], after[-1])
     start = _stand_start(job, works, poured)
@@ -113,12 +93,12 @@ def _with_low(
     return trial, Placed((), ids, -1, start, done, done, 0, 0), works
 
 
-def _after(shop: Shop, board: Board, job: Job, cured: int, taste: Taste) -> list[Work]:
+def _after(shop: Shop, board: Board, job: Job, cured: int, prefer: Preferences) -> list[Work]:
     """Return the last steps as early as they can be, or when they were if that is no later."""
     tail = steps.earliest(shop, board, job.after, cured)
     if tail is None:
         raise Blocked("horizon")
-    starts = taste.keep_steps.get(job.index)
+    starts = prefer.keep_steps.get(job.index)
     kept = steps.as_before(shop, board, job.after, starts, cured) if starts else None
     if kept is None:
         return tail[0]
@@ -142,8 +122,8 @@ def _stand_start(job: Job, works: list[Work], poured: list[Poured | None]) -> in
 
 
 def _pour_lifts(
-    shop: Shop, board: Board, job: Job, taste: Taste, ready: int, early: list[Work], low: int,
-    holds_low: int,
+    shop: Shop, board: Board, job: Job, prefer: Preferences, ready: int,
+    early: list[Work], low: int, holds_low: int,
 ) -> tuple[Board, list[Poured | None], list[Work], list[Work]]:  # fmt: skip
     """
     Take people for the steps before, then pour lift after lift.
@@ -163,7 +143,7 @@ def _pour_lifts(
         lift = job.lifts[i]
         if i == 0 and lift.fixed:
             if any(s.fixed is None for s in job.before):
-                before = _before_begun(shop, board, job, taste, early, low, holds_low)
+                before = _before_begun(shop, board, job, prefer, early, low, holds_low)
             boards[0] = board.copy()
             before = steps.staff(shop, boards[0], job.before, before)
         if lift.fixed and not lift.divisions[0]:
@@ -177,7 +157,7 @@ def _pour_lifts(
             start_low = max(start_low, end + condition.gap_least_min)
             high = end + condition.gap_greatest_min
         try:
-            chosen, works = _choose(shop, boards[i], job, taste, i, start_low, high)
+            chosen, works = _choose(shop, boards[i], job, prefer, i, start_low, high)
         except Blocked as blocked:
             if blocked.low is None or i == 0 or poured[i - 1] is None or high is None:
                 raise
@@ -186,7 +166,7 @@ def _pour_lifts(
             i -= 1
             continue
         if i == 0 and job.before and not lift.fixed:
-            fitted = _kept_before(shop, chosen.board, job, taste, chosen.start, low, holds_low)
+            fitted = _kept_before(shop, chosen.board, job, prefer, chosen.start, low, holds_low)
             if fitted is None:
                 fitted = _fit_before(shop, chosen.board, job, early, chosen.start, low)
             if fitted is None:
@@ -210,11 +190,17 @@ def _pour_lifts(
 
 
 def _before_begun(
-    shop: Shop, board: Board, job: Job, taste: Taste, early: list[Work], low: int, holds_low: int
+    shop: Shop,
+    board: Board,
+    job: Job,
+    prefer: Preferences,
+    early: list[Work],
+    low: int,
+    holds_low: int,
 ) -> list[Work]:
     """Return the steps that are left before a pour whose first pot is frozen."""
     start = min(p.start_min for _, p in job.lifts[0].fixed)
-    works = _kept_before(shop, board, job, taste, start, low, holds_low)
+    works = _kept_before(shop, board, job, prefer, start, low, holds_low)
     works = works or _fit_before(shop, board, job, early, start, low)
     if works is None or any(_before_stand(job, work) for work in works):
         raise Blocked("step_order")
@@ -242,10 +228,10 @@ def _release_limit(shop: Shop, job: Job) -> int | None:
 
 
 def _kept_before(
-    shop: Shop, board: Board, job: Job, taste: Taste, start: int, low: int, holds_low: int
+    shop: Shop, board: Board, job: Job, prefer: Preferences, start: int, low: int, holds_low: int
 ) -> list[Work] | None:
     """Return the steps when they were in the previous plan, where they still fit the pour."""
-    starts = taste.keep_steps.get(job.index)
+    starts = prefer.keep_steps.get(job.index)
     if not starts:
         return None
     longest = _release_limit(shop, job)
@@ -278,7 +264,7 @@ def _fit_before(
 
 
 def _choose(
-    shop: Shop, board: Board, job: Job, taste: Taste, index: int, low: int, high: int | None
+    shop: Shop, board: Board, job: Job, prefer: Preferences, index: int, low: int, high: int | None
 ) -> tuple[Poured, list[Work]]:
     """Return the cheapest way to pour one lift, with its abrade task where the gap is past."""
     lift = job.lifts[index]
@@ -290,11 +276,11 @@ def _choose(
     if lift.abraded is not None:
         low = max(low, lift.abraded.end_min)
     forbid = high is not None and shop.settings.overdue_lift == "forbid"
-    sharable = _sharable(shop, job, taste)
+    sharable = _sharable(shop, job, prefer)
     best: tuple[float, Poured, list[Work]] | None = None
     next_start: int | None = None
     for portions in lift.divisions:
-        for found in _ways(shop, board, job, taste, index, portions, low, below, sharable):
+        for found in _ways(shop, board, job, prefer, index, portions, low, below, sharable):
             works: list[Work] = []
             if high is not None and found.start > high:
                 if forbid:
@@ -310,7 +296,7 @@ def _choose(
                 if abraded is None:
                     continue
                 found, works = abraded
-            cost = _score(shop, job, taste, index, found, bool(works), low)
+            cost = _score(shop, job, prefer, index, found, bool(works), low)
             if best is None or cost < best[0]:
                 best = (cost, found, works)
         if best is not None:
@@ -320,16 +306,16 @@ def _choose(
     return best[1], best[2]
 
 
-def _sharable(shop: Shop, job: Job, taste: Taste) -> bool:
+def _sharable(shop: Shop, job: Job, prefer: Preferences) -> bool:
     most = min(shop.settings.most_tools_per_batch, job.chemistry.most_tools)
-    return taste.sharing and shop.settings.allow_sharing and job.pour.may_share and most > 1
+    return prefer.sharing and shop.settings.allow_sharing and job.pour.may_share and most > 1
 
 
 def _ways(
     shop: Shop,
     board: Board,
     job: Job,
-    taste: Taste,
+    prefer: Preferences,
     index: int,
     portions: tuple[float, ...],
     low: int,
@@ -338,11 +324,11 @@ def _ways(
 ) -> list[Poured]:
     """Return ways to pour a lift: from new pots, and sharing the last one."""
     found = []
-    begin = _delayed(job, taste, index, low) if sharable and below is None else low
+    begin = _delayed(job, prefer, index, low) if sharable and below is None else low
     new = pots.pour_new(shop, board, job, index, portions, begin, below, sharable)
     if new is not None:
         found.append(new)
-    kept = taste.keep.get((job.index, index))
+    kept = prefer.keep.get((job.index, index))
     if kept is not None and kept >= low and below is None:
         as_before = pots.pour_new(shop, board, job, index, portions, kept, below, sharable)
         if as_before is not None and as_before.start == kept:
@@ -353,9 +339,9 @@ def _ways(
     candidates = pots.joinable(shop, board, job, portions[-1], low, until)
     tried = 0
     for _, _, pot in candidates:
-        if tried >= taste.joins:
+        if tried >= prefer.joins:
             break
-        if taste.rng is not None and taste.noise and taste.rng.random() < taste.noise * 0.3:
+        if prefer.rng is not None and prefer.noise and prefer.rng.random() < prefer.noise * 0.3:
             continue
         for last in (True, False):
             way = pots.pour_joined(shop, board, job, index, portions, low, below, pot, last)
@@ -369,13 +355,13 @@ def _ways(
     return found
 
 
-def _delayed(job: Job, taste: Taste, index: int, low: int) -> int:
+def _delayed(job: Job, prefer: Preferences, index: int, low: int) -> int:
     """Return `low` or, at times, a later start that makes nothing late."""
-    if taste.rng is None or taste.rng.random() >= taste.delay:
+    if prefer.rng is None or prefer.rng.random() >= prefer.delay:
         return low
     rest = job.tail_min + sum(_least_lift_min(job, x) for x in job.lifts[index:])
     latest = min(due for due, _ in job.dues) - rest
-    return low + round(max(0, latest - low) * taste.rng.random())
+    return low + round(max(0, latest - low) * prefer.rng.random())
 
 
 def _sooner_helps(shop: Shop, job: Job, index: int, pot: Pot, way: Poured) -> bool:
@@ -386,20 +372,20 @@ def _sooner_helps(shop: Shop, job: Job, index: int, pot: Pot, way: Poured) -> bo
 
 
 def _score(
-    shop: Shop, job: Job, taste: Taste, index: int, found: Poured, abraded: bool, low: int
+    shop: Shop, job: Job, prefer: Preferences, index: int, found: Poured, abraded: bool, low: int
 ) -> float:
     """Return what a way costs, in pots: new pots, lateness to come, delay, room wasted."""
     late = shop.ahead.late_after(job, index, found.end)
     light = found.board.light * 1e6
-    cost = late * taste.late_minute + found.new + light
-    cost += taste.per_day * (found.end - low) / DAY + 0.05 * abraded
+    cost = late * prefer.late_minute + found.new + light
+    cost += prefer.per_day * (found.end - low) / DAY + 0.05 * abraded
     if found.new < len(job.lifts[index].divisions[0]):
-        cost += taste.per_kg * max(0.0, found.room_kg)
-    kept = taste.keep.get((job.index, index))
+        cost += prefer.per_kg * max(0.0, found.room_kg)
+    kept = prefer.keep.get((job.index, index))
     if kept is not None and kept != found.start:
-        cost += taste.move_price
-    if taste.rng is not None and taste.noise:
-        cost += taste.noise * taste.rng.random() * 0.5
+        cost += prefer.move_price
+    if prefer.rng is not None and prefer.noise:
+        cost += prefer.noise * prefer.rng.random() * 0.5
     return cost
 
 
@@ -415,7 +401,7 @@ def _commit(
     placed: Placed,
     end: int,
     works: list[Work],
-    taste: Taste,
+    prefer: Preferences,
 ) -> Board:
     """Take the stand until `end` and write the pour down."""
     if job.pour.same_place and job.parent is not None:
@@ -424,9 +410,9 @@ def _commit(
     late = lateness(job, placed.finish)
     moved: float = sum(
         1 for i, ids in enumerate(placed.pots)
-        if ids and taste.keep.get((job.index, i), -1) not in (-1, _start_of(board, job, ids[0]))
+        if ids and prefer.keep.get((job.index, i), -1) not in (-1, _start_of(board, job, ids[0]))
     )  # fmt: skip
-    moved += MOVED_STEP * _moved_steps(job, works, taste)
+    moved += MOVED_STEP * _moved_steps(job, works, prefer)
     board.placed[job.index] = placed._replace(
         works=tuple(works), stand_end=end, late=late, moved=moved
     )
@@ -436,9 +422,9 @@ def _commit(
     return board
 
 
-def _moved_steps(job: Job, works: list[Work], taste: Taste) -> int:
+def _moved_steps(job: Job, works: list[Work], prefer: Preferences) -> int:
     """Return how many steps begin at another time than in the previous plan."""
-    starts = taste.keep_steps.get(job.index)
+    starts = prefer.keep_steps.get(job.index)
     if not starts:
         return 0
     chains = {"before": job.before, "after": job.after}

@@ -11,8 +11,6 @@ References
    Research 38 (1990) 922-923: duals over the best column value bound the optimum. From memory.
 .. [3] S. Martello, P. Toth, *Knapsack Problems*, Wiley 1990, section 8.3: the bound L2. From
    memory.
-.. [4] J. M. Valerio de Carvalho, "Exact solution of bin-packing problems using column generation
-   and branch-and-bound", Annals of Operations Research 86 (1999) 629-659: arc flow. From memory.
 """
 
 from __future__ import annotations
@@ -23,14 +21,13 @@ import time
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planning.core.solver.arc_flow import by_arcs
+
 TINY = 1e-7
-MOST_ARCS = 60_000
-"""Of an arc-flow model that is solved at all."""
 
 Expired = Callable[[], bool]
 
@@ -337,107 +334,9 @@ def _sizes_of(columns: Columns, pattern: tuple[int, ...]) -> list[int]:
 def _by_arcs(
     sizes: Sequence[int], capacity: int, columns: Columns, bound: int, until: float
 ) -> Found:
-    """Solve the arc-flow model [4]_ exactly."""
-    demand = Counter(sizes)
-    arcs = _arcs(demand, capacity)
-    if arcs is None:
-        return None, 0
-    order = sorted(demand, reverse=True)
-    rows: list[int] = []
-    cols: list[int] = []
-    values: list[float] = []
-    nodes = sorted({a for a, _, _ in arcs} | {b for _, b, _ in arcs})
-    row_of = {n: r for r, n in enumerate(n for n in nodes if n not in (0, capacity))}
-    for j, (a, b, size) in enumerate(arcs):
-        for node, value in ((a, -1.0), (b, 1.0)):
-            if node in row_of:
-                rows.append(row_of[node])
-                cols.append(j)
-                values.append(value)
-        if size:
-            rows.append(len(row_of) + order.index(size))
-            cols.append(j)
-            values.append(1.0)
-    from scipy.sparse import csr_matrix
-
-    count = len(row_of) + len(order)
-    matrix = csr_matrix((values, (rows, cols)), shape=(count, len(arcs)))
-    low = np.array([0.0] * len(row_of) + [float(demand[s]) for s in order])
-    high = np.array([0.0] * len(row_of) + [np.inf] * len(order))
-    cost = np.array([1.0 if a == 0 else 0.0 for a, _, _ in arcs])
-    answer = _milp(cost, matrix, low, high, max(0.1, until - time.monotonic()), bound)
-    if answer is None:
-        return None, 0
-    flow = {arc: round(x) for arc, x in zip(arcs, answer.x, strict=True) if x > 0.5}
-    proven = rounded(answer.mip_dual_bound) if answer.mip_dual_bound is not None else 0
-    return _deal(sizes, _paths(flow, capacity)), proven
-
-
-def _arcs(demand: Counter[int], capacity: int) -> list[tuple[int, int, int]] | None:
-    """
-    Return arcs (from, to, size) of paths with sizes in decreasing order; 0 is waste.
-
-    None where there would be more than `MOST_ARCS`.
-    """
-    reached = {0}
-    arcs: set[tuple[int, int, int]] = set()
-    for size in sorted(demand, reverse=True):
-        fresh = set(reached)
-        for begin in reached:
-            at = begin
-            for _ in range(demand[size]):
-                if at + size > capacity:
-                    break
-                arcs.add((at, at + size, size))
-                at += size
-                fresh.add(at)
-            if len(arcs) > MOST_ARCS:
-                return None
-        reached = fresh
-    arcs |= {(n, capacity, 0) for n in reached if 0 < n < capacity}
-    return sorted(arcs)
-
-
-def _paths(flow: dict[tuple[int, int, int], int], capacity: int) -> list[list[int]]:
-    """Take a flow apart into bins."""
-    out: dict[int, list[tuple[int, int, int]]] = {}
-    for arc in flow:
-        out.setdefault(arc[0], []).append(arc)
-    bins = []
-    while any(flow[a] for a in out.get(0, [])):
-        at, content = 0, []
-        while at != capacity:
-            arc = next(a for a in out[at] if flow[a])
-            flow[arc] -= 1
-            if arc[2]:
-                content.append(arc[2])
-            at = arc[1]
-        bins.append(content)
-    return bins
-
-
-def _milp(
-    cost: NDArray[np.float64],
-    matrix: Any,
-    low: Any,
-    high: Any,
-    seconds: float,
-    at_least: int | None = None,
-) -> Any:
-    """Minimise over whole numbers; None where nothing was found in time."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
-    rows = [LinearConstraint(matrix, low, high)]
-    if at_least is not None:
-        rows.append(LinearConstraint(cost.reshape(1, -1), at_least, np.inf))
-    found = milp(
-        cost,
-        constraints=rows,
-        integrality=np.ones(len(cost)),
-        bounds=Bounds(0, np.inf),
-        options={"time_limit": seconds},
-    )
-    return found if found.x is not None else None
+    """Solve the arc-flow model exactly."""
+    bins, proven = by_arcs(sizes, capacity, bound, max(0.1, until - time.monotonic()))
+    return (None, 0) if bins is None else (_deal(sizes, bins), rounded(proven) if proven else 0)
 
 
 def _deal(sizes: Sequence[int], bins: list[list[int]]) -> list[list[int]]:

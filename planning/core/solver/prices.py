@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from planning.core.solver.board import LATE_MINUTE, TOO_LIGHT, UNPLACED, Board
 from planning.core.solver.case import Case
-from planning.core.solver.insertion import Taste
+from planning.core.solver.preferences import Preferences
 
 FILL = 4e-4
 """Worth of a thousandth of squared filling, in pots: a full and an empty pot beat two halves."""
@@ -47,14 +47,14 @@ class Prices:
         cost += board.pot_count + board.moved * self.move_price
         return cost - board.fill * FILL + board.time * 1e-8
 
-    def taste(self, **more: object) -> Taste:
-        taste = Taste(
+    def prefer(self, **more: object) -> Preferences:
+        prefer = Preferences(
             late_minute=self.late_minute, keep=self.keep, move_price=self.move_price,
             keep_steps=self.keep_steps,
         )  # fmt: skip
         for name, value in more.items():
-            setattr(taste, name, value)
-        return taste
+            setattr(prefer, name, value)
+        return prefer
 
 
 def previous_starts(case: Case) -> dict[tuple[int, int], int]:

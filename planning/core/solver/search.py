@@ -16,9 +16,10 @@ from dataclasses import dataclass, replace
 from planning.core.solver import removal
 from planning.core.solver.board import LATE_MINUTE, Blocked, Board
 from planning.core.solver.case import Case
-from planning.core.solver.insertion import Taste, insert
+from planning.core.solver.insertion import insert
 from planning.core.solver.job import Job, head_min
 from planning.core.solver.nearby import choose
+from planning.core.solver.preferences import Preferences
 from planning.core.solver.prices import Prices
 from planning.core.solver.wording import material_name
 
@@ -83,7 +84,9 @@ def in_order(case: Case, wanted: list[int]) -> list[int]:
     return list(found)
 
 
-def place(case: Case, board: Board, index: int, taste: Taste, careful: bool = True) -> Board:
+def place(
+    case: Case, board: Board, index: int, prefer: Preferences, careful: bool = True
+) -> Board:
     """
     Insert a pour; if `careful`, so that material lasts as well, later where it must be.
 
@@ -93,7 +96,7 @@ def place(case: Case, board: Board, index: int, taste: Taste, careful: bool = Tr
         Names the rule that stops it.
     """
     job = case.jobs[index]
-    trial = insert(case.shop, board, job, taste)
+    trial = insert(case.shop, board, job, prefer)
     if not careful or job.chemistry.index not in case.stock.scarce_systems:
         return trial
     short = case.stock.shortage(trial)
@@ -101,7 +104,7 @@ def place(case: Case, board: Board, index: int, taste: Taste, careful: bool = Tr
         if short is None:
             break
         try:
-            trial = insert(case.shop, board, job, taste, weigh_from=low)
+            trial = insert(case.shop, board, job, prefer, weigh_from=low)
         except Blocked:
             break
         short = case.stock.shortage(trial)
@@ -118,13 +121,13 @@ def _poured_from(board: Board, job: Job) -> int:
 
 
 def construct(
-    case: Case, board: Board, wanted: list[int], taste: Taste, meter: Meter, careful: bool
+    case: Case, board: Board, wanted: list[int], prefer: Preferences, meter: Meter, careful: bool
 ) -> Board:
     """Insert pours in the given order; those that do not fit stay off."""
     for index in in_order(case, wanted):
         meter.done += 1
         try:
-            board = place(case, board, index, taste, careful)
+            board = place(case, board, index, prefer, careful)
         except Blocked:
             continue
     return board
@@ -143,10 +146,10 @@ def start(
     for order in orders(case)[:passes]:
         missing = [j for j in case.jobs if j.index not in board.placed]
         wanted = [j.index for j in sorted(missing, key=lambda j: (j.stand is None, *order(j)))]
-        found = construct(case, board, wanted, prices.taste(joins=4), meter, case.tight)
+        found = construct(case, board, wanted, prices.prefer(joins=4), meter, case.tight)
         if not case.tight and case.stock.shortage(found) is not None:
             case.tight = True
-            found = construct(case, board, wanted, prices.taste(joins=4), meter, True)
+            found = construct(case, board, wanted, prices.prefer(joins=4), meter, True)
         if best is None or prices.cost(case, found) < prices.cost(case, best):
             best = found
             told(best)
@@ -313,9 +316,9 @@ def _step(
         back.sort(key=lambda i: -_largest_rest(case.jobs[i]))
     elif kind < 0.5:
         back.sort(key=lambda i: _latest_start(case.jobs[i]))
-    taste = prices.taste(
+    prefer = prices.prefer(
         joins=rng.choice((3, 6, 10)), noise=rng.choice((0.0, 0.0, 0.2, 0.5)), rng=rng,
         per_day=rng.choice((0.0, 0.03, 0.03)), per_kg=rng.choice((0.0, 0.004, 0.02)),
         delay=rng.choice(DELAYS),
     )  # fmt: skip
-    return construct(case, trial, back, taste, meter, case.tight)
+    return construct(case, trial, back, prefer, meter, case.tight)

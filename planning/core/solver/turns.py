@@ -62,8 +62,8 @@ def take_turns(
                 at = case.jobs[at].parent
         keys = {j.index: (order(j)[0] - sooner.get(j.index, 0), order(j)) for j in case.jobs}
         wanted = sorted(keys, key=lambda i: (case.jobs[i].stand is None, keys[i]))
-        taste = prices.taste(joins=4)
-        found = construct(case, case.empty, wanted, taste, meter, case.tight)
+        prefer = prices.prefer(joins=4)
+        found = construct(case, case.empty, wanted, prefer, meter, case.tight)
         cost = prices.cost(case, found)
         if cost < best_cost - 1e-9 and case.stock.shortage(found) is None:
             best, best_cost = found, cost

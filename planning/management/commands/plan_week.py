@@ -31,7 +31,7 @@ class Command(BaseCommand):
         site = chosen_site(options["site"])
         now = clock.now()
         try:
-            asked = actions.write_wish(
+            asked = actions.request_plan(
                 site=site, week=options["week"], now=now, seconds=options["seconds"]
             )
             plan = actions.solve(plan_id=asked.pk, now=now)

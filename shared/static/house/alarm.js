@@ -54,7 +54,7 @@ const Alarm = (() => {
     drawn = signature;
     part("alarm").hidden = !shown.length;
     part("alarm").replaceChildren(...shown.map((one) => section({ one, state, clockText, ask, live, records, again })),
-      shown.length ? deeds({ shown, told, records, again }) : "");
+      shown.length ? actions({ shown, told, records, again }) : "");
     tellHeard(shown);
   }
 
@@ -74,12 +74,12 @@ const Alarm = (() => {
     const { kind, label: words, preset } = ASKS[one.kind];
     return h("section", { "aria-label": label }, h("h2", {}, `${label}, ${clockText(one.at)}${one.by ? `, ${one.by}` : ""}`), h("p", { class: "alarm__told", id: `alarm-${one.kind}-heard` }),
       h("ol", { class: "alarm__do" }, ...care.map((line) => h("li", {}, line))), cautions,
-      h("p", { class: "small" }, "Common practice, no source; the safety data sheet and local rules win."),
-      records ? h("div", { class: "deeds" }, form(kind, words, preset), one.kind === "hot_pot" && live ? form("scrapped", "Scrap this pot", { words: "hot pot" }) : null) : null);
+      h("p", { class: "small" }, "Common practice, no source; the safety data sheet and local rules come first."),
+      records ? h("div", { class: "actions" }, form(kind, words, preset), one.kind === "hot_pot" && live ? form("scrapped", "Scrap this pot", { words: "hot pot" }) : null) : null);
   }
 
-  function deeds({ shown, told, records, again }) {
-    return h("div", { class: "deeds alarm__deeds" }, h("button", { type: "button", id: "alarm-hide", tap: () => { hide(shown); again(); } }, "Back to the pot"),
+  function actions({ shown, told, records, again }) {
+    return h("div", { class: "actions alarm__actions" }, h("button", { type: "button", id: "alarm-hide", tap: () => { hide(shown); again(); } }, "Back to the pot"),
       records ? h("button", { type: "button", class: "button--plain", id: "alarm-over", tap: () => told("all_clear") }, "It is over") : null);
   }
 

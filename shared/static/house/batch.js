@@ -115,7 +115,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const chosen = substitute && substitute.line === line.id ? substitute : null;
     const holds = Pot.units(chosen ? chosen.in_can_kg : line.in_can_kg);
     const judge = (tenths) => {
-      if (tenths > holds) return ["stop", `By the book this can holds ${kgText(holds)} kg. Read the scale again; was it tared?`];
+      if (tenths > holds) return ["stop", `Stock records show ${kgText(holds)} kg in this container. Read the scale again; was it tared?`];
       if (tenths < rest.low) return ["mind", `${kgText(rest.low - tenths)} kg short of the least.`];
       if (tenths > rest.high) return ["stop", `${kgText(tenths - rest.high)} kg too much. Record what is really in the pot; the next step tells what to add.`];
       return ["good", `Good: ${tenths === rest.aim ? "on target" : `${kgText(Math.abs(tenths - rest.aim))} kg ${tenths > rest.aim ? "over" : "under"} target`}.`];
@@ -195,9 +195,9 @@ document.addEventListener("DOMContentLoaded", () => {
       h("p", {}, `Tap when resin and hardener meet. From then on the pot lives ${state.pot_life_min} min. Mix 2 to 3 minutes; scrape sides and bottom.`), go];
   }
 
-  const deadPot = () => (PotClock.isDead() ? judged("stop", "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null);
+  const pastPotLife = () => (PotClock.isOver() ? judged("stop", "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null);
 
-  const drawSecond = () => [deadPot(),
+  const drawSecond = () => [pastPotLife(),
     h("p", {}, "Pour all of it into the second, clean container. Scrape the first one only with the mixer, never into the mix. Mix again. The pot life does not start anew."), mixHeat(),
     h("button", { type: "button", class: "button--big", id: "second", tap: () => record("second_container", "Into the second container") }, "In the second container, mixed"),
   ];
@@ -222,7 +222,7 @@ document.addEventListener("DOMContentLoaded", () => {
     return [target(`Pour by ${clockText(latest)}, kg`, kgText(round), `into ${portion.pour}, lift ${portion.lift}`), gate.node, shortPot(),
       h("p", {}, words), portion.abrade_first ? judged("mind", "The lift below must be abraded and cleaned first.") : null,
       Number(portion.brush_coat_kg) > 0 ? h("p", {}, `Brush ${Number(portion.brush_coat_kg).toFixed(3)} kg of it on the pattern first, into corners and details.`) : null,
-      deadPot(), go,
+      pastPotLife(), go,
       last && over > division ? h("p", {}, `${kgText(over)} kg stay over. Spread them thin or pour them into a tray; never leave them deep in the pot.`) : null,
       h("details", {}, h("summary", { class: "summary" }, "Another weight went in"),
         entry({ label: "Poured, kg", target: round, low: round - 10 * division, high: round + 10 * division, most: 1.5 * round,
@@ -281,7 +281,7 @@ document.addEventListener("DOMContentLoaded", () => {
       h("span", {}, step.title), h("span", {}, step.done ? "✓ done" : step === current ? "▶ now" : "○ to do"))));
     const scannedNow = current && current.line && scanned.has(current.line.id);
     const told = !current ? "" : current.name === "contact" ? Gate.signature(state.gate.contact) : current.portion ? Gate.signature((state.gate.portions.find((one) => one.portion === String(current.portion.id)) || {}).hindrances) : current.line ? whyBarred(current.line) || "" : "";
-    const name = !current ? `over${state.new_plan ? "-plan" : ""}` : current.name + told + (current.line ? weighedInto(current.line) : "") + (scannedNow ? "-weigh" : "") + (PotClock.isDead() ? "-dead" : "");
+    const name = !current ? `over${state.new_plan ? "-plan" : ""}` : current.name + told + (current.line ? weighedInto(current.line) : "") + (scannedNow ? "-weigh" : "") + (PotClock.isOver() ? "-past" : "");
     document.documentElement.dataset.drawn = "yes";
     if (name === shown) return;
     shown = name;
@@ -342,7 +342,7 @@ document.addEventListener("DOMContentLoaded", () => {
   });
   const isTyping = () => [...document.querySelectorAll("#step input:not(#gate-name), #loss input, #amend input")].some((field) => field.value);
   /* When the pot dies under somebody's hands the step says so, unless a weight is being typed. */
-  setInterval(() => { if (PotClock.isDead() && shown && !shown.endsWith("-dead") && !shown.startsWith("over") && !isTyping()) draw(); }, 1000);
+  setInterval(() => { if (PotClock.isOver() && shown && !shown.endsWith("-past") && !shown.startsWith("over") && !isTyping()) draw(); }, 1000);
   /* Two people may work on one batch: what the other one recorded shows, unless this one types. */
   let mark = null;
   async function lookAgain() {

@@ -68,7 +68,7 @@ const BatchLog = (() => {
     if (quiet) box.append(h("p", { class: "soft" }, "Everything is sent."));
     for (const row of refused) {
       box.append(h("p", {}, h("strong", {}, `${row.label} was refused. `), row.words),
-        h("div", { class: "deeds" }, h("button", { type: "button", class: "button--plain", tap: () => back(row) }, "Understood, take the entry back"),
+        h("div", { class: "actions" }, h("button", { type: "button", class: "button--plain", tap: () => back(row) }, "Understood, take the entry back"),
           row.code === "not_ready" ? h("button", { type: "button", class: "button--plain", tap: () => happened(row) }, "It has happened: record it, and quarantine the casting") : null,
           row.code === "weighed_meanwhile" ? h("button", { type: "button", class: "button--plain", tap: () => again(row) }, "Both are in the pot: record mine as well") : null));
     }

@@ -15,11 +15,11 @@ document.addEventListener("click", (event) => {
 function askOnce(button) {
   const dialog = document.createElement("dialog");
   const words = document.createElement("p");
-  const deeds = document.createElement("div");
+  const actions = document.createElement("div");
   const yes = document.createElement("button");
   const no = document.createElement("button");
   dialog.className = "card card--stop";
-  deeds.className = "deeds";
+  actions.className = "actions";
   words.textContent = button.dataset.asks;
   yes.textContent = button.textContent.trim();
   yes.className = "button--stop";
@@ -28,8 +28,8 @@ function askOnce(button) {
   yes.addEventListener("click", () => { dialog.close(); button.dataset.sure = "yes"; button.form.requestSubmit(button); });
   no.addEventListener("click", () => dialog.close());
   dialog.addEventListener("close", () => dialog.remove());
-  deeds.append(no, yes);
-  dialog.append(words, deeds);
+  actions.append(no, yes);
+  dialog.append(words, actions);
   document.body.append(dialog);
   dialog.showModal();
 }

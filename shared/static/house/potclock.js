@@ -52,18 +52,18 @@ const PotClock = (() => {
     if (deadline === null) return;
     const left = (deadline - Queue.now()) / 1000;
     part("potclock-left").textContent = text(left);
-    const dead = left <= 0;
-    const soon = left <= 600 && !dead;
+    const over = left <= 0;
+    const soon = left <= 600 && !over;
     part("potclock").classList.toggle("potclock--soon", soon);
-    part("potclock").classList.toggle("potclock--dead", dead);
-    part("potclock-words").textContent = dead
+    part("potclock").classList.toggle("potclock--over", over);
+    part("potclock-words").textContent = over
       ? "Pot life is over. Do not pour this pot."
       : soon ? "Pour now." : "Pot life left, minutes and seconds.";
     for (const minutes of SAYS_MIN) {
       if (left <= minutes * 60 && left > minutes * 60 - 30 && !said.has(minutes)) {
         said.add(minutes);
-        part("said").textContent = dead ? "Pot life is over. Do not pour." : `${minutes} minutes of pot life left.`;
-        beep(minutes > 2 ? 2 : 4, dead ? 880 : 660);
+        part("said").textContent = over ? "Pot life is over. Do not pour." : `${minutes} minutes of pot life left.`;
+        beep(minutes > 2 ? 2 : 4, over ? 880 : 660);
       }
     }
   }
@@ -79,7 +79,7 @@ const PotClock = (() => {
   /* No pot lives: the clock keeps its place, so that nothing moves when one does. */
   function stop(figure, words) {
     deadline = null;
-    part("potclock").classList.remove("potclock--soon", "potclock--dead");
+    part("potclock").classList.remove("potclock--soon", "potclock--over");
     part("potclock-left").textContent = figure;
     part("potclock-words").textContent = words;
     tellSound();
@@ -89,5 +89,5 @@ const PotClock = (() => {
   /* While a pot lives, any tap will do: nobody has to think of the sound after a reload. */
   for (const gesture of ["pointerup", "keydown"]) document.addEventListener(gesture, () => { if (deadline !== null && !heard()) sound(); });
   setInterval(draw, 500);
-  return { run, stop, sound, isDead: () => deadline !== null && Queue.now() >= deadline };
+  return { run, stop, sound, isOver: () => deadline !== null && Queue.now() >= deadline };
 })();

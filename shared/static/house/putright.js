@@ -13,7 +13,7 @@ const PutRight = (() => {
     return { verdict, fault };
   }
 
-  const buttons = (label, go) => h("div", { class: "deeds" }, h("button", { type: "button", id: "amend-take", tap: go }, label),
+  const buttons = (label, go) => h("div", { class: "actions" }, h("button", { type: "button", id: "amend-take", tap: go }, label),
     h("button", { type: "button", class: "button--plain", tap: () => part("amend").replaceChildren() }, "Leave it"));
 
   /* An entry of the log: what is really so, and why it was written otherwise. */

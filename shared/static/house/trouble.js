@@ -39,7 +39,7 @@ const Trouble = (() => {
       h("div", { class: "field", hidden: !many }, h("label", { for: "loss-portion" }, "Where it belongs"), into),
       h("div", { class: "field" }, h("label", { for: "loss-kg" }, kgLabel), kg),
       h("div", { class: "field" }, h("label", { for: "loss-words" }, wordsLabel), words), verdict,
-      h("div", { class: "deeds" }, h("button", { type: "button", class: "button--big", id: "loss-take", tap: go }, `Record: ${label.toLowerCase()}`), leave()));
+      h("div", { class: "actions" }, h("button", { type: "button", class: "button--big", id: "loss-take", tap: go }, `Record: ${label.toLowerCase()}`), leave()));
   }
 
   /* Words about a pot; of a hot one also how hot it is, if somebody has measured it. */
@@ -58,7 +58,7 @@ const Trouble = (() => {
     };
     return h("div", { class: "fields" }, h("div", { class: "field field--wide" }, h("label", { for: "trouble-words" }, ask), words),
       preset.pot ? h("div", { class: "field" }, h("label", { for: "trouble-pot" }, "Pot, °C (may stay empty)"), pot) : null, verdict,
-      h("div", { class: "deeds" }, h("button", { type: "button", class: look, id: "words-take", tap: go }, button), leave()));
+      h("div", { class: "actions" }, h("button", { type: "button", class: look, id: "words-take", tap: go }, button), leave()));
   }
 
   /* Open the form of a kind: scrapped, remark, leak, short. */
@@ -71,11 +71,11 @@ const Trouble = (() => {
     part("loss").scrollIntoView({ block: "center" });
   }
 
-  /* The deeds for a pot that fails: `live` while it may be scrapped, `poured` while a lift may lack. */
+  /* The actions for a pot that fails: `live` while it may be scrapped, `poured` while a lift may lack. */
   function draw({ state, record, live, poured }) {
     const kinds = [...(poured ? ["leak", "short"] : []), "remark", ...(live ? ["scrapped"] : [])];
     part("loss").replaceChildren();
-    part("trouble-deeds").replaceChildren(...kinds.map((kind) => h("button", { type: "button", class: kind === "scrapped" ? "button--stop" : "button--plain", id: `trouble-${kind}`, tap: () => open({ state, record, kind }) }, (LOSSES[kind] || WORDS[kind]).label)));
+    part("trouble-actions").replaceChildren(...kinds.map((kind) => h("button", { type: "button", class: kind === "scrapped" ? "button--stop" : "button--plain", id: `trouble-${kind}`, tap: () => open({ state, record, kind }) }, (LOSSES[kind] || WORDS[kind]).label)));
   }
 
   /* What the plan does not know of: offered once the shop's computer has taken the entry. */

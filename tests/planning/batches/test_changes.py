@@ -38,7 +38,7 @@ def technician(shop_site, client):
 @pytest.fixture
 def replan(shop_site):
     def make(now):
-        wish = plans.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+        wish = plans.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
         plan = plans.solve(plan_id=wish.pk, now=now)
         assert plan.violations == []
         return plans.confirm(plan=plan, now=now)

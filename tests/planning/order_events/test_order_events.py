@@ -42,7 +42,9 @@ def last(order):
 
 
 def confirm(site, now):
-    wish = plans.write_wish(site=site, week="2026-W49", now=now, seconds=0.5, reason="asked again")
+    wish = plans.request_plan(
+        site=site, week="2026-W49", now=now, seconds=0.5, reason="asked again"
+    )
     return plans.confirm(plan=plans.solve(plan_id=wish.pk, now=now), now=now)
 
 
@@ -203,12 +205,12 @@ def test_what_is_poured_stays_when_the_remainder_is_cancelled(take, planned, now
 def test_an_event_is_never_changed_nor_deleted_nor_kept_without_its_change(take, now):
     pour = take()
     event = last(pour.order)
-    for deed in (
+    for button in (
         lambda: OrderEvent.objects.filter(pk=event.pk).update(reason="x"),
         lambda: OrderEvent.objects.filter(pk=event.pk).delete(),
     ):
         with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
-            deed()
+            button()
     with transaction.atomic():
         change_pour(pour=pour, changes={"depth_mm": Decimal(25)}, now=now)
         assert kinds(pour.order) == ["order_taken", "order_changed"]
@@ -225,7 +227,7 @@ def test_an_event_outside_a_transaction_is_refused():
 
 def test_a_held_order_makes_a_ready_plan_out_of_date(take, shop_site, now):
     pour = take()
-    wish = plans.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    wish = plans.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     plan = plans.solve(plan_id=wish.pk, now=now)
     hold_order(order=pour.order, reason="wait", now=now)
     with pytest.raises(plans.PlanOutOfDate, match="T-1 A is no longer open"):

@@ -196,7 +196,7 @@ def test_the_week_plans_a_pour_by_the_layers_of_its_pattern(read, take, shop_sit
     from planning.schedule import actions as schedule
 
     pour = actions.use_for_pour(pattern=read(), half="A", pour=take())
-    wish = schedule.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    wish = schedule.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     plan = schedule.solve(plan_id=wish.pk, now=now)
     assert plan.violations == []
     planned = json.dumps(plan.plan)

@@ -43,7 +43,7 @@ def slow(take, now):
 
 
 def planned_minutes(shop_site, pour, now):
-    wish = plans.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    wish = plans.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     plan = plans.solve(plan_id=wish.pk, now=now)
     assert plan.violations == []
     step = pour.steps.get(name=SMOOTH)
@@ -98,6 +98,6 @@ def test_a_step_signed_before_the_one_above_it_does_not_spoil_the_week(
     pour = take("T-1")
     step = pour.steps.get(name=SMOOTH)
     sign_step(step=step, at=now - timedelta(hours=1), now=now, took_min=15)
-    wish = plans.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    wish = plans.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     plan = plans.solve(plan_id=wish.pk, now=now)
     assert (plan.violations, plan.plan["unplaced"]) == ([], [])

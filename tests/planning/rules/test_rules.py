@@ -22,7 +22,7 @@ def test_only_what_differs_is_kept_and_a_plan_follows_it(shop_site, take, now):
     take()
     keep_rules(site_id=shop_site.pk, values={"extra_lifts": 1, "pot_life_factor": 0.9})
     assert rules_of(shop_site.pk).values == {"extra_lifts": 1}
-    wish = actions.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    wish = actions.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     plan = actions.solve(plan_id=wish.pk, now=now)
     assert len(plan.plan["lifts"]) == 2
 
@@ -30,7 +30,7 @@ def test_only_what_differs_is_kept_and_a_plan_follows_it(shop_site, take, now):
 def test_freeze_hours_become_minutes_of_the_plan(shop_site, take, now):
     take()
     keep_rules(site_id=shop_site.pk, values={}, freeze_hours=Decimal(5))
-    wish = actions.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    wish = actions.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     plan = actions.solve(plan_id=wish.pk, now=now)
     begin = now - timedelta(hours=5)  # midnight at the site
     assert plan.problem["settings"]["freeze_until_min"] == (

@@ -58,7 +58,7 @@ class History:
         assert confirmed <= 1, f"seed {self.seed}: two plans of one question were confirmed"
 
     def ask(self) -> Any:
-        wish = actions.write_wish(site=self.site, week="2026-W49", now=self.now, seconds=0.5)
+        wish = actions.request_plan(site=self.site, week="2026-W49", now=self.now, seconds=0.5)
         return actions.solve(plan_id=wish.pk, now=self.now)
 
     def confirm(self, plan: Any, *, undisturbed: bool) -> bool:
@@ -151,9 +151,9 @@ class History:
     def held(self) -> None:
         self.leaving(hold_order, reason="wait")
 
-    def leaving(self, deed: Any, **more: Any) -> None:
+    def leaving(self, button: Any, **more: Any) -> None:
         planned = set(self.planned())
-        deed(order=self.open_pour().order, now=self.now, **more)
+        button(order=self.open_pour().order, now=self.now, **more)
         self.let_go |= planned - set(self.planned())
 
     def released(self) -> None:

@@ -34,7 +34,7 @@ def main() -> None:
     *usual, rush = data["orders"]
     load_orders(site, usual, MONDAY)
     for now in (MONDAY, MONDAY + timedelta(hours=30)):
-        wish = actions.write_wish(site=site, week="2026-W49", now=now)
+        wish = actions.request_plan(site=site, week="2026-W49", now=now)
         settings = rules.settings_of(rules.rules_of(site.pk))
         limits = Limits(seconds=600, work=200)
         problem = snapshot.problem_of_week(

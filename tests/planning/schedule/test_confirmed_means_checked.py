@@ -26,7 +26,7 @@ def ready(shop_site, now):
     """Ask for a plan of a week and work it out, without confirming it."""
 
     def make(week="2026-W49", at=now, seconds=0.5):
-        wish = actions.write_wish(site=shop_site, week=week, now=at, seconds=seconds)
+        wish = actions.request_plan(site=shop_site, week=week, now=at, seconds=seconds)
         plan = actions.solve(plan_id=wish.pk, now=at)
         assert plan.violations == []
         return plan
@@ -209,8 +209,8 @@ def test_only_the_newest_plan_is_offered_and_confirmed(take, ready, shop_site, n
 
 def test_a_plan_worked_out_late_by_a_slow_worker_does_not_come_back(take, shop_site, now):
     take()
-    slow = actions.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
-    quick = actions.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    slow = actions.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    quick = actions.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     actions.confirm(plan=actions.solve(plan_id=quick.pk, now=now), now=now)
     assert actions.solve(plan_id=slow.pk, now=now).state == PlanState.REPLACED
 

@@ -17,7 +17,7 @@ from shop.stores_types import ScaleInfo
 
 def test_a_plan_is_judged_before_it_is_ready(take, shop_site, now):
     take()
-    wish = actions.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    wish = actions.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     plan = actions.solve(plan_id=wish.pk, now=now)
     assert plan.state == PlanState.READY
     assert plan.violations == []
@@ -84,7 +84,7 @@ def test_withdrawing_a_pour_frees_its_stock(take, planned, now):
 @pytest.mark.parametrize("week", ["2027-W53", "2026-W00", "49", "2026-12-01", ""])
 def test_a_week_that_does_not_exist_is_refused(shop_site, now, week):
     with pytest.raises(Invalid, match="ISO week that exists"):
-        actions.write_wish(site=shop_site, week=week, now=now)
+        actions.request_plan(site=shop_site, week=week, now=now)
 
 
 def test_a_solved_plan_is_not_solved_twice(planned, now):

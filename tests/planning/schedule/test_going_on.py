@@ -16,7 +16,7 @@ WEEK = "2026-W49"
 
 
 def plan_again(site, now, seconds=0.5):
-    wish = actions.write_wish(site=site, week=WEEK, now=now, seconds=seconds)
+    wish = actions.request_plan(site=site, week=WEEK, now=now, seconds=seconds)
     plan = actions.solve(plan_id=wish.pk, now=now)
     assert plan.violations == []
     return actions.confirm(plan=plan, now=now)

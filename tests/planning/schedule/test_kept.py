@@ -67,7 +67,7 @@ def test_no_lift_is_lost_when_the_lower_one_of_a_printed_one_was_missed(two_lift
     printed(upper, now)
     DayChange.objects.create(person=Person.objects.first(), day=upper.planned_start.date())
     later = lower.planned_end + timedelta(minutes=5)
-    wish = actions.write_wish(site=shop_site, week="2026-W49", now=later, seconds=0.5)
+    wish = actions.request_plan(site=shop_site, week="2026-W49", now=later, seconds=0.5)
     plan = actions.solve(plan_id=wish.pk, now=later)
     assert plan.violations == []
     assert [row["lift"] for row in plan.plan["lifts"]] == [0, 1]

@@ -17,7 +17,7 @@ def late_week(take, shop_site, now, frozen):
     frozen.move_to(now)
     take("T-1", due_in_days=0)
     take("T-2", due_in_days=4)
-    wish = actions.write_wish(site=shop_site, week="2026-W49", now=now, seconds=0.5)
+    wish = actions.request_plan(site=shop_site, week="2026-W49", now=now, seconds=0.5)
     return actions.solve(plan_id=wish.pk, now=now)
 
 

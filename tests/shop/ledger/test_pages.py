@@ -103,7 +103,7 @@ def test_the_lot_page_shows_both_clocks_movements_and_breaches(browser_of, site,
         assert words in page, words
 
 
-def deed(client, lot, name, **post):
+def button(client, lot, name, **post):
     return client.post(f"/stock/lots/{lot.pk}/{name}/", {"key": f"k-{name}", **post}, follow=True)
 
 
@@ -111,48 +111,48 @@ def test_what_the_buttons_of_a_lot_do(browser_of, site, lot):
     container, shelf = make_container(lot, holds=10), make_location(site)
     client = browser_of("technician")
     can = {"container": container.pk}
-    deed(client, lot, "split", **can, quantity="2.5")
-    deed(client, lot, "sample", **can, quantity="0.1", reason="gel test")
-    deed(client, lot, "scrap", **can, quantity="0.4", reason="skin")
-    deed(client, lot, "return", **can, quantity="1", reason="wrong")
-    deed(client, lot, "open", **can)
-    deed(client, lot, "move", **can, location=shelf.pk)
+    button(client, lot, "split", **can, quantity="2.5")
+    button(client, lot, "sample", **can, quantity="0.1", reason="gel test")
+    button(client, lot, "scrap", **can, quantity="0.4", reason="skin")
+    button(client, lot, "return", **can, quantity="1", reason="wrong")
+    button(client, lot, "open", **can)
+    button(client, lot, "move", **can, location=shelf.pk)
     assert balance(container) == 6
     assert (container.opened_at is not None, container.location) == (True, shelf)
     assert sorted(Movement.objects.exclude(kind="receipt").values_list("kind", flat=True)) == [
         "return", "sample", "scrap", "transfer", "transfer",
     ]  # fmt: skip
     scrap = Movement.objects.get(kind="scrap")
-    deed(client, lot, "reverse", movement=scrap.pk, reason="it was another can")
+    button(client, lot, "reverse", movement=scrap.pk, reason="it was another can")
     assert balance(container) == Decimal("6.4")
-    deed(client, lot, "hold", reason="cloudy")
+    button(client, lot, "hold", reason="cloudy")
     lot.refresh_from_db()
     assert lot.status == "held"
 
 
 def test_a_held_lot_is_released_by_who_answers_for_the_check(browser_of, lot):
     technician = browser_of("technician")
-    deed(technician, lot, "hold", reason="cloudy")
+    button(technician, lot, "hold", reason="cloudy")
     page = read(technician, f"/stock/lots/{lot.pk}/")
     assert "Release for use" not in page
     assert "Nobody may use it until quality, purchasing or the planner" in page
-    refused = deed(technician, lot, "release", reason="looks well").content.decode()
+    refused = button(technician, lot, "release", reason="looks well").content.decode()
     assert "This needs releases:write" in refused
     lot.refresh_from_db()
     assert lot.status == "held"
-    deed(browser_of("quality"), lot, "release", reason="stirred, test 7")
+    button(browser_of("quality"), lot, "release", reason="stirred, test 7")
     lot.refresh_from_db()
     assert lot.status == "released"
 
 
 def test_a_retest_is_for_quality_and_its_page_names_who_extended_the_lot(browser_of, lot):
     asked = {"expires_on": "2027-12-31", "evidence": "test 8"}
-    refused = deed(browser_of("technician"), lot, "retest", **asked).content.decode()
+    refused = button(browser_of("technician"), lot, "retest", **asked).content.decode()
     assert "This needs shelf_life:write" in refused
     assert "Extend after a retest" not in refused
     client = browser_of("quality")
     assert "Extend after a retest" in read(client, f"/stock/lots/{lot.pk}/")
-    page = deed(client, lot, "retest", **asked).content.decode()
+    page = button(client, lot, "retest", **asked).content.decode()
     lot.refresh_from_db()
     assert lot.expires_on == date(2027, 12, 31)
     assert lot.retested_by.username.startswith("quality-main")
@@ -161,17 +161,17 @@ def test_a_retest_is_for_quality_and_its_page_names_who_extended_the_lot(browser
 
 def test_a_mistyped_expiry_is_put_right_on_the_page(browser_of, lot):
     client = browser_of("technician")
-    answer = deed(client, lot, "correct", expires_on="2027-03-31", reason="label misread")
+    answer = button(client, lot, "correct", expires_on="2027-03-31", reason="label misread")
     assert f"Lot {lot.code} is usable to the end of 2027-03-31." in answer.content.decode()
     page = read(client, f"/stock/lots/{lot.pk}/")
     assert "was 2027-06-30: label misread" in page
     assert "A later date is for quality to enter." in page
     later = {"expires_on": "2027-04-30", "reason": "misread again"}
-    refused = deed(client, lot, "correct", **later, evidence="photo 3").content.decode()
+    refused = button(client, lot, "correct", **later, evidence="photo 3").content.decode()
     assert "2027-04-30 is later than 2027-03-31; a longer life is for quality" in refused
     quality = browser_of("quality")
-    assert "evidence is empty" in deed(quality, lot, "correct", **later).content.decode()
-    page = deed(quality, lot, "correct", **later, evidence="photo 3").content.decode()
+    assert "evidence is empty" in button(quality, lot, "correct", **later).content.decode()
+    page = button(quality, lot, "correct", **later, evidence="photo 3").content.decode()
     assert "was 2027-03-31: misread again; shown by photo 3" in page
 
 
@@ -179,7 +179,7 @@ def test_a_double_tap_moves_once(browser_of, lot):
     container = make_container(lot, holds=10)
     client = browser_of("technician")
     for _ in range(2):
-        deed(client, lot, "scrap", container=container.pk, quantity="1", reason="skin")
+        button(client, lot, "scrap", container=container.pk, quantity="1", reason="skin")
     assert balance(container) == 9
 
 
@@ -197,7 +197,7 @@ def test_a_double_tap_moves_once(browser_of, lot):
 )
 def test_bad_input_on_a_lot_is_told_and_changes_nothing(browser_of, lot, name, post, words):
     container = make_container(lot, holds=10)
-    answer = deed(browser_of("technician"), lot, name, container=container.pk, **post)
+    answer = button(browser_of("technician"), lot, name, container=container.pk, **post)
     page = answer.content.decode()
     assert words in page
     assert "Nothing was changed" in page
@@ -210,7 +210,7 @@ def test_who_may_not_move_stock_is_told_so(browser_of, lot):
     client = browser_of("tool_keeper")
     page = read(client, f"/stock/lots/{lot.pk}/")
     assert "Scrap" not in page
-    answer = deed(client, lot, "scrap", container=container.pk, quantity="1", reason="x")
+    answer = button(client, lot, "scrap", container=container.pk, quantity="1", reason="x")
     assert "This needs movements:write" in answer.content.decode()
     assert balance(container) == 10
 
@@ -219,9 +219,9 @@ def test_a_certificate_is_kept_and_handed_out(browser_of, lot, settings, tmp_pat
     settings.MEDIA_ROOT = tmp_path
     client = browser_of("technician")
     false = SimpleUploadedFile("c.pdf", b"<script>")
-    page = deed(client, lot, "attach", file=false).content.decode()
+    page = button(client, lot, "attach", file=false).content.decode()
     assert "give a PDF, PNG or JPEG" in page
-    deed(
+    button(
         client,
         lot,
         "attach",

@@ -115,7 +115,7 @@ def test_who_writes_orders_does_not_say_yes_to_them(browser_of, site, monkeypatc
     assert PurchaseOrder.objects.count() == 1
 
 
-def test_an_unknown_deed_or_anothers_order_leads_nowhere(browser_of, site, other_site):
+def test_an_unknown_button_or_anothers_order_leads_nowhere(browser_of, site, other_site):
     buyer, mine = browser_of("purchasing"), make_order(site)
     assert buyer.post(f"/buying/orders/{mine.pk}/explode/").status_code == 404
     assert buyer.get(f"/buying/orders/{make_order(other_site).pk}/").status_code == 404
@@ -161,8 +161,8 @@ def test_an_order_by_hand_that_makes_no_sense_is_refused(browser_of, site, sent,
     assert PurchaseOrder.objects.count() == 0
 
 
-def sent(client, order, deed, **body):
-    address = f"/buying/orders/{order.pk}/{deed}/"
+def sent(client, order, button, **body):
+    address = f"/buying/orders/{order.pk}/{button}/"
     page = client.post(address, body, follow=True).content.decode()
     order.refresh_from_db()
     return page
@@ -192,8 +192,8 @@ def test_lines_are_added_to_a_draft_and_taken_off_and_packs_together_reach_the_b
     assert "choose one from the list" in sent(buyer, order, "add", pack=foreign.pk, packs="1")
     version = order.version
     sent(buyer, order, "approve")
-    for deed, more in (("add", {"pack": other.pk, **body}), ("drop", {"line": last.pk})):
-        assert "this needs draft" in sent(buyer, order, deed, **more)
+    for button, more in (("add", {"pack": other.pk, **body}), ("drop", {"line": last.pk})):
+        assert "this needs draft" in sent(buyer, order, button, **more)
     assert order.lines.get().packs == 6
     assert order.version == version + 1
 

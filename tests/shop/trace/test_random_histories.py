@@ -187,12 +187,12 @@ def test_any_history_is_traced_both_ways_as_its_own_record_says(site, monkeypatc
     history = History(site, seed)
     known = dict(providers._providers)
     monkeypatch.setattr(providers, "_providers", known | {"batch:": history.pots})
-    deeds = [history.arrive, history.arrive, history.part, history.together, history.use,
+    buttons = [history.arrive, history.arrive, history.part, history.together, history.use,
              history.use, history.use, history.lose, history.correct, history.recall]  # fmt: skip
     history.arrive()
     for _ in range(STEPS):
         frozen.move_to(history.at + timedelta(minutes=5))
-        history.rng.choice(deeds)()
+        history.rng.choice(buttons)()
     for tool in history.tools:
         told = {lot.pk for lot in queries.tool_trace(tool).lots}
         assert told == history.lots_in(tool.pk), tool

@@ -12,12 +12,12 @@ from django.shortcuts import redirect
 from shared.errors import ShopError
 
 Row = TypeVar("Row")
-Deeds = Mapping[str, tuple[str, Callable[[Any, Row], str]]]
+Buttons = Mapping[str, tuple[str, Callable[[Any, Row], str]]]
 """Name of a button to the scope it needs and what it does."""
 
 
 def do(
-    request: Any, deeds: Deeds[Row], name: str, row: Row, page: tuple[str, int]
+    request: Any, buttons: Buttons[Row], name: str, row: Row, page: tuple[str, int]
 ) -> HttpResponse:
     """
     Do what a button says if the role allows it, and go back to the row's page.
@@ -27,9 +27,9 @@ def do(
     Http404
         No button is called so.
     """
-    if name not in deeds:
-        raise Http404(f"There is no deed {name}.")
-    scope, work = deeds[name]
+    if name not in buttons:
+        raise Http404(f"There is no button {name}.")
+    scope, work = buttons[name]
     if not request.access.may(scope, request.site.pk):
         messages.error(request, f"This needs {scope}; your role does not have it.")
         return redirect(*page)

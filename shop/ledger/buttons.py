@@ -194,7 +194,7 @@ def reverse(request: Any, lot: Lot) -> str:
     return f"{row.get_kind_display()} of {amount(abs(row.quantity), lot.material.unit)} is undone."
 
 
-DEEDS: dict[str, tuple[str, Deed]] = {
+BUTTONS: dict[str, tuple[str, Deed]] = {
     "hold": ("lots:write", hold),
     "release": ("releases:write", release),
     "lift": ("releases:write", lift),
