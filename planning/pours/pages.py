@@ -10,8 +10,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from planning.pours import actions
-from planning.pours.csv_rows import load_pours, read_text
 from planning.pours.models import OrderStatus, ToolOrder
+from planning.pours.order_file import load_pours
 from planning.pours.page_forms import FileForm, OrderForm, PourForm
 from planning.routes.models import Route
 from shared import clock
@@ -114,7 +114,7 @@ def load_file(request: HttpRequest) -> HttpResponse:
         try:
             found = load_pours(
                 site_id=request.site.pk,
-                text=read_text(form.cleaned_data["file"].read()),
+                data=form.cleaned_data["file"].read(),
                 now=clock.now(),
                 dry_run=only_look,
             )

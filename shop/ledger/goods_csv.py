@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
-from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from shared.access.models import Site
+from shared.csv_rows import at_line, rows_of
 from shared.errors import FieldProblem, Invalid
 from shop.ledger.goods_in import Goods, Pack
 from shop.lots.models import LOT_CODE
@@ -18,7 +16,7 @@ from shop.materials.models import Material, Supplier
 from shop.quantities import NAMES, Quantity
 from shop.sites.models import Location
 
-MOST_BYTES, MOST_ROWS = 10_000_000, 2_000
+MOST_ROWS = 2_000
 NEEDED = ("material", "lot_code", "quantity", "unit")
 COLUMNS = (
     *NEEDED, "containers", "supplier", "made_on", "expires_on", "location", "certificate",
@@ -37,7 +35,7 @@ def read_goods(data: bytes, site: Site) -> list[Goods]:
     Raises
     ------
     Invalid
-        With row, column and value of everything that cannot be read.
+        With line, column and value of everything that cannot be read.
     """
     known: dict[str, dict[str, Any]] = {
         "material": {row.code: row for row in Material.objects.all()},
@@ -45,63 +43,26 @@ def read_goods(data: bytes, site: Site) -> list[Goods]:
         "location": {row.code: row for row in Location.objects.filter(site=site, in_use=True)},
     }
     goods, problems = [], []
-    for line, row in _rows(_text(data)):
+    rows = rows_of(
+        data, columns=COLUMNS, needed=NEEDED, most_rows=MOST_ROWS, numbers=("quantity",)
+    )
+    for line, row in rows:
         values: dict[str, Any] = {}
         for column, cell in row.items():
             try:
                 values[column] = _cell(column, cell, known)
             except BadCell as error:
-                words = f"Row {line}, {column}: {error}"
-                problems.append(FieldProblem(f"#/{line}/{column}", "bad_cell", words, cell[:80]))
+                bad = FieldProblem(f"#/{column}", "bad_cell", f"{column}: {error}", cell[:80])
+                problems.append(at_line(line, bad))
         if len(values) == len(row):
             try:
                 goods.append(_goods(values))
             except Invalid as error:
-                words = f"Row {line}: {error.message}"
-                problems.append(FieldProblem(f"#/{line}/unit", "wrong_unit", words))
+                bad = FieldProblem("#/unit", "wrong_unit", error.message)
+                problems.append(at_line(line, bad))
     if problems:
         raise Invalid(" ".join(p.detail for p in problems[:20]), tuple(problems))
     return goods
-
-
-def _text(data: bytes) -> str:
-    if len(data) > MOST_BYTES:
-        words = f"The file has {len(data)} bytes; at most {MOST_BYTES} are read."
-        raise Invalid.one("file", "too_large", words, value=len(data), limit=MOST_BYTES)
-    try:
-        found = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        words = f"Byte {error.start} of the file is not UTF-8; save it as CSV in UTF-8."
-        raise Invalid.one("file", "not_utf8", words) from None
-    if "\0" in found:
-        raise Invalid.one("file", "nul", "The file holds a NUL character; it is no CSV file.")
-    return found
-
-
-def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        # Where a row stands is told as an editor counts: lines left empty count too.
-        rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    except csv.Error as error:
-        words = f"Line {reader.line_num}: {error}; look for a quote that is not closed."
-        raise Invalid.one("file", "not_csv", words) from None
-    head = [name.strip() for name in rows[0][1]] if rows else []
-    missing = [name for name in NEEDED if name not in head]
-    unknown = [name for name in head if name not in COLUMNS]
-    if missing or unknown or len(set(head)) != len(head) or not 1 < len(rows) <= MOST_ROWS + 1:
-        words = (
-            f"The first row must name the columns {', '.join(NEEDED)} and may name "
-            f"{', '.join(c for c in COLUMNS if c not in NEEDED)}, each once; 1 to {MOST_ROWS} "
-            f"rows follow. Missing: {', '.join(missing) or 'none'}; unknown: "
-            f"{', '.join(unknown)[:200] or 'none'}; rows: {max(len(rows) - 1, 0)}."
-        )
-        raise Invalid.one("file", "bad_head", words)
-    for n, row in rows[1:]:
-        if len(row) != len(head):
-            words = f"Row {n} has {len(row)} cells, the first row {len(head)}."
-            raise Invalid.one("file", "ragged", words)
-        yield n, dict(zip(head, (cell.strip() for cell in row), strict=True))
 
 
 def _cell(column: str, cell: str, known: dict[str, dict[str, Any]]) -> Any:

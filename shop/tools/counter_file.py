@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -14,6 +11,7 @@ from django.db import transaction
 
 from shared import clock
 from shared.access.models import Site, User
+from shared.csv_rows import at_line, rows_of
 from shared.errors import FieldProblem, Invalid, ShopError
 from shared.times import happened
 from shop.tools.actions import add_event
@@ -55,19 +53,27 @@ def load_counter_file(*, site: Site, data: bytes, by: User | None = None) -> Loa
         counts from 1 with the header as line 1. Nothing is entered then.
     """
     problems: list[FieldProblem] = []
-    loaded, rows = Loaded(), list(_rows(_text(data)))
+    loaded = Loaded()
+    rows = list(
+        rows_of(
+            data,
+            columns=COLUMNS,
+            needed=NEEDED,
+            most_rows=MOST_ROWS,
+            most_bytes=MOST_BYTES,
+            numbers=OTHERS[:2],
+        )
+    )
     codes = {cells["tool"] for _, cells in rows}
     tools = {t.code: t for t in Tool.objects.filter(site=site, code__in=codes)}
     for line, cells in rows:
         try:
             _take(site, tools, cells, by, loaded)
         except Invalid as error:
-            problems += [_at(line, problem) for problem in error.problems]
+            problems += [at_line(line, problem) for problem in error.problems]
         except ShopError as error:
             words = f"Line {line}: {error.message}"
             problems.append(FieldProblem(f"#/rows/{line}", error.code, words))
-    if not rows:
-        raise Invalid.one("file", "empty", "The file has no rows below its header.")
     if problems:
         count = f"{len(problems)} problem{'s' * (len(problems) > 1)} found"
         shown = " ".join(problem.detail for problem in problems[:3])
@@ -167,50 +173,3 @@ def _moment(typed: str, site: Site) -> datetime:
         words = f"at is {typed[:40]!r}; write it as 2026-11-30T14:05."
         raise Invalid.one("at", "not_a_moment", words, value=typed[:40]) from None
     return at if at.tzinfo else at.replace(tzinfo=clock.zone(site.time_zone))
-
-
-def _text(data: bytes) -> str:
-    if len(data) > MOST_BYTES:
-        words = f"The file has {len(data)} bytes; at most {MOST_BYTES} are read."
-        raise Invalid.one("file", "too_large", words)
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        words = f"Byte {error.start} is not UTF-8; save the file as UTF-8."
-        raise Invalid.one("file", "not_utf8", words) from error
-    if "\0" in text:
-        raise Invalid.one("file", "nul", "The file has a NUL byte; it is not a text file.")
-    return text
-
-
-def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        header = next(reader, [])
-        wrong = [name for name in header if name not in COLUMNS]
-        lacks = [name for name in NEEDED if name not in header]
-        if wrong or lacks or len(set(header)) != len(header):
-            words = f"The first line must name the columns, among {', '.join(COLUMNS)}"
-            words += f"; missing: {', '.join(lacks)}." if lacks else "."
-            raise Invalid.one("file", "header", words)
-        for count, cells in enumerate(reader):
-            if count >= MOST_ROWS:
-                words = f"At most {MOST_ROWS} rows are read; split the file."
-                raise Invalid.one("file", "too_many_rows", words)
-            if not cells:
-                continue
-            if len(cells) != len(header):
-                words = (
-                    f"Line {reader.line_num} has {len(cells)} cells; the header has {len(header)}."
-                )
-                raise Invalid.one("file", "row_length", words)
-            values = (cell.strip() for cell in cells)
-            yield reader.line_num, dict(zip(header, values, strict=True))
-    except csv.Error as error:
-        words = f"Line {reader.line_num} cannot be read: {error}."
-        raise Invalid.one("file", "not_csv", words) from error
-
-
-def _at(line: int, problem: FieldProblem) -> FieldProblem:
-    pointer = problem.pointer.replace("#/", f"#/rows/{line}/", 1)
-    return replace(problem, pointer=pointer, detail=f"Line {line}: {problem.detail}")

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from planning.management.sites import add_site, chosen_site
-from planning.pours import csv_rows
+from planning.pours import order_file
 from shared import clock
 from shared.errors import Invalid
 
@@ -16,7 +16,7 @@ from shared.errors import Invalid
 class Command(BaseCommand):
     help = (
         "Take in tool orders and their pours from a CSV file, all rows or none. Columns: "
-        + ", ".join(csv_rows.COLUMNS)
+        + ", ".join(order_file.COLUMNS)
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -28,9 +28,11 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         site = chosen_site(options["site"])
         try:
-            text = csv_rows.read_text(options["file"].read_bytes())
-            orders = csv_rows.load_pours(
-                site_id=site.pk, text=text, now=clock.now(), dry_run=options["dry_run"]
+            orders = order_file.load_pours(
+                site_id=site.pk,
+                data=options["file"].read_bytes(),
+                now=clock.now(),
+                dry_run=options["dry_run"],
             )
         except OSError as error:
             raise CommandError(f"{options['file']}: {error.strerror}.") from error

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -13,10 +11,10 @@ from planning.pours import actions
 from planning.pours.models import Pour, ToolOrder, ToolSide
 from planning.pours.shapes import casting_of
 from planning.routes.models import Route
+from shared.csv_rows import at_line, rows_of
 from shared.errors import FieldProblem, Invalid, ShopError
 from shop import stores
 
-MOST_BYTES = 10_000_000
 MOST_ROWS = 50_000
 ORDER_COLUMNS = (
     "order",
@@ -51,6 +49,9 @@ POUR_COLUMNS = (
     "same_place",
 )
 COLUMNS = ORDER_COLUMNS + POUR_COLUMNS
+NUMBERS = tuple(
+    name for name in POUR_COLUMNS if name.endswith(("_mm", "_deg", "_l", "_kg", "_m2", "_c"))
+)
 NEEDED = ("order", "tool", "route", "due_on", "system", "depth_mm")
 
 
@@ -58,28 +59,11 @@ class BadCell(ValueError):
     """A cell that cannot be read; says what would be accepted."""
 
 
-def read_text(data: bytes) -> str:
-    """Decode a file as UTF-8, with or without a byte-order mark, or refuse it."""
-    if len(data) > MOST_BYTES:
-        raise Invalid.one(
-            "file", "too_large", f"The file has {len(data)} bytes; at most {MOST_BYTES} are read."
-        )
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise Invalid.one(
-            "file", "not_utf8", f"Byte {error.start} is not UTF-8; save the file as UTF-8."
-        ) from error
-    if "\0" in text:
-        raise Invalid.one("file", "nul", "The file has a NUL byte; it is not a text file.")
-    return text
-
-
 def load_pours(
-    *, site_id: int, text: str, now: datetime, dry_run: bool = False
+    *, site_id: int, data: bytes, now: datetime, dry_run: bool = False
 ) -> list[ToolOrder]:
     """
-    Take in every order of a CSV text, or none when any row is bad.
+    Take in every order of a CSV file, or none when any row is bad.
 
     Raises
     ------
@@ -90,16 +74,16 @@ def load_pours(
     problems: list[FieldProblem] = []
     orders: dict[str, dict[str, Any]] = {}
     lookups = _Lookups(site_id)
-    for line, cells in _rows(text):
+    for line, cells in rows_of(
+        data, columns=COLUMNS, needed=NEEDED, most_rows=MOST_ROWS, numbers=NUMBERS
+    ):
         try:
             _take_row(orders, lookups, line, cells, problems)
         except Invalid as error:
-            problems += [_at(line, problem) for problem in error.problems]
+            problems += [at_line(line, problem) for problem in error.problems]
         except ShopError as error:
             problems.append(FieldProblem(f"#/rows/{line}", error.code, f"Line {line}: {error}"))
     problems += _check_orders(orders, lookups, now.date())
-    if not orders and not problems:
-        raise Invalid.one("file", "empty", "The file has no rows below its header.")
     if problems:
         raise Invalid(
             f"{len(problems)} problem{'s' * (len(problems) > 1)} found; nothing was stored. "
@@ -112,42 +96,6 @@ def load_pours(
         for extra in ("line", "route_code"):
             order.pop(extra)
     return actions.take_orders({**order, "now": now} for order in orders.values())
-
-
-def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        header = next(reader, [])
-        unknown = [name for name in header if name not in COLUMNS]
-        missing = [name for name in NEEDED if name not in header]
-        if unknown or missing or len(set(header)) != len(header):
-            raise Invalid.one(
-                "file",
-                "header",
-                "The first line must name the columns. "
-                + (f"Unknown: {', '.join(unknown)}. " if unknown else "")
-                + (f"Missing: {', '.join(missing)}. " if missing else "")
-                + f"Known columns: {', '.join(COLUMNS)}.",
-            )
-        for count, cells in enumerate(reader):
-            if count >= MOST_ROWS:
-                raise Invalid.one(
-                    "file", "too_many_rows", f"At most {MOST_ROWS} rows are read; split the file."
-                )
-            if not cells:
-                continue
-            if len(cells) != len(header):
-                raise Invalid.one(
-                    "file",
-                    "row_length",
-                    f"Line {reader.line_num} has {len(cells)} cells; the header has "
-                    f"{len(header)} columns.",
-                )
-            yield reader.line_num, dict(zip(header, cells, strict=True))
-    except csv.Error as error:
-        raise Invalid.one(
-            "file", "not_csv", f"Line {reader.line_num} cannot be read: {error}."
-        ) from error
 
 
 class _Lookups:
@@ -270,17 +218,6 @@ def _check_orders(
     return problems
 
 
-def _at(line: int, problem: FieldProblem) -> FieldProblem:
-    return FieldProblem(
-        pointer=problem.pointer.replace("#/", f"#/rows/{line}/", 1),
-        code=problem.code,
-        detail=f"Line {line}: {problem.detail}",
-        value=problem.value,
-        limit=problem.limit,
-        unit=problem.unit,
-    )
-
-
 def _read(column: str, text: str, lookups: _Lookups) -> Any:
     if column == "system":
         return _one_of(column, text, lookups.systems)
@@ -384,9 +321,5 @@ READERS: dict[str, Callable[[str, str], Any]] = {
     "tool_side": _choice(*ToolSide.values),
     "may_share": _yes,
     "same_place": _yes,
-    **{
-        name: _number
-        for name in POUR_COLUMNS
-        if name.endswith(("_mm", "_deg", "_l", "_kg", "_m2", "_c"))
-    },
+    **dict.fromkeys(NUMBERS, _number),
 }
