@@ -7,5 +7,8 @@ class SharedConfig(AppConfig):
 
     def ready(self) -> None:
         from shared.audit import record
+        from shared.backup import daily
+        from shared.gauges import register_gauges
 
         record.watch()
+        register_gauges(daily.copy_gauges)

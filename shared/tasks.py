@@ -8,6 +8,8 @@ from celery import shared_task
 
 SCHEDULE: dict[str, dict[str, Any]] = {
     "forget answered keys": {"task": "shared.tasks.forget_answered_keys", "schedule": 86_400.0},
+    # Asked each hour: a shop that is closed every evening has its copy whenever it opens.
+    "copy the shop each day": {"task": "shared.tasks.copy_of_the_day", "schedule": 3_600.0},
     "forget ended sign-ins": {"task": "shared.tasks.forget_ended_sign_ins", "schedule": 86_400.0},
 }
 
@@ -26,3 +28,13 @@ def forget_ended_sign_ins() -> None:
     from django.core.management import call_command
 
     call_command("clearsessions")
+
+
+@shared_task(name="shared.tasks.copy_of_the_day")
+def copy_of_the_day() -> str:
+    """Make the day's copy of the shop if one is due; return where it is."""
+    from shared import clock
+    from shared.backup import daily
+
+    made = daily.make_if_due(clock.now())
+    return str(made) if made else ""

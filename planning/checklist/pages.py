@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 from planning.checklist.queries import checklist
 from shared import clock
 from shared.api.permissions import needs
+from shared.backup import daily
 from shop.setup.registers import REGISTERS
 
 
@@ -20,6 +21,7 @@ def setup(request: Any) -> HttpResponse:
     """Show the registers, and what is missing for a first plan."""
     may = request.access.may
     items = checklist(request.site, clock.now())
+    may_copy = request.access.may_for_all("sites:write")
     return render(
         request,
         "planning/setup/setup.html",
@@ -28,5 +30,7 @@ def setup(request: Any) -> HttpResponse:
             "missing": [item for item in items if not item.done],
             "registers": REGISTERS,
             "may_change": may("sites:write", request.site.pk),
+            "may_copy": may_copy,
+            "copies": daily.state(clock.now()) if may_copy else None,
         },
     )

@@ -38,6 +38,7 @@ urlpatterns = [
     path("api/v1/", include(api)),
     *_of("shared.access", "urlpatterns"),
     *_of("shared.audit", "urlpatterns"),
+    *_of("shared.backup", "urlpatterns"),
     *_of("shared.codes", "urlpatterns"),
     *_of("shop", "urlpatterns"),
     *_of("planning", "urlpatterns"),

@@ -193,6 +193,9 @@ WHITENOISE_USE_FINDERS = True
 MEDIA_URL = "/media/"
 MEDIA_ROOT = DATA / "media"
 FILE_UPLOAD_PERMISSIONS = 0o640
+# Daily copies of the whole shop: where, and how many are kept (0: none is made).
+BACKUPS_KEPT = environment.number("BACKUPS_KEPT", 0)
+BACKUP_FOLDER = Path(environment.text("BACKUP_FOLDER", str(DATA / "copies")))
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_621_440
 
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"

@@ -28,6 +28,7 @@ if not os.environ.get("SECRET_KEY"):
     os.environ["SECRET_KEY"] = _own_secret()
 os.environ.setdefault("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
 os.environ.setdefault("FOUND_IN_BROWSER", "1")
+os.environ.setdefault("BACKUPS_KEPT", "14")
 
 from shared.config.settings.base import *  # noqa: E402, F403
 from shared.config.settings.base import DATA  # noqa: E402

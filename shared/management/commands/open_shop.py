@@ -15,8 +15,13 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management import BaseCommand, CommandError, call_command, get_commands
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
 
+from shared import clock
 from shared.access.models import Membership, User
+from shared.backup.archive import back_up
+from shared.backup.restoring import shop_open
 from shared.run import authority, trusting
 from shared.run.children import Children
 
@@ -62,6 +67,13 @@ class Command(BaseCommand):
         at = self.lan_addresses(options["lan"]) if lan else []
         if lan:
             self.free_port(port + 1, host)
+        with shop_open(settings.DATA):
+            self.serve(host, port, at, options)
+
+    def serve(self, host: str, port: int, at: list[str], options: dict[str, Any]) -> None:
+        """Bring the database up to date, start what the shop consists of, wait for its end."""
+        lan = options["lan"] is not None
+        self.copy_before_upgrade()
         call_command("migrate", interactive=False, verbosity=0)
         self.stdout.write(f"Database ready ({settings.DATABASES['default']['ENGINE']}).")
         if options["empty"]:
@@ -94,6 +106,18 @@ class Command(BaseCommand):
         if ended:
             raise CommandError(f"The {ended} ended by itself with status {codes[ended]}.")
         self.stdout.write("Closed.")
+
+    def copy_before_upgrade(self) -> None:
+        """Make a copy of a shop whose tables a newer version is about to change."""
+        executor = MigrationExecutor(connection)
+        steps = executor.migration_plan(executor.loader.graph.leaf_nodes())
+        if not steps or not executor.loader.applied_migrations:
+            return
+        to = Path(settings.BACKUP_FOLDER) / f"before-upgrade-{clock.now():%Y%m%d-%H%M%S}.zip"
+        made = back_up(to, clock.now())
+        self.stdout.write(
+            f"The tables will be changed; before that the shop is copied: {made.path}"
+        )
 
     def lan_addresses(self, given: str) -> list[str]:
         if given:

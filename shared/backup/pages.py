@@ -1,0 +1,43 @@
+"""Page: copies of the whole shop."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from shared import clock
+from shared.api.permissions import needs
+from shared.backup import daily
+from shared.errors import ShopError
+
+MOST_LISTED = 100
+
+
+@needs("sites:write")
+@require_http_methods(["GET", "HEAD", "POST"])
+def copies(request: Any) -> HttpResponse:
+    """Show which copies there are, and make one now."""
+    if not request.access.may_for_all("sites:write"):
+        raise PermissionDenied(
+            "A copy holds every site: this needs sites:write for all sites; your role does not "
+            "have it."
+        )
+    if request.method == "POST":
+        try:
+            made = daily.make(clock.now())
+        except ShopError as error:
+            messages.error(request, error.message)
+        else:
+            messages.success(request, f"The shop is copied: {made.name}.")
+        return redirect("copies")
+    rows = [
+        {"name": path.name, "at": at, "bytes": path.stat().st_size}
+        for at, path in daily.copies(settings.BACKUP_FOLDER)[:MOST_LISTED]
+    ]
+    return render(request, "backup/copies.html", {"rows": rows, "state": daily.state(clock.now())})
