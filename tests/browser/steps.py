@@ -47,6 +47,48 @@ def wait_until_sent(page: Any) -> None:
     page.wait_for_function("() => Queue.unsent().length === 0")
 
 
+def open_to_weigh(page: Any, batch: Any) -> None:
+    """Open a batch's page and make all ready that comes before its first weighing."""
+    page.goto(f"/batches/{batch.pk}/")
+    page.locator("#ready").tap()
+    wait_for_step(page, "Weigh resin")
+
+
+def figure(page: Any) -> Decimal:
+    """Return the figure that the step aims at, kg."""
+    return Decimal(page.locator(".target__figure").inner_text())
+
+
+def mix(page: Any, batch: Any, clock: Any) -> None:
+    """Bring resin and hardener together when it is planned, and go on until the pot is poured."""
+    wait_for_step(page, "first contact")
+    wait_until_sent(page)
+    clock.move_to(max(batch.planned_contact, timezone.now()))
+    page.locator("#contact").tap()
+    wait_for_step(page, "Second container")
+    page.locator("#second").tap()
+    wait_for_step(page, "Pour into")
+
+
+def weigh_all(page: Any, batch: Any) -> None:
+    """Weigh every row of a batch on its target."""
+    for line in batch.lines.order_by("order"):
+        weigh_line(page, line)
+
+
+def used_of(batch: Any) -> dict[str, Decimal]:
+    """Return what the ledger has booked out to a batch, kg of each component; reversals count."""
+    from shop.ledger.models import Movement
+
+    roles = dict(batch.lines.values_list("container__lot__material_id", "role"))
+    found = dict.fromkeys(roles.values(), Decimal(0))
+    for row in Movement.objects.select_related("container__lot", "reverses"):
+        first = row.reverses or row
+        if first.counterpart == f"batch:{batch.pk}":
+            found[roles[row.container.lot.material_id]] -= row.quantity
+    return found
+
+
 def weigh_line(page: Any, line: Any, kg: Decimal | str | None = None) -> None:
     """Scan a row's can and type its weight."""
     wait_for_step(page, f"Weigh {line.role}")

@@ -47,7 +47,9 @@ const Queue = (() => {
     const row = { ...entry, user: user(), key: newKey(), at: new Date(moment).toISOString(), state: "waiting", words: "" };
     // Made without a network it is told when it has happened: nothing can be stopped any more.
     const already = entry.kind === "contact" || entry.kind === "poured" || entry.kind === "weighing";
-    row.body = { ...entry.body, at: row.at, ...(already && (failures > 0 || !navigator.onLine) ? { already: true } : {}) };
+    // A weighing put right has no time of its own: it holds from when the shop's computer knows it.
+    const timed = entry.kind === "reweighed" ? {} : { at: row.at };
+    row.body = { ...entry.body, ...timed, ...(already && (failures > 0 || !navigator.onLine) ? { already: true } : {}) };
     write([...read(), row]);
     send();
     return row;
