@@ -29,13 +29,16 @@ document.addEventListener("DOMContentLoaded", () => {
   const held = () => Queue.of(id).filter((row) => row.state !== "refused");
   const heldKind = (kind) => held().filter((row) => row.kind === kind);
   const has = (kind) => state.entries.some((entry) => entry.kind === kind) || heldKind(kind).length > 0;
+  /* A step that is open keeps the row it was drawn from; what is recorded of it may be newer. */
+  const newest = (line) => state.lines.find((one) => one.id === line.id) || line;
   function weighedInto(line) {
-    const known = (key) => line.weighings.some((weighing) => weighing.key.endsWith(`:${key}`));
+    const { weighings } = newest(line);
+    const known = (key) => weighings.some((weighing) => weighing.key.endsWith(`:${key}`));
     const here = heldKind("weighing").filter((row) => row.line === line.id && !known(row.key));
-    return line.weighings.reduce((sum, one) => sum + Pot.units(one.kg), 0) + here.reduce((sum, row) => sum + Pot.units(row.body.weighed_kg), 0);
+    return weighings.reduce((sum, one) => sum + Pot.units(one.kg), 0) + here.reduce((sum, row) => sum + Pot.units(row.body.weighed_kg), 0);
   }
   function noMore(line) {
-    return line.no_more || heldKind("no_more").some((row) => row.body.line === String(line.id));
+    return newest(line).no_more || heldKind("no_more").some((row) => row.body.line === String(line.id));
   }
   function pouredInto(portion) {
     if (portion.poured_at !== null) return Pot.units(portion.poured_kg);
