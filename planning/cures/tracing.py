@@ -30,6 +30,7 @@ class Batches:
         ids = _ids(counterparts, BATCH)
         portions: dict[int, list[BatchPortion]] = defaultdict(list)
         rows = BatchPortion.objects.filter(batch__in=ids).select_related("lift__pour__order__tool")
+        rows = rows.prefetch_related("lift__pour__quarantines")
         for portion in rows.order_by("batch", "order"):
             portions[portion.batch_id].append(portion)
         people, warm = _people_of_batches(ids), _temperatures(ids, portions)
@@ -61,7 +62,8 @@ def _part(portion: BatchPortion) -> TracePart:
     pour = portion.lift.pour
     poured = portion.kg if portion.poured_kg is None else portion.poured_kg
     label = f"{pour.order.tool.code} {pour.half}, lift {portion.lift.number}"
-    return TracePart(f"{POUR}{pour.pk}", label, pour.order.tool_id, poured)
+    doubts = tuple(row.words for row in pour.quarantines.all() if row.released_at is None)
+    return TracePart(f"{POUR}{pour.pk}", label, pour.order.tool_id, poured, doubts)
 
 
 def _people_of_batches(ids: list[int]) -> dict[int, set[str]]:

@@ -23,6 +23,8 @@ class Part:
     label: str
     tool_id: int | None
     mass_kg: Decimal | None
+    doubts: tuple[str, ...] = ()
+    """Why the casting must not be used until somebody has judged it."""
 
 
 @dataclass(frozen=True)

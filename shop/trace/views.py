@@ -39,6 +39,7 @@ def _taken(row: queries.Taken) -> dict[str, Any]:
                 "label": part.label,
                 "tool": str(part.tool_id) if part.tool_id else None,
                 "mass_kg": None if part.mass_kg is None else f"{part.mass_kg:.4f}",
+                "quarantine": list(part.doubts),
             }
             for part in row.use.parts
         ]

@@ -1,4 +1,4 @@
-"""A matched set on a phone by touch alone: half A, half B cast against it, the halves parted."""
+"""A matched set by touch alone: half A, half B cast against it, the halves parted."""
 
 from datetime import timedelta
 
@@ -68,19 +68,20 @@ def take_off(page, pour, clock, word):
     page.goto(f"/pours/{pour.pk}/?now#demould")
     page.locator("#demould").get_by_label("Accept").tap()
     page.locator("#demould").get_by_label("Hardness, Shore D").fill("82")
-    steps.shot(page, f"set-{word}-demould")
+    steps.shot(page, f"set-{word}-demould-{page.viewport_size['width']}")
     steps.tap(page, "Record the demoulding")
     page.get_by_text("is off: accept").wait_for()
 
 
-def test_a_matched_set_from_half_a_to_the_parted_halves(halves, open_page, sign_in, clock):
+@pytest.mark.parametrize("width", [390, 820])
+def test_a_matched_set_from_half_a_to_the_parted_halves(halves, open_page, sign_in, clock, width):
     a, b = halves
-    page = open_page(390)
+    page = open_page(width)
     sign_in(page, "tess")
 
     prepare(page, a, clock, by_touch=50)
     assert steps.no_sideways_scroll(page)
-    steps.shot(page, "set-1-half-a-prepared")
+    steps.shot(page, f"set-1-half-a-prepared-{width}")
     steps.play_batch(page, Batch.objects.get(portions__lift__pour=a), clock)
     # Air that nobody read counts as cold.
     watch_air(a.order.site, Cure.objects.get(lift__pour=a).poured_at, 18)
@@ -90,15 +91,15 @@ def test_a_matched_set_from_half_a_to_the_parted_halves(halves, open_page, sign_
     take_off(page, a, clock, "2-half-a")
     nibs = a.steps.get(name__startswith="Flatten nibs")
     steps.sign_by_touch(page, nibs, MEASURED)
-    steps.shot(page, "set-3-half-a-done")
+    steps.shot(page, f"set-3-half-a-done-{width}")
 
     prepare(page, b, clock, by_touch=45)
     page.goto(f"/today/?day={b.lifts.get().planned_start:%Y-%m-%d}&who=all")
     assert steps.no_sideways_scroll(page)
-    steps.shot(page, "set-4-today-half-b")
+    steps.shot(page, f"set-4-today-half-b-{width}")
     steps.play_batch(page, Batch.objects.get(portions__lift__pour=b), clock)
     take_off(page, b, clock, "5-parting")
-    steps.shot(page, "set-6-parted")
+    steps.shot(page, f"set-6-parted-{width}")
 
     assert Demould.objects.filter(verdict="accept").count() == 2
     assert set(Pour.objects.values_list("status", flat=True)) == {"demoulded"}
