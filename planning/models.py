@@ -14,7 +14,7 @@ from planning.clocks.models import Cure, OvenStay, TemperatureReading, WrongRead
 from planning.cures.models import Demould
 from planning.order_events.models import OrderEvent
 from planning.patterns.models import PatternMesh
-from planning.pours.models import Pour, PourStep, ToolOrder
+from planning.pours.models import Pour, PourStep, PourStepMaterial, ToolOrder
 from planning.reminders.models import (
     ChannelChoice,
     Delivery,
@@ -24,7 +24,7 @@ from planning.reminders.models import (
     ReminderSettings,
 )
 from planning.replacements.models import ReplacementDecision
-from planning.routes.models import Route, RouteStep
+from planning.routes.models import Route, RouteStep, RouteStepMaterial
 from planning.rules.models import PlanningRules
 from planning.schedule.models import WeekPlan
 from planning.trials.models import PlanTrial
@@ -52,11 +52,13 @@ __all__ = [
     "PlanningRules",
     "Pour",
     "PourStep",
+    "PourStepMaterial",
     "Reminder",
     "ReminderSettings",
     "ReplacementDecision",
     "Route",
     "RouteStep",
+    "RouteStepMaterial",
     "SheetPrint",
     "TemperatureReading",
     "ToolOrder",

@@ -18,7 +18,7 @@ from planning.clocks.models import Waits
 from planning.clocks.standing import Standing, running
 from planning.clocks.words import TITLES
 from planning.core.casting.line_bounds import Bounds
-from planning.pours.models import PourStatus, PourStep
+from planning.pours.models import PourStatus, PourStep, PourStepMaterial
 from planning.schedule.models import WeekPlan
 from shared import clock, hazard_statements
 from shared.access.models import Site
@@ -43,9 +43,26 @@ def sheet(
     """
     found = read(site, day, day)
     (shown,) = sheets(found, [day], person_id, now)
+    _add_materials(shown["steps"])
     if on_paper:
         _add_pot_lives(shown["batches"], found.batches)
     return shown
+
+
+def _add_materials(rows: Iterable[dict[str, Any]]) -> None:
+    """Say what each step uses up in all, in the material's own unit; one query."""
+    used: dict[int, list[dict[str, Any]]] = {row["id"]: [] for row in rows}
+    for row in rows:
+        row["materials"] = used[row["id"]]
+    for one in PourStepMaterial.objects.filter(step__in=used).select_related("material"):
+        used[one.step_id].append(
+            {
+                "material": one.material.code,
+                "name": one.material.name,
+                "quantity": one.quantity,
+                "unit": one.material.unit,
+            }
+        )
 
 
 def _add_pot_lives(rows: Iterable[dict[str, Any]], batches: Iterable[Batch]) -> None:
@@ -240,7 +257,6 @@ def step_row(step: PourStep) -> dict[str, Any]:
         if step.oven is None
         else {"name": step.oven.name, "cycle": step.oven_cycle, "start_at": step.oven_start},
         "is_coat": step.coat_number is not None,
-        "materials": step.materials,
         "checks": step.checks,
         "done_at": step.done_at,
         "waived": step.waived,

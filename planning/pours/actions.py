@@ -17,9 +17,9 @@ from django.db.models import F
 from planning.order_events.actions import add_changes, add_event
 from planning.order_events.models import EventKind
 from planning.pours.leaving import plan_again, take_out_of_plan
-from planning.pours.models import Pour, PourStatus, PourStep, ToolOrder
+from planning.pours.models import Pour, PourStatus, PourStep, PourStepMaterial, ToolOrder
 from planning.pours.shapes import Casting, casting_of
-from planning.routes.models import Phase, Route, RouteStep
+from planning.routes.models import Per, Phase, Route, RouteStep
 from shared import clock
 from shared.errors import Invalid, ShopError
 from shop import stores
@@ -202,21 +202,32 @@ def _dec(value: float) -> Decimal:
     return Decimal(repr(value)).quantize(QUANTUM)
 
 
+Used = dict[int, Decimal]
+"""How much a step uses up of each material, by id, in the material's unit."""
+
+
 def copy_steps(pour: Pour, route: Route) -> None:
     """Give a pour the steps of a route, with the coats of its release recipe."""
     area_m2 = float(pour.release_area_m2 or 0)
-    steps: list[PourStep] = []
+    templates = route.steps.prefetch_related("materials")
+    steps: list[tuple[PourStep, Used]] = []
     for phase in (Phase.BEFORE, Phase.AFTER):
         order = 0
-        for template in route.steps.filter(half=pour.half, phase=phase):
-            for step in _steps_from(template, pour, area_m2):
+        for template in templates.filter(half=pour.half, phase=phase):
+            for step, used in _steps_from(template, pour, area_m2):
                 order += 10
                 step.order = order
-                steps.append(step)
-    PourStep.objects.bulk_create(steps)
+                steps.append((step, used))
+    PourStep.objects.bulk_create(step for step, _ in steps)
+    PourStepMaterial.objects.bulk_create(
+        PourStepMaterial(step=step, material_id=material_id, quantity=quantity)
+        for step, used in steps
+        for material_id, quantity in used.items()
+        if quantity > 0
+    )
 
 
-def _steps_from(template: RouteStep, pour: Pour, area_m2: float) -> list[PourStep]:
+def _steps_from(template: RouteStep, pour: Pour, area_m2: float) -> list[tuple[PourStep, Used]]:
     if template.coats and pour.release_recipe_id:
         return _coats(template, pour, area_m2)
     copied = {
@@ -224,19 +235,19 @@ def _steps_from(template: RouteStep, pour: Pour, area_m2: float) -> list[PourSte
         for field in RouteStep._meta.concrete_fields
         if field.name not in ("id", "route", "half", "coats", "order")
     }
-    return [PourStep(pour=pour, **copied)]
+    used: Used = {}
+    for row in template.materials.all():
+        quantity = row.quantity * (_dec(area_m2) if row.per == Per.SQUARE_METRE else 1)
+        used[row.material_id] = used.get(row.material_id, Decimal(0)) + quantity.quantize(QUANTUM)
+    return [(PourStep(pour=pour, **copied), used)]
 
 
-def _coats(template: RouteStep, pour: Pour, area_m2: float) -> list[PourStep]:
+def _coats(template: RouteStep, pour: Pour, area_m2: float) -> list[tuple[PourStep, Used]]:
     assert pour.release_recipe_id is not None
     recipe = stores.recipe(pour.release_recipe_id)
     hands = max(recipe.least_hands_min, math.ceil(float(recipe.hands_min_per_m2) * area_m2))
-    used = float(recipe.material.use_per_m2 or 0) * area_m2
-    rows = []
-    if used:
-        quantity = str(_dec(used))
-        rows = [{"material": recipe.material.code, "quantity": quantity, "per": "tool"}]
-    return [
+    used = {recipe.material.id: _dec(float(recipe.material.use_per_m2 or 0) * area_m2)}
+    coats = [
         PourStep(
             pour=pour,
             phase=template.phase,
@@ -247,12 +258,12 @@ def _coats(template: RouteStep, pour: Pour, area_m2: float) -> list[PourStep]:
             skill=template.skill,
             hands=template.hands,
             holds_place=template.holds_place,
-            materials=rows,
             coat_number=number,
             source=template.source,
         )
         for number in range(1, recipe.coats + 1)
     ]
+    return [(step, used) for step in coats]
 
 
 def ask_for_material(pour: Pour) -> None:

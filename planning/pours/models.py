@@ -7,7 +7,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
-from planning.routes.models import StepFields
+from planning.routes.models import StepFields, StepMaterial
 from shared.access.models import CODE
 
 MOST_FIGURE = 1_000_000
@@ -267,3 +267,23 @@ class PourStep(StepFields):
 
     def __str__(self) -> str:
         return f"{self.pour}: {self.name}"
+
+
+class PourStepMaterial(StepMaterial):
+    """What a step of a pour uses up in all; issued from stock when the step is signed."""
+
+    step = models.ForeignKey(PourStep, models.CASCADE, related_name="materials")
+
+    class Meta:
+        ordering = ["step", "id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["step", "material"], name="pourstepmaterial_once"),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0),
+                name="pourstepmaterial_quantity_positive",
+                violation_error_message="quantity must be above 0.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity:f} of {self.material}"

@@ -24,11 +24,12 @@ def routes(request: Any) -> HttpResponse:
 @needs("routes:read")
 def route(request: Any, code: str) -> HttpResponse:
     """Show a route's steps with the minutes a plan takes for them, and why."""
-    found = get_object_or_404(Route.objects.prefetch_related("steps"), code=code)
+    found = get_object_or_404(Route, code=code)
     known = paces(request.site.pk)
     own_times = rules_of(request.site.pk).own_times
     halves: dict[str, list[dict[str, Any]]] = {}
-    for step in found.steps.order_by("half", "phase", "order"):
+    steps = found.steps.prefetch_related("materials__material")
+    for step in steps.order_by("half", "phase", "order"):
         pace = Pace() if step.coats else known.get(kind_of(step.name), Pace())
         used = pace.minutes(step.hands_min) if own_times else step.hands_min
         row = {

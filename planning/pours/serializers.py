@@ -179,9 +179,19 @@ class NewToolOrderSerializer(StrictSerializer):
     pours = AskedPourSerializer(many=True, allow_empty=False, max_length=2)
 
 
+class PourStepMaterialSerializer(StrictSerializer):
+    """How much a step of a pour uses up in all, in the material's own unit."""
+
+    material = fields.TextField(source="material.code", help_text="The material's code.")
+    name = fields.TextField(source="material.name")
+    quantity = fields.DecimalField(max_digits=12, decimal_places=4)
+    unit = fields.TextField(source="material.unit")
+
+
 class PourStepSerializer(StrictModelSerializer):
     """A step of work of a pour; `photo` is where its picture is, empty without one."""
 
+    materials = PourStepMaterialSerializer(many=True, read_only=True)
     photo = serializers.SerializerMethodField()
 
     def get_photo(self, step: PourStep) -> str:

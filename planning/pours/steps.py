@@ -153,23 +153,12 @@ def within(value: Decimal, check: Mapping[str, Any]) -> bool:
 
 
 def _issue_materials(step: PourStep, at: datetime, by: Any) -> None:
-    infos = {
-        info.code: info
-        for info in stores.materials_by_code({r["material"] for r in step.materials})
-    }
-    for n, row in enumerate(step.materials):
-        info = infos.get(row["material"])
-        if info is None:
-            raise ShopError(
-                f"{step.name} uses {row['material']}, which is not a material of the shop; "
-                "correct the step.",
-                code="no_such_material",
-            )
+    for row in step.materials.all():
         stores.issue_from_material(
             site_id=step.pour.order.site_id,
-            material_id=info.id,
-            quantity=Decimal(row["quantity"]),
-            key=f"step:{step.pk}:{n}",
+            material_id=row.material_id,
+            quantity=row.quantity,
+            key=f"step:{step.pk}:{row.material_id}",
             counterpart=f"pour:{step.pour_id}",
             happened_at=at,
             by=by,

@@ -150,7 +150,9 @@ class PourViewSet(
 class StepViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewSet):
     """Steps of work of pours."""
 
-    queryset = PourStep.objects.prefetch_related("planned_people").order_by("id")
+    queryset = PourStep.objects.prefetch_related("planned_people", "materials__material").order_by(
+        "id"
+    )
     serializer_class = PourStepSerializer
     scope_noun = "steps"
     filterset_fields = {

@@ -48,14 +48,30 @@ class StepFields(models.Model):
     hands = models.PositiveSmallIntegerField(default=1, help_text="People needed.")
     holds_place = models.BooleanField(default=True)
     oven_cycle = models.CharField(max_length=60, blank=True)
-    materials = models.JSONField(
-        default=list, blank=True, help_text="Rows of material, quantity, per (tool or m2)."
-    )
     checks = models.JSONField(default=list, blank=True, help_text="Rows of what, low, high, unit.")
     source = models.CharField(max_length=200, blank=True)
 
     class Meta:
         abstract = True
+
+
+class StepMaterial(models.Model):
+    """What a step of work uses up; the material can't be removed while a step names it."""
+
+    material = models.ForeignKey("shop.Material", models.PROTECT, related_name="+")
+    quantity = models.DecimalField(
+        max_digits=12, decimal_places=4, help_text="In the material's unit."
+    )
+
+    class Meta:
+        abstract = True
+
+
+class Per(models.TextChoices):
+    """What a quantity of a template is meant for."""
+
+    TOOL = "tool", "Each tool"
+    SQUARE_METRE = "m2", "Each m² of release area"
 
 
 class RouteStep(StepFields):
@@ -83,3 +99,26 @@ class RouteStep(StepFields):
 
     def __str__(self) -> str:
         return f"{self.half} {self.phase} {self.order}: {self.name}"
+
+
+class RouteStepMaterial(StepMaterial):
+    """What a step of a route uses up, for each tool or each square metre."""
+
+    step = models.ForeignKey(RouteStep, models.CASCADE, related_name="materials")
+    per = models.CharField(max_length=4, choices=Per.choices, default=Per.TOOL)
+
+    class Meta:
+        ordering = ["step", "id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["step", "material", "per"], name="routestepmaterial_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0),
+                name="routestepmaterial_quantity_positive",
+                violation_error_message="quantity must be above 0.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity:f} of {self.material} per {self.per}"

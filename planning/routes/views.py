@@ -19,7 +19,7 @@ class RouteViewSet(
 ):
     """Templates of the steps a tool goes through; pours keep the steps they were given."""
 
-    queryset = Route.objects.prefetch_related("steps").order_by("id")
+    queryset = Route.objects.prefetch_related("steps__materials__material").order_by("id")
     serializer_class = RouteSerializer
     scope_noun = "routes"
     company_actions = viewsets.ALL_CHANGES

@@ -286,18 +286,13 @@ def ask_for_steps(site_id: int, week: str, pours: Iterable[Pour]) -> None:
 
 def step_needs(pour: Pour) -> list[NeedRow]:
     """Return what the dated steps of a pour will use: release agent, barriers, consumables."""
-    rows = []
     steps = pour.steps.filter(done_at__isnull=True, planned_start__isnull=False)
-    codes = {row["material"] for step in steps for row in step.materials}
-    materials = {info.code: info for info in stores.materials_by_code(codes)}
-    for step in steps:
-        for row in step.materials:
-            info = materials.get(row["material"])
-            if info is not None and step.planned_start is not None:
-                quantity = Decimal(row["quantity"])
-                label = f"{pour}: {step.name}"
-                rows.append(NeedRow(info.id, label, quantity, step.planned_start, True))
-    return rows
+    return [
+        NeedRow(row.material_id, f"{pour}: {step.name}", row.quantity, step.planned_start, True)
+        for step in steps.prefetch_related("materials")
+        for row in step.materials.all()
+        if step.planned_start is not None
+    ]
 
 
 def _next_number(site_id: int, now: datetime) -> str:

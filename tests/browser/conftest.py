@@ -123,8 +123,9 @@ def shop(transactional_db, clock) -> Any:
 
     data = json.loads((FIXTURES / "demo" / "shop.json").read_text(encoding="utf-8"))
     routes = json.loads((FIXTURES / "reference" / "routes.json").read_text(encoding="utf-8"))
+    site = load_shop(data, EARLY, PASSWORD)
     load_routes(routes)
-    return load_shop(data, EARLY, PASSWORD)
+    return site
 
 
 @pytest.fixture

@@ -23,8 +23,8 @@ pytestmark = pytest.mark.django_db
 def test_resin_and_hardener_run_short_in_time_to_be_ordered():
     fixtures = settings.ROOT / "fixtures"
     data = json.loads((fixtures / "demo" / "shop.json").read_text(encoding="utf-8"))
-    load_routes(json.loads((fixtures / "reference" / "routes.json").read_text(encoding="utf-8")))
     site = load_shop(data, clock.now(), "demo-shop")
+    load_routes(json.loads((fixtures / "reference" / "routes.json").read_text(encoding="utf-8")))
     load_orders(site, data["orders"], clock.now())
     short = {row.material.code: row for row in queries.rows(site) if row.first_short_on}
     assert set(short) >= {"RES-T", "HARD-T"}

@@ -36,8 +36,8 @@ def stocked(django_db_setup, django_db_blocker):
     around = transaction.atomic()
     with django_db_blocker.unblock():
         around.__enter__()
-        load_routes(routes)
         site = load_shop(data, MONDAY, "a password for tests")
+        load_routes(routes)
     yield site.pk
     with django_db_blocker.unblock():
         transaction.set_rollback(True)

@@ -29,6 +29,7 @@ def fill(apps):
         hardener_per_100=30, mixed_density_kg_l="1.1", pot_life_min=30, deepest_lift_mm=50,
         demould_min=1440,
     )  # fmt: skip
+    fill_steps(get, site, make, {"resin": resin, "system": system})
     for n, week in enumerate(("2026-W49", "2026-W50")):
         work = {"start_min": 60 + 10080 * n, "end_min": 120 + 10080 * n}
         plan = get("planning", "WeekPlan").objects.create(
@@ -48,21 +49,66 @@ def fill(apps):
     )
 
 
+STEP = {"phase": "before", "name": "Coat", "hands_min": 5}
+TWICE = [{"material": "WAX", "quantity": "0.25", "per": "tool"}] * 2
+BY_AREA = {"material": "wax", "quantity": "0.1", "per": "m2"}
+GONE = {"material": "OLD-WAX", "quantity": "3", "per": "tool"}
+
+
+def fill_steps(get, site, make, known):
+    """Enter steps that name what they use up as text: twice, by area, by a code that is gone."""
+    make(code="WAX", name="Wax", kind="release_agent", unit="L")
+    route = get("planning", "Route").objects.create(code="r", name="Usual", kind="single")
+    steps = get("planning", "RouteStep").objects
+    steps.create(route=route, order=10, materials=[BY_AREA, *TWICE, GONE], source="own", **STEP)
+    steps.create(route=route, order=20, **STEP)
+    tool = get("shop", "Tool").objects.create(site=site, code="T", name="Tool")
+    order = get("planning", "ToolOrder").objects.create(
+        site=site, number="T26-0001", tool=tool, route=route, due_on=AT.date(), created_at=AT
+    )
+    pour = get("planning", "Pour").objects.create(
+        order=order, system=known["system"], depth_mm=50, volume_l=1, mass_kg=1,
+        release_area_m2="2.5", due_on=AT.date(),
+    )  # fmt: skip
+    steps = get("planning", "PourStep").objects
+    steps.create(pour=pour, order=10, materials=TWICE, done_at=AT, **STEP)
+    steps.create(pour=pour, order=20, materials=[BY_AREA], **STEP)
+    steps.create(pour=pour, order=30, materials=[GONE, "tape"], remark="Mind the rim.", **STEP)
+
+
 def migrate(targets):
     executor = MigrationExecutor(connection)
     executor.migrate(targets)
     return MigrationExecutor(connection).loader.project_state(targets).apps
 
 
+def uses(step):
+    """Return what a step uses up as words."""
+    return [
+        f"{row.quantity} {row.material.code} {getattr(row, 'per', 'in all')}"
+        for row in step.materials.order_by("pk")
+    ]
+
+
+def text_again():
+    """Go back to where steps named what they use as text, and return that text."""
+    apps = migrate([("planning", "0034_replacement_decisions")])
+    steps = apps.get_model("planning", "PourStep").objects.order_by("order")
+    return [step.materials for step in steps]
+
+
 def main():
     fill(migrate(BEFORE))
     migrate(MigrationExecutor(connection).loader.graph.leaf_nodes())
-    from planning.models import Batch, WeekPlan
+    from planning.models import Batch, PourStep, RouteStep, WeekPlan
 
     plans = WeekPlan.objects.order_by("pk")
     sys.stdout.write(
         json.dumps(
             {
+                "route_steps": [[*uses(s), s.source] for s in RouteStep.objects.order_by("order")],
+                "pour_steps": [[*uses(s), s.remark] for s in PourStep.objects.order_by("order")],
+                "text_again": text_again(),
                 "plans": [[p.week, p.state, str(p.first_day), str(p.last_day)] for p in plans],
                 "batches": list(
                     Batch.objects.order_by("pk").values_list("number", "status", "plan_id")

@@ -194,3 +194,34 @@ def test_a_step_of_a_route_is_of_half_a_unless_it_says_otherwise(planner):
     short = planner.patch(address, {"steps": [{"phase": "before"}]}, etag="*")
     assert short.status_code == 422
     assert set(problems(short)) == {"#/steps/0/name", "#/steps/0/hands_min"}
+
+
+def test_what_a_step_uses_up_names_materials_of_the_shop(planner):
+    wax = {"material": "WAX", "quantity": "0.2", "per": "m2"}
+    step = {"phase": "before", "name": "Wax", "hands_min": 5, "materials": [wax]}
+    body = {"code": "own", "name": "Own", "kind": "single", "steps": [step]}
+    made = planner.post("/api/v1/routes", body).json()
+    assert made["steps"][0]["materials"] == [wax | {"quantity": "0.2000"}]
+    address = f"/api/v1/routes/{made['id']}"
+    for rows, place in (
+        ([{"material": "WAXX", "quantity": "1"}], "material"),
+        ([{"material": "WAX", "quantity": "0"}], "quantity"),
+        ([wax, wax], "material"),
+    ):
+        refused = planner.patch(address, {"steps": [step | {"materials": rows}]}, etag="*")
+        assert refused.status_code == 422
+        (where,) = problems(refused)
+        assert where == f"#/steps/0/materials/{len(rows) - 1}/{place}"
+    assert planner.get(address).json()["steps"][0]["materials"][0]["material"] == "WAX"
+
+
+def test_reading_many_steps_with_what_they_use_up_takes_no_more_queries(
+    take, technician, django_assert_max_num_queries
+):
+    for number in range(4):
+        take(f"T-{number}")
+    with django_assert_max_num_queries(12):
+        rows = technician.get("/api/v1/steps?limit=100").json()["items"]
+    coats = [row["materials"] for row in rows if row["coat_number"]]
+    assert len(coats) == 20
+    assert {used["material"] for (used,) in coats} == {"WAX"}

@@ -32,6 +32,24 @@ def keeps_everything(found):
         ["2026-W49", "ready", "None", "None"],
     ]
     assert found["batches"] == [["B26-00001", "weighing", 1], ["B26-00002", "planned", 2]]
+    assert found["route_steps"] == [
+        ["0.1000 WAX m2", "0.5000 WAX tool", f"own {lost('3 of OLD-WAX')}"],
+        [""],
+    ]
+    assert found["pour_steps"] == [
+        ["0.5000 WAX in all", ""],
+        ["0.2500 WAX in all", ""],
+        [f"Mind the rim. {lost('3 of OLD-WAX, tape')}"],
+    ]
+    assert found["text_again"] == [
+        [{"material": "WAX", "quantity": "0.5", "per": "tool"}],
+        [{"material": "WAX", "quantity": "0.25", "per": "tool"}],
+        [],
+    ]
+
+
+def lost(words):
+    return f"Also uses {words}; enter its material again."
 
 
 def test_two_confirmed_weeks_on_sqlite(tmp_path):

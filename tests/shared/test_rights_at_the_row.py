@@ -47,6 +47,7 @@ OWNED = {
     "planning.OvenStay": "pour__order__site",
     "planning.Pour": "order__site",
     "planning.PourStep": "pour__order__site",
+    "planning.PourStepMaterial": "step__pour__order__site",
     "planning.DeliveryItem": "delivery__site",
     "planning.Lift": "pour__order__site",
     "planning.BatchPortion": "batch__site",
@@ -66,6 +67,7 @@ OF_NO_SITE = {
     "shared.AuditEntry", "shop.Supplier",
     "shop.SupplierClosure", "shop.Material", "shop.Pack", "shop.LearnedCode",
     "shop.ResinSystem", "shop.ReleaseRecipe", "planning.Route", "planning.RouteStep",
+    "planning.RouteStepMaterial",
     "planning.ReminderSettings", "planning.Heartbeat",
     "shop.CatalogueChange", "shop.CatalogueRules",
 }  # fmt: skip

@@ -32,8 +32,8 @@ class Command(BaseCommand):
         routes = json.loads((fixtures / "reference" / "routes.json").read_text(encoding="utf-8"))
         self.refuse_own_shop(data["site"]["code"])
         now = clock.now()
-        load_routes(routes)
         site = load_shop(data, now - actions.HISTORY, options["password"])
+        load_routes(routes)
         (settings.DATA / EXAMPLE_MARK).write_text(data["about"], encoding="utf-8")
         orders = [] if options["no_orders"] else data["orders"]
         taken = actions.load_orders(site, orders, now)

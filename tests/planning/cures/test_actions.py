@@ -112,9 +112,9 @@ def test_signing_a_coat_issues_the_release_agent_once(planned):
     step = Pour.objects.get().steps.filter(coat_number=1).get()
     for _ in range(2):
         sign_step(step=step, at=step.planned_end, now=step.planned_end)
-    (row,) = step.materials
+    (row,) = step.materials.all()
     movement = Movement.objects.get(counterpart=f"pour:{step.pour_id}")
-    assert movement.quantity == -Decimal(row["quantity"])
+    assert movement.quantity == -row.quantity
 
 
 @pytest.mark.parametrize("minutes", [-5, 0, 3])

@@ -29,8 +29,8 @@ def main() -> None:
     from shop.demo import load_shop
 
     data = json.loads((FIXTURES / "demo" / "shop.json").read_text(encoding="utf-8"))
-    load_routes(json.loads((FIXTURES / "reference" / "routes.json").read_text(encoding="utf-8")))
     site = load_shop(data, MONDAY, "a password for tests")
+    load_routes(json.loads((FIXTURES / "reference" / "routes.json").read_text(encoding="utf-8")))
     *usual, rush = data["orders"]
     load_orders(site, usual, MONDAY)
     for now in (MONDAY, MONDAY + timedelta(hours=30)):
