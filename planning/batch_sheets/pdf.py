@@ -76,7 +76,8 @@ def _summary(pdf: Paper, sheet: Mapping[str, Any], zone: str, address: str) -> N
     )
     paper.text(
         pdf,
-        f"{len(sheet['batches'])} batches, {totals['target_kg']:.3f} kg to weigh, "
+        f"{len(sheet['batches'])} batch{'' if len(sheet['batches']) == 1 else 'es'}, "
+        f"{totals['target_kg']:.3f} kg to weigh, "
         f"{totals['poured_kg']:.3f} kg to pour.",
         width=paper.BESIDE_CODE_MM,
     )
@@ -149,6 +150,7 @@ def _changes(pdf: Paper, sheet: Mapping[str, Any], zone: str) -> None:
 
 def _cautions(pdf: Paper, sheet: Mapping[str, Any]) -> None:
     lines = [f"{row['code']} {row['text']}" for row in sheet["cautions"]]
+    pdf.ln(1)
     paper.text(pdf, "Cautions", 11, bold=True)
     paper.text(pdf, "  ".join(lines) or "No hazard statement is recorded.", paper.SMALL_PT)
     paper.text(pdf, words.FOLLOW, paper.SMALL_PT, bold=True)
@@ -156,11 +158,11 @@ def _cautions(pdf: Paper, sheet: Mapping[str, Any]) -> None:
 
 def _emergency(pdf: Paper) -> None:
     """Say what to do about trouble at a pot, whole and once; a batch's page has it in short."""
+    pdf.ln(1)
     paper.text(pdf, "If something goes wrong", 11, bold=True)
     for kind, care in CARE.items():
-        told = f"{EntryKind(kind).label}: {' '.join(care)}"
-        paper.text(pdf, told, paper.FINE_PT)
-    paper.text(pdf, words.EMERGENCY_NUMBER, paper.SMALL_PT, bold=True)
+        paper.named_text(pdf, EntryKind(kind).label, " ".join(care), paper.EMERGENCY_PT)
+    paper.text(pdf, words.EMERGENCY_NUMBER, paper.EMERGENCY_PT, bold=True)
 
 
 def _index(pdf: Paper, sheet: Mapping[str, Any], zone: str) -> None:

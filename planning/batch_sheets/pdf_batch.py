@@ -169,11 +169,13 @@ def _pour(pdf: Paper, batch: Mapping[str, Any], figures: PrintedBatch, zone: str
     ]
     rows.append(["Left", LEFT, figures.left, "", None, "", None])
     follows = "  ".join([*_after(batch, zone), SPREAD])
-    foot = _foot(batch)
+    foot = ((_cautions(batch), paper.FINE_PT), (words.emergency(), paper.EMERGENCY_PT))
     table_mm = paper.grid_height(pdf, POUR_MM, rows, large=(2,), size=paper.CELL_PT)
-    fine_lines = sum(paper.lines_of(pdf, line, paper.FINE_PT) for line in [follows, *foot])
-    fine_mm = fine_lines * paper.FINE_PT * paper.TEXT_FACTOR
-    if pdf.will_page_break(paper.HEADING_MM + table_mm + fine_mm + paper.WRITE_MM):
+    text_mm = sum(
+        paper.lines_of(pdf, line, size) * size * paper.TEXT_FACTOR
+        for line, size in ((follows, paper.FINE_PT), *foot)
+    )
+    if pdf.will_page_break(paper.HEADING_MM + table_mm + text_mm + paper.WRITE_MM):
         _again(pdf, batch, zone)
     paper.heading(pdf, "Pour, kg")
     paper.grid(pdf, POUR, POUR_MM, rows, large=(2,), size=paper.CELL_PT)
@@ -182,8 +184,8 @@ def _pour(pdf: Paper, batch: Mapping[str, Any], figures: PrintedBatch, zone: str
         pdf, ["Weighed by", "Mixed and poured by", "Air °C / humidity % / surface °C / mix °C"]
     )
     paper.blank_line(pdf, "Remarks, corrections")
-    for line in foot:
-        paper.text(pdf, line, paper.FINE_PT)
+    for line, size in foot:
+        paper.text(pdf, line, size)
 
 
 def _after(batch: Mapping[str, Any], zone: str) -> list[str]:
@@ -194,11 +196,11 @@ def _after(batch: Mapping[str, Any], zone: str) -> list[str]:
     return [f"{', '.join(pours)}: {after}" for after, pours in told.items() if after]
 
 
-def _foot(batch: Mapping[str, Any]) -> list[str]:
+def _cautions(batch: Mapping[str, Any]) -> str:
     lines = [f"{row['code']} {row['text']}" for row in batch["cautions"]]
     cautions = "  ".join(lines) or "No hazard statement is recorded."
     assumed = "  ".join(row["text"] for row in batch["assumed"])
-    return [f"{cautions}  {words.FOLLOW}  {assumed}".strip(), words.emergency()]
+    return f"{cautions}  {words.FOLLOW}  {assumed}".strip()
 
 
 def _again(pdf: Paper, batch: Mapping[str, Any], zone: str) -> None:

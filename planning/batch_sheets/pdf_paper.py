@@ -30,14 +30,16 @@ TEXT_PT = 10
 CELL_PT = 9
 SMALL_PT = 8.5
 FINE_PT = 7
+EMERGENCY_PT = 10
+"""What is read in a hurry, perhaps with wet eyes."""
 LINE_FACTOR = 0.40
 """Height of a line in a table, mm for a point of its letters."""
 PADDING_MM = 0.8
 MOST_LINES = 2
 """A cell that needs more at its size is written smaller; a long name is never cut."""
-TEXT_FACTOR = 0.43
+TEXT_FACTOR = 0.40
 """Height of a line of running text, mm for a point of its letters."""
-ROW_MM = 10.5
+ROW_MM = 10.0
 """Least height of a row that is written into by hand."""
 HEADING_MM = 7
 SIGNATURES_MM = 13
@@ -123,6 +125,16 @@ def text(
     """Write words over a width, breaking lines where needed."""
     pdf.set_font(FACE, "B" if bold else "", size)
     pdf.multi_cell(width, size * TEXT_FACTOR, words, align="L", new_x="LMARGIN", new_y="NEXT")
+
+
+def named_text(pdf: FPDF, name: str, words: str, size: float) -> None:
+    """Write the shop's own words over the width of the page, their name before them in bold."""
+    pdf.set_font(FACE, "", size)
+    marked = f"**{name}:** {words}"
+    height = size * TEXT_FACTOR
+    pdf.multi_cell(
+        WIDTH_MM, height, marked, align="L", markdown=True, new_x="LMARGIN", new_y="NEXT"
+    )
 
 
 def lines_of(

@@ -215,6 +215,19 @@ def test_figures_are_at_least_5_mm_high():
     assert glyph.yMax / em * LARGE_PT * MM_PER_PT >= 5.0
 
 
+@pytest.mark.parametrize("words", ["HOT POT:", "SPLASH:", "Spill or splash", "Emergency number"])
+def test_what_is_read_in_an_emergency_is_at_least_10_points(words):
+    found = []
+    for page in pages_of(1):
+        page.extract_text(
+            visitor_text=lambda text, cm, tm, font, size: (
+                found.append(size * tm[3]) if words in text else None
+            )
+        )
+    assert found
+    assert min(found) >= 10
+
+
 def test_the_sheet_is_black_on_white():
     for page in pages_of(1):
         stream = page.get_contents().get_data().decode("latin-1")
