@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -26,13 +25,13 @@ from planning.core.casting import pot
 from planning.core.casting.dew_point import dew_point_c
 from planning.core.casting.mixing import Correction
 from planning.pours.models import Pour, PourStatus
-from planning.weigh_in import contents, pouring
+from planning.weigh_in import contents, off_ratio, pouring
 from planning.weigh_in.contents import correction_of
 from planning.weigh_in.gate import LIVE_FOR, Passing, Verdict, judge
 from planning.weigh_in.losses import leave_to_plan, take_from_lift
 from planning.weigh_in.models import GateRecord
 from planning.weigh_in.quarantine import pours_of, quarantine_castings
-from shared import clock
+from planning.weigh_in.weighing_checks import container_for, same_as_seen, what_to_do
 from shared.change import change, change_all
 from shared.errors import Invalid, ShopError
 from shared.times import Event, happened
@@ -40,14 +39,6 @@ from shop import stores
 
 OPEN = (BatchStatus.PLANNED, BatchStatus.WEIGHING, BatchStatus.WEIGHED)
 """Into a pot in these states more may be weighed."""
-
-
-class WrongLot(ShopError):
-    """A container that is not what the sheet asks for."""
-
-
-class WeighedMeanwhile(ShopError):
-    """A row into which somebody else has weighed since the caller last looked."""
 
 
 class BatchFixed(ShopError):
@@ -84,7 +75,8 @@ def record_weighing(
     out; where the row holds another mass by now, two people weigh for it and the second one is
     refused. With `already`, or told
     late, it has been weighed: it is recorded also from a lot that is held or expired by now, and
-    the gate then stops the pot.
+    the gate then stops the pot. It is recorded also where the pot has been mixed meanwhile; what
+    that makes of its ratio is judged anew.
     """
     found = Weighing.objects.filter(key=key).select_related("line").first()
     if found is not None:
@@ -95,10 +87,11 @@ def record_weighing(
             )
         return _weighed(found)
     batch = Batch.objects.select_for_update().get(pk=line.batch_id)
-    if batch.status not in OPEN:
+    already = already or now - at > LIVE_FOR
+    if batch.status not in OPEN and not already:
         raise BatchFixed(
             f"Batch {batch.number} is {batch.get_status_display().lower()}; nothing more can be "
-            "weighed into it.",
+            "weighed into it. If it was in the pot before, say that it has happened.",
             code="batch_fixed",
         )
     if weighed_kg <= 0:
@@ -110,8 +103,8 @@ def record_weighing(
             limit="0",
             unit="kg",
         )
-    _same_as_seen(line, Decimal(0) if already_kg is None else already_kg, weighed_kg)
-    container_id = _container_for(line, container_code, reason)
+    same_as_seen(line, Decimal(0) if already_kg is None else already_kg, weighed_kg)
+    container_id = container_for(line, container_code, reason)
     came = stores.received_at(container_id)
     at = happened(at, now=now, after=[("the container came in", came)], site=batch.site)
     weighing = Weighing.objects.create(
@@ -126,7 +119,7 @@ def record_weighing(
     )
     if container_id != line.container_id:
         stores.free_reservations(purposes=[purpose(line)])
-    with _what_to_do():
+    with what_to_do():
         stores.issue(
             container_id=container_id,
             quantity=weighed_kg,
@@ -137,74 +130,30 @@ def record_weighing(
             used_by=at + (batch.planned_pour_end - batch.planned_start),
             by=by,
             reason=reason,
-            already=already or now - at > LIVE_FOR,
+            already=already,
         )
     result = _weighed(weighing)
-    settle_status(batch)
+    if batch.status in OPEN:
+        settle_status(batch)
+    else:
+        _told_after_mixing(batch, weighing)
     return result
 
 
-@contextmanager
-def _what_to_do() -> Iterator[None]:
-    """Add to a refusal of the stores what the person at the scale can do about it."""
-    try:
-        yield
-    except ShopError as error:
-        if error.code == "not_enough_stock":
-            error.message += (
-                " Read the scale again. If so much really came out of it, the stock record is "
-                "wrong: have the can counted on the Stock page, then record this again."
-            )
-            error.args = (error.message,)
-        raise
-
-
-def _same_as_seen(line: BatchLine, already_kg: Decimal, weighed_kg: Decimal) -> None:
-    found = line.weighings.select_related("by", "line__batch__site")
-    rows = list(found.prefetch_related("amendments").order_by("at", "pk"))
-    there = sum((row.kg for row in rows), Decimal(0))
-    if there == already_kg or not rows:
-        return
-    last = rows[-1]
-    who = "Somebody" if last.by is None else str(last.by)
-    at = clock.local(last.at, last.line.batch.site)
-    raise WeighedMeanwhile(
-        f"{who} has recorded {last.weighed_kg.normalize():f} kg for this row at {at:%H:%M}; with "
-        f"your {weighed_kg.normalize():f} kg it would hold {(there + weighed_kg).normalize():f} "
-        "kg. If it is the same weighing, take yours back. If both are in the pot, record yours "
-        "as well.",
-        code="weighed_meanwhile",
-        value=str(weighed_kg),
-        limit=str(there),
-        unit="kg",
+def _told_after_mixing(batch: Batch, weighing: Weighing) -> None:
+    """What was in the pot when it was mixed, and nobody at it knew: the ratio was another one."""
+    entry = BatchEntry.objects.create(
+        batch=batch,
+        key=f"{weighing.key}:told"[-120:],
+        kind=EntryKind.REWEIGHED,
+        at=weighing.recorded_at,
+        recorded_at=weighing.recorded_at,
+        by=weighing.by,
+        line=weighing.line,
+        facts=off_ratio.facts_of(batch),
+        words=f"{weighing.line.role} {weighing.weighed_kg:f} kg was told after the pot was mixed",
     )
-
-
-def _container_for(line: BatchLine, code: str, reason: str) -> int:
-    """The container of the sheet, or another of the same material when a reason is given."""
-    if not code:
-        return line.container_id
-    wanted = stores.container(line.container_id)
-    if code == wanted.code:
-        return line.container_id
-    other = stores.container_by_code(line.batch.site_id, code)
-    if other.id == wanted.id:
-        return line.container_id
-    if other.material_id != wanted.material_id:
-        raise WrongLot(
-            f"{code} holds {other.material_name}; the sheet asks for {wanted.material_name} from "
-            f"{wanted.code}. Fetch {wanted.code}.",
-            code="wrong_material",
-            asked=wanted.code,
-        )
-    if not reason:
-        raise WrongLot(
-            f"{code} is lot {other.lot_code}; the sheet asks for {wanted.code}, lot "
-            f"{wanted.lot_code}. Fetch that, or give a reason to use {code} instead.",
-            code="wrong_lot",
-            asked=wanted.code,
-        )
-    return other.id
+    off_ratio.judge(entry)
 
 
 def _weighed(weighing: Weighing) -> Weighed:

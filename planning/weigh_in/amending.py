@@ -14,14 +14,13 @@ from planning.batches.models import (
     Batch,
     BatchEntry,
     BatchPortion,
-    BatchStatus,
     EntryKind,
     Weighing,
 )
+from planning.weigh_in import off_ratio
 from planning.weigh_in.actions import OPEN, settle_status
-from planning.weigh_in.contents import ZERO, ratio_off_percent, weighed_kg
+from planning.weigh_in.contents import ZERO, weighed_kg
 from planning.weigh_in.models import WeighingAmendment
-from planning.weigh_in.quarantine import quarantine_castings
 from shared.errors import Invalid, ShopError
 from shop import stores
 
@@ -61,7 +60,7 @@ def amend_weighing(
         recorded_at=now,
         by=by,
         line=weighing.line,
-        facts=_facts(batch),
+        facts=off_ratio.facts_of(batch),
         words=f"{weighing.line.role} was {before:f} kg, really {to_kg:f} kg: {words}"[:400],
     )
     entry.save()
@@ -69,7 +68,7 @@ def amend_weighing(
         settle_status(batch)
     else:
         _lower_poured(batch)
-        _judge(entry)
+        off_ratio.judge(entry)
     return amendment
 
 
@@ -118,11 +117,6 @@ def _book(amendment: WeighingAmendment, batch: Batch) -> None:
     )
 
 
-def _facts(batch: Batch) -> dict[str, Any]:
-    off = ratio_off_percent(batch)
-    return {} if off is None else {"off_percent": round(off, 2)}
-
-
 def _lower_poured(batch: Batch) -> None:
     """Never more is poured than was weighed: lower what is recorded, in its own proportion."""
     portions: Sequence[BatchPortion] = list(batch.portions.filter(poured_kg__gt=0))
@@ -134,23 +128,3 @@ def _lower_poured(batch: Batch) -> None:
         kg = (portion.poured_kg or ZERO) * weighed / poured
         portion.poured_kg = kg.quantize(Decimal("0.0001"), "ROUND_FLOOR")
         portion.save(update_fields=["poured_kg"])
-
-
-def _judge(entry: BatchEntry) -> None:
-    """Quarantine the castings of a pot that was mixed outside its ratio."""
-    off = entry.facts.get("off_percent")
-    tolerance = stores.system(entry.batch.system_id).ratio_tolerance_percent
-    if off is None or entry.batch.status == BatchStatus.SCRAPPED or abs(off) <= tolerance:
-        return
-    quarantine_castings(entry=entry, words=meaning(off, float(tolerance)), now=entry.recorded_at)
-
-
-def meaning(off_percent: float, tolerance_percent: float) -> str:
-    """Say what a ratio that was wrong means for the casting."""
-    much = "much" if off_percent > 0 else "little"
-    return (
-        f"The pot had {abs(off_percent):.1f} % too {much} hardener; ± {tolerance_percent:g} % is "
-        "allowed. It may never cure through, stay soft or brittle, and take less heat than "
-        "planned: its cure is doubtful whatever its clock says. Measure hardness at several "
-        "places before anything else, and plan it anew."
-    )

@@ -55,15 +55,30 @@ def residue_kg(batch: Batch) -> Decimal:
     return max(ZERO, batch.mixed_kg - sum((p.kg for p in batch.portions.all()), ZERO))
 
 
+def wanted_kg(batch: Batch) -> dict[int, Decimal]:
+    """
+    Return what each portion is to get, kg: its plan, less what was told to be lacking before.
+
+    What lacks is planned anew already; counted again when the portion is poured, the lift would
+    end lower by twice as much.
+    """
+    found = {portion.pk: portion.kg for portion in batch.portions.all()}
+    for entry in batch.entries.filter(kind=EntryKind.SHORT, portion__isnull=False):
+        if entry.portion_id in found:
+            found[entry.portion_id] -= Decimal(entry.facts.get("kg", "0"))
+    return {pk: max(ZERO, kg) for pk, kg in found.items()}
+
+
 def offer_of_pot(batch: Batch) -> tuple[pot.Offer, list[BatchPortion]]:
     """Return what the pot gives to the portions that are still to be poured, and those."""
     portions = list(batch.portions.all())
     open_portions = [portion for portion in portions if portion.poured_at is None]
+    wanted = wanted_kg(batch)
     found = pot.offer(
         weighed_kg=sum(weighed_kg(batch).values(), ZERO),
         residue_kg=residue_kg(batch),
         poured_kg=sum((portion.poured_kg or ZERO for portion in portions), ZERO),
-        open_kg=[portion.kg for portion in open_portions],
+        open_kg=[wanted[portion.pk] for portion in open_portions],
         division_kg=division_g(batch) / 1000,
     )
     return found, open_portions

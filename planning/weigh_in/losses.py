@@ -29,7 +29,7 @@ def take_from_lift(entry: BatchEntry) -> None:
     entry.facts["kg"] = str(kg)
     if kg == 0:
         return
-    most = portion.lift.mass_kg.min(portion.kg - portion.lost_kg) * MOST_LOST
+    most = most_missing(portion)
     if kg > most:
         raise Invalid.one(
             "facts/kg",
@@ -43,6 +43,11 @@ def take_from_lift(entry: BatchEntry) -> None:
         )
     BatchPortion.objects.filter(pk=portion.pk).update(lost_kg=F("lost_kg") + kg)
     clocks.end_lower(lift=portion.lift, missing_kg=kg)
+
+
+def most_missing(portion: BatchPortion) -> Decimal:
+    """Return how much of a portion can be missing from its lift, kg."""
+    return portion.lift.mass_kg.min(portion.kg - portion.lost_kg) * MOST_LOST
 
 
 def _portion_of(entry: BatchEntry) -> BatchPortion:

@@ -11,7 +11,7 @@ from planning.batches.models import Batch, BatchEntry, EntryKind, Weighing
 from planning.batches.printed import decimals_of
 from planning.clocks.deadline import deadline_of
 from planning.weigh_in import alarms
-from planning.weigh_in.contents import residue_kg
+from planning.weigh_in.contents import residue_kg, wanted_kg
 from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.mix_reading import usual_of
 from planning.weigh_in.replan import offer_of
@@ -46,6 +46,7 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
     """Return a batch as its page shows it; masses are decimal text, times carry their offset."""
     info = stores.system(batch.system_id)
     row = batch_row(batch, info, deadline_of(batch))
+    wanted = wanted_kg(batch)
     pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
     closed = {entry.line_id for entry in batch.entries.all() if entry.kind == EntryKind.NO_MORE}
     return {
@@ -60,6 +61,7 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
             _line(line, plain, line.pk in closed)
             for line, plain in zip(batch.lines.all(), row["lines"], strict=True)
         ],
+        "portions": [{**one, "wanted_kg": wanted[one["id"]]} for one in row["portions"]],
         "cans": _cans(batch, info),
         "gate": gate_of(batch, now),
         "mix_usual_c": usual_of(batch),

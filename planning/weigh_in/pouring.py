@@ -4,12 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 
 from planning.batches.models import BatchEntry, BatchPortion, EntryKind, Lift
 from planning.clocks import actions as clocks
-from planning.weigh_in.contents import ZERO, division_g, offer_of_pot, residue_kg, weighed_kg
-from planning.weigh_in.losses import MOST_LOST, take_from_lift
+from planning.core.casting.pot import STEP_KG
+from planning.weigh_in.contents import (
+    ZERO,
+    division_g,
+    offer_of_pot,
+    residue_kg,
+    wanted_kg,
+    weighed_kg,
+)
+from planning.weigh_in.losses import most_missing, take_from_lift
 from shared.errors import Invalid
 
 
@@ -61,17 +69,17 @@ def pour_portions(
         portion.save(update_fields=["poured_kg", "poured_at"])
     if not found.missing_kg:
         return {}
-    return {p.pk: p.kg - kg[p.pk] for p in portions if p.kg > kg[p.pk]}
+    wanted = wanted_kg(batch)
+    return {p.pk: wanted[p.pk] - kg[p.pk] for p in portions if wanted[p.pk] > kg[p.pk]}
 
 
 def tell_missing(entry: BatchEntry, missing: Mapping[int, Decimal]) -> None:
     """Let the lifts of a short pot end lower, so that the rest is planned anew."""
     rows = BatchPortion.objects.filter(pk__in=missing).select_related("lift")
     for portion in rows.order_by("order"):
-        kg = missing[portion.pk].quantize(Decimal("0.0001"))
-        most = (portion.lift.mass_kg.min(portion.kg - portion.lost_kg) * MOST_LOST).quantize(
-            Decimal("0.0001")
-        )
+        kg = missing[portion.pk].quantize(STEP_KG)
+        # Rounded down: rounded up it would lie above what may be missing, and the pour be refused.
+        most = most_missing(portion).quantize(STEP_KG, ROUND_FLOOR)
         if kg <= 0:
             continue
         short = BatchEntry(

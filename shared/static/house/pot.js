@@ -68,13 +68,14 @@ const Pot = (() => {
     const closed = (line) => noMore(line) || weighed(line) >= aim(line).low;
 
     /* What the pot gives to each portion still open: never more than lies in it, or than planned. */
+    const wanted = (one) => Number(one.wanted_kg === undefined ? one.kg : one.wanted_kg) * 10000;
     function offer() {
       const waits = state.portions.filter((one) => poured(one) === null);
       const gone = state.portions.reduce((sum, one) => sum + (poured(one) || 0), 0);
       const left = Math.max(0, inPot() - units(state.residue_kg) - gone);
-      const planned = waits.reduce((sum, one) => sum + Number(one.kg) * 10000, 0);
+      const planned = waits.reduce((sum, one) => sum + wanted(one), 0);
       const part = planned > left ? left / planned : 1;
-      const kg = new Map(waits.map((one) => [one.id, Math.floor(Number(one.kg) * 10000 * part + 1e-6)]));
+      const kg = new Map(waits.map((one) => [one.id, Math.floor(wanted(one) * part + 1e-6)]));
       const missing = Math.max(0, planned - left);
       return { kg, missing: missing > division * waits.length ? missing : 0, over: Math.max(0, left - planned) };
     }

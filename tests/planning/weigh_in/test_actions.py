@@ -7,6 +7,7 @@ from planning.batches.models import Batch
 from planning.clocks.models import Cure
 from planning.weigh_in import actions, contents
 from planning.weigh_in.gate import Passing
+from planning.weigh_in.weighing_checks import WeighedMeanwhile
 from shared.errors import Invalid, ShopError
 from shop.models import Container, Movement, Reservation
 from tests.factories.floor import sign_off
@@ -65,7 +66,7 @@ def test_a_row_weighed_by_somebody_else_meanwhile_is_refused_unless_both_are_sai
     assert refusal.value.facts["limit"] == str(line.target_kg)
     assert weigh(batch, "resin", already_kg=Decimal(0)).weighing.weighed_kg == line.target_kg
     weigh(batch, "resin", "0.01", key="third", already_kg=line.target_kg)
-    with pytest.raises(actions.WeighedMeanwhile):  # who says nothing knows of nothing
+    with pytest.raises(WeighedMeanwhile):  # who says nothing knows of nothing
         weigh(batch, "resin", "0.01", key="fourth")
     assert line.weighings.count() == 2
 

@@ -138,3 +138,30 @@ def test_the_mark_of_a_page_changes_with_a_held_lot_an_entry_and_a_new_plan(batc
     seen.append(mark_of(batch.pk, batch.site_id))
     assert len(set(seen)) == 3
     assert mark_of(batch.pk, batch.site_id + 1) is None
+
+
+def test_what_was_weighed_without_a_network_into_a_pot_mixed_meanwhile_is_booked_and_judged(
+    poured,
+):
+    line, before = poured.lines.get(role="hardener"), issued(poured)
+    kg = (line.target_kg / 4).quantize(Decimal("0.0001"))
+    weighed_at = poured.planned_contact - timedelta(minutes=1)
+    told = {
+        "line": line,
+        "weighed_kg": kg,
+        "at": weighed_at,
+        "already_kg": line.target_kg,
+    }
+    with pytest.raises(actions.BatchFixed, match="say that it has happened"):
+        actions.record_weighing(key="now", now=weighed_at, **told)
+    later = poured.planned_contact + timedelta(minutes=30)
+    actions.record_weighing(key="late", now=later, **told)
+    actions.record_weighing(key="late", now=later, **told)
+    assert issued(poured) == before + kg
+    assert contents.weighed_kg(poured)["hardener"] == line.target_kg + kg
+    held = CastingQuarantine.objects.get()
+    assert "too much hardener" in held.words
+    poured.refresh_from_db()
+    assert poured.status == "poured"
+    state = state_of(batch_with_parts(poured.pk, poured.site_id), later)
+    assert "was told after the pot was mixed" in state["new_plan"]["words"]

@@ -246,3 +246,38 @@ def test_nothing_is_asked_where_nothing_happened(batch, phone):
     answer = phone.page.post(f"/batches/{batch.pk}/new-plan/", follow=True)
     assert "Nothing is recorded" in answer.content.decode()
     assert WeekPlan.objects.count() == 1
+
+
+@pytest.mark.parametrize("part", ["0.528", "0.53031", "0.5377", "0.6111"])
+def test_a_pot_short_after_a_loss_is_poured_and_each_kilogram_lacks_once(batch, phone, part):
+    phone.weigh("resin")
+    phone.weigh("hardener")
+    phone.enter("contact")
+    portion, whole = batch.portions.get(), Lift.objects.get().mass_kg
+    lost = round(portion.kg * Decimal(part), 4)
+    told = phone.enter("short", portion=str(portion.pk), facts={"kg": str(lost)})
+    assert told.status_code == 201
+    weighing = batch.lines.get(role="resin").weighings.get()
+    half = {"weighing": str(weighing.pk), "to_kg": str(round(weighing.weighed_kg / 3, 4))}
+    body = {**half, "reason": "read again"}
+    assert phone.post("amendments", body, "half").status_code == 201
+    gate = phone.page.get(f"/api/v1/batches/{batch.pk}/gate").json()
+    answer = phone.enter("poured", portion=str(portion.pk), already=True)
+    assert answer.status_code == 201, answer.content
+    portion.refresh_from_db()
+    assert str(portion.poured_kg) == gate["portions"][0]["offered_kg"]
+    assert portion.lost_kg == pytest.approx(whole - portion.poured_kg, abs=Decimal("0.02"))
+    assert Lift.objects.get().mass_kg == whole - portion.lost_kg
+
+
+def test_what_was_told_to_lack_beforehand_is_not_asked_of_the_pot_again(batch, phone):
+    phone.weigh("resin")
+    phone.weigh("hardener")
+    phone.enter("contact")
+    portion = batch.portions.get()
+    phone.enter("short", portion=str(portion.pk), facts={"kg": str(KG)})
+    phone.enter("poured", batch.planned_pour_end, portion=str(portion.pk))
+    portion.refresh_from_db()
+    assert (portion.poured_kg, portion.lost_kg) == (round(portion.kg - KG, 4), KG)
+    page = phone.page.get(f"/batches/{batch.pk}/state.json").json()
+    assert page["portions"][0]["wanted_kg"] == str(portion.kg - KG)
