@@ -8,8 +8,8 @@ from celery import shared_task
 
 SCHEDULE: dict[str, dict[str, Any]] = {
     "forget answered keys": {"task": "shared.tasks.forget_answered_keys", "schedule": 86_400.0},
-    # Asked each hour: a shop that is closed every evening has its copy whenever it opens.
-    "copy the shop each day": {"task": "shared.tasks.copy_of_the_day", "schedule": 3_600.0},
+    # Asked often: a shop that is closed every evening has its copy soon after it opens.
+    "copy the shop each day": {"task": "shared.tasks.copy_of_the_day", "schedule": 300.0},
     "forget ended sign-ins": {"task": "shared.tasks.forget_ended_sign_ins", "schedule": 86_400.0},
 }
 
