@@ -12,10 +12,12 @@ class PlanningConfig(AppConfig):
         from planning.cures.tracing import BATCH, POUR, Batches, Pours
         from planning.pours.leaving import register_planner
         from planning.reminders.gauges import planning_gauges
+        from planning.reminders.queries import unsent_mails
         from planning.replacements.queries import PlannedCaster
         from planning.schedule.withdrawing import plan_again, take_out
         from planning.weigh_in.wanted import wanted_stock
         from shared.gauges import register_gauges
+        from shared.mail.unsent import register_unsent
         from shop import stores
 
         stores.register_trace(BATCH, Batches())
@@ -25,4 +27,5 @@ class PlanningConfig(AppConfig):
         register_planner(take_out, plan_again)
         stores.register_caster(PlannedCaster())
         register_gauges(planning_gauges)
+        register_unsent(unsent_mails)
         register_batches()

@@ -3,12 +3,14 @@
 from shared.access.models import AccessToken, CompanyMembership, Membership, Site, User
 from shared.api.models import IdempotencyKey
 from shared.audit.models import AuditEntry
+from shared.mail.models import MailServer
 
 __all__ = [
     "AccessToken",
     "AuditEntry",
     "CompanyMembership",
     "IdempotencyKey",
+    "MailServer",
     "Membership",
     "Site",
     "User",

@@ -8,11 +8,14 @@ class ShopConfig(AppConfig):
     def ready(self) -> None:
         """Tell the trace what lies behind the tools the ledger names, and codes what they name."""
         from shared.gauges import register_gauges
+        from shared.mail.unsent import register_unsent
         from shop.labels.kinds import register_kinds
         from shop.purchasing.gauges import purchasing_gauges
+        from shop.purchasing.mailing import unsent_orders
         from shop.tools.tracing import TOOL, ToolUses
         from shop.trace.providers import register_trace
 
         register_trace(TOOL, ToolUses())
         register_kinds()
+        register_unsent(unsent_orders)
         register_gauges(purchasing_gauges)

@@ -12,6 +12,7 @@ from planning.checklist.queries import checklist
 from shared import clock
 from shared.api.permissions import needs
 from shared.backup import daily
+from shared.mail.backend import is_on
 from shop.setup.registers import REGISTERS
 
 
@@ -31,6 +32,7 @@ def setup(request: Any) -> HttpResponse:
             "registers": REGISTERS,
             "may_change": may("sites:write", request.site.pk),
             "may_copy": may_copy,
+            "mail_on": is_on(),
             "copies": daily.state(clock.now()) if may_copy else None,
         },
     )

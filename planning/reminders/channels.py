@@ -12,11 +12,11 @@ from typing import Any
 from urllib.parse import urlsplit
 from uuid import NAMESPACE_URL, uuid5
 
-from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 
 from planning.reminders import limits
 from planning.reminders.models import ReminderSettings
+from shared.mail.backend import OFF, MailOff, sender
 from shared.outgoing import webhook
 from shared.outgoing.webhook import NotDelivered
 
@@ -59,7 +59,7 @@ class Mailer:
             mail = EmailMessage(
                 message.subject,
                 message.text,
-                settings.DEFAULT_FROM_EMAIL,
+                sender(),
                 [address],
                 headers={
                     "Message-ID": f"<{message.id}@{host}>",
@@ -97,6 +97,8 @@ class Mailer:
 
 def _understood(error: Exception, address: str) -> NotDelivered:
     """Return what a mail server's refusal says about the message."""
+    if isinstance(error, MailOff):
+        return NotDelivered(OFF)
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         return NotDelivered(f"The mail server refuses {address}.", final=True)
     if isinstance(error, smtplib.SMTPServerDisconnected | TimeoutError):

@@ -19,6 +19,7 @@ from planning.reminders.sweep import database_now
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import ShopError
+from shared.mail.backend import is_on
 
 AHEAD = timedelta(days=7)
 MOST_SHOWN = 100
@@ -82,7 +83,11 @@ def how_told(request: Any) -> HttpResponse:
                 field = found.pointer.removeprefix("#/")
                 known = field in forms[what].fields
                 forms[what].add_error(field if known else None, found.detail)
-    facts = {**{f"{name}_form": form for name, form in forms.items()}, "own": own}
+    facts = {
+        **{f"{name}_form": form for name, form in forms.items()},
+        "own": own,
+        "mail_on": is_on(),
+    }
     return render(request, "planning/reminders/how_told.html", facts)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Count, Prefetch, Q, QuerySet
+from django.urls import reverse
 
 from planning.reminders import limits
 from planning.reminders.kinds import RULES
@@ -22,6 +23,7 @@ from planning.reminders.models import (
     ReminderState,
 )
 from shared.access.models import Membership, Site, User
+from shared.mail.unsent import MOST_LISTED, Unsent
 
 
 def reminders() -> QuerySet[Reminder]:
@@ -67,6 +69,28 @@ def troubled(site: Site) -> QuerySet[Delivery]:
         .prefetch_related("items__reminder")
         .order_by("-due_at", "-id")
     )
+
+
+def unsent_mails(site_id: int) -> list[Unsent]:
+    """Return reminders that a mail server did not take."""
+    bad = Q(state=DeliveryState.FAILED) | Q(state=DeliveryState.WAITING, attempts__gt=0)
+    rows = (
+        Delivery.objects.filter(bad, site=site_id, channel=Channel.EMAIL)
+        .select_related("user")
+        .prefetch_related("items__reminder")
+        .order_by("-due_at", "-id")[:MOST_LISTED]
+    )
+    return [
+        Unsent(
+            since=row.due_at,
+            about=", ".join(item.reminder.title for item in row.items.all())[:200] or "Reminder",
+            to=row.user.email or str(row.user),
+            error=row.error,
+            given_up=row.state == DeliveryState.FAILED,
+            path=reverse("reminders"),
+        )
+        for row in rows
+    ]
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from planning.reminders.models import Channel, ChannelChoice, ReminderSettings
 from planning.reminders.quiet import held_until
 from shared import clock
 from shared.access.models import Membership, Role, Site, User
+from shared.mail.backend import is_on
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,8 @@ class SiteReach:
     roles: dict[User, set[str]]
     choices: dict[tuple[int, str], list[str]]
     settings: dict[int, ReminderSettings]
+    mail_on: bool = True
+    """Whether there is a server that mail can leave by."""
 
     def for_kind(self, kind: str, *, escalated: bool = False) -> list[Reach]:
         """
@@ -73,6 +76,13 @@ class SiteReach:
         ]
 
     def _channels(self, user: User, kind: str, escalated: bool) -> tuple[str, ...]:
+        """Return where a person is told; without a mail server on Today instead of by e-mail."""
+        found = self._wished(user, kind, escalated)
+        if self.mail_on or Channel.EMAIL not in found:
+            return found
+        return (Channel.TODAY, *(c for c in found if c not in (Channel.EMAIL, Channel.TODAY)))
+
+    def _wished(self, user: User, kind: str, escalated: bool) -> tuple[str, ...]:
         """Return a person's own channels, else the usual ones of their role."""
         rule = RULES[kind]
         chosen = self.choices.get((user.pk, kind))
@@ -98,4 +108,5 @@ def reach_of(site_id: int) -> SiteReach:
         dict(roles),
         {(choice.user_id, choice.kind): list(choice.channels) for choice in choices},
         {row.user_id: row for row in own},
+        is_on(),
     )

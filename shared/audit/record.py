@@ -24,6 +24,7 @@ AUDITED = {
     "shared.membership",
     "shared.companymembership",
     "shared.accesstoken",
+    "shared.mailserver",
     "shop.person",
     "shop.shift",
     "shop.daychange",

@@ -14,13 +14,15 @@ import secrets
 import smtplib
 from datetime import datetime, timedelta
 
-from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import F, OuterRef, Q, Subquery
+from django.urls import reverse
 
 from shared import clock
 from shared.errors import Invalid
+from shared.mail.backend import OFF, MailOff, is_on, sender
+from shared.mail.unsent import MOST_LISTED, Unsent
 from shared.outgoing.webhook import ATTEMPT_WAITS_S, NotDelivered
 from shared.retry import retried
 from shared.send import send
@@ -43,7 +45,7 @@ def check_mailable(order: PurchaseOrder) -> None:
     OrderState
         If it is not ordered yet, or ended.
     Invalid
-        If the supplier has no address for orders.
+        If the supplier has no address for orders, or no mail leaves the shop.
     """
     if order.status not in (OrderStatus.ORDERED, OrderStatus.CONFIRMED):
         raise OrderState(f"{order} is {order.get_status_display().lower()}; order it first.")
@@ -51,10 +53,12 @@ def check_mailable(order: PurchaseOrder) -> None:
 
 
 def check_address(order: PurchaseOrder) -> None:
-    """Refuse an order whose supplier has no address for orders."""
+    """Refuse an order whose supplier has no address for orders, and any while no mail leaves."""
     if not order.supplier.order_email:
         words = f"{order.supplier} has no order_email; enter it, or send the PDF another way."
         raise Invalid.one("order_email", "required", words)
+    if not is_on():
+        raise Invalid.one("mail", "mail_off", f"{OFF} Or send the PDF another way.")
 
 
 @retried
@@ -129,7 +133,7 @@ def _send(mail: OrderMail) -> None:
 def _hand_over(mail: OrderMail) -> None:
     """Give the message to the mail server; it has one id for each order, copies included."""
     order = mail.order
-    domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].strip("> ") or "localhost"
+    domain = sender().rpartition("@")[2].strip("> ") or "localhost"
     copy = "If you have this order already, this is a copy of it.\n\n" if mail.doubtful else ""
     message = EmailMessage(
         subject=f"Purchase order {order.number} from {order.site.name}",
@@ -137,12 +141,15 @@ def _hand_over(mail: OrderMail) -> None:
             f"{copy}Please find our purchase order {order.number} attached.\n\n"
             "Please confirm it with the days of delivery and quote its number.\n"
         ),
+        from_email=sender(),
         to=[mail.address],
         headers={"Message-ID": f"<{order.number}@{domain}>"},
     )
     message.attach(f"{order.number}.pdf", order_pdf(order), "application/pdf")
     try:
         message.send()
+    except MailOff as error:
+        raise NotDelivered(OFF, final=True) from error
     except smtplib.SMTPRecipientsRefused as error:
         codes = [code for code, _ in error.recipients.values()]
         words = f"The mail server refuses {mail.address}."
@@ -172,3 +179,25 @@ def _finish(mail: OrderMail, **values: object) -> int:
     """Write the next state and let go, if this worker still holds the message."""
     held = OrderMail.objects.filter(pk=mail.pk, state=M.SENDING, claimed_by=mail.claimed_by)
     return held.update(claimed_by="", lease_until=None, **values)
+
+
+def unsent_orders(site_id: int) -> list[Unsent]:
+    """Return orders whose newest mail the server did not take."""
+    newest = OrderMail.objects.filter(order=OuterRef("order")).order_by("-id").values("pk")[:1]
+    bad = Q(state=M.FAILED) | Q(state=M.WAITING, attempts__gt=0)
+    rows = (
+        OrderMail.objects.filter(bad, order__site=site_id, pk=Subquery(newest))
+        .select_related("order")
+        .order_by("-id")[:MOST_LISTED]
+    )
+    return [
+        Unsent(
+            since=mail.asked_at,
+            about=f"Purchase order {mail.order.number}",
+            to=mail.address,
+            error=mail.error,
+            given_up=mail.state == M.FAILED,
+            path=reverse("purchase-order", args=[mail.order_id]),
+        )
+        for mail in rows
+    ]

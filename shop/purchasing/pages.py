@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
+from shared.mail.backend import is_on
 from shop import page_forms as forms
 from shop.materials.models import Pack
 from shop.page_buttons import do
@@ -101,6 +102,7 @@ def order(request: Any, pk: int) -> HttpResponse:
             "order": found,
             "lines": queries.line_states(found),
             "mail": found.mails.first(),
+            "mail_on": is_on(),
             "cost": cost,
             "packs": queries.packs_on_offer().filter(supplier=found.supplier_id)
             if found.status == OrderStatus.DRAFT

@@ -32,6 +32,8 @@ MAY_UPDATE = {
     "planning/weigh_in/quarantine.py::release": NAMES_WHO,
     "shared/api/authentication.py::authenticate": "when a token was last used",
     "shared/api/viewsets.py::_patch": "the row was saved, and entered, a moment before",
+    "shared/mail/actions.py::_keep": "what came of a trial, which nobody decided",
+    "shared/sealed.py::encrypt_all": "the same secrets under another key",
     "shop/counting/actions.py::_close": NAMES_WHO,
     "shop/demo.py::_people": "the invented shop",
 }

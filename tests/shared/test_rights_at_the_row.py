@@ -64,7 +64,7 @@ OWNED = {
 """Rows that reach their site over another row."""
 OF_NO_SITE = {
     "shared.User", "shared.CompanyMembership", "shared.AccessToken", "shared.IdempotencyKey",
-    "shared.AuditEntry", "shop.Supplier",
+    "shared.AuditEntry", "shared.MailServer", "shop.Supplier",
     "shop.SupplierClosure", "shop.Material", "shop.Pack", "shop.LearnedCode",
     "shop.ResinSystem", "shop.ReleaseRecipe", "planning.Route", "planning.RouteStep",
     "planning.RouteStepMaterial",

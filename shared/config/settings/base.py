@@ -24,6 +24,8 @@ SECRET_KEY = environment.text(
 ALLOWED_HOSTS = environment.words(
     "ALLOWED_HOSTS", hint="Give the names under which the shop is reached, with commas between."
 )
+# Encrypt secrets of the database, the first one; each opens them. See `shared/sealed.py`.
+SECRETS_KEYS = environment.words("SECRETS_KEYS", "")
 CSRF_TRUSTED_ORIGINS = environment.words("CSRF_TRUSTED_ORIGINS", "")
 DEBUG = False
 
@@ -198,8 +200,9 @@ BACKUPS_KEPT = environment.number("BACKUPS_KEPT", 0)
 BACKUP_FOLDER = Path(environment.text("BACKUP_FOLDER", str(DATA / "copies")))
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_621_440
 
-EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
-EMAIL_HOST = environment.text("EMAIL_HOST", "localhost")
+# Without EMAIL_HOST the server entered under Set-up, Mail is used; without that none.
+EMAIL_BACKEND = "shared.mail.backend.ShopMail"
+EMAIL_HOST = environment.text("EMAIL_HOST", "")
 EMAIL_PORT = environment.number("EMAIL_PORT", 25)
 EMAIL_HOST_USER = environment.text("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = environment.text("EMAIL_HOST_PASSWORD", "")

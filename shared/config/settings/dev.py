@@ -1,4 +1,4 @@
-"""Settings for a shop on one computer: plain HTTP on the loopback, mail as files."""
+"""Settings for a shop on one computer: plain HTTP on the loopback."""
 
 from __future__ import annotations
 
@@ -31,7 +31,6 @@ os.environ.setdefault("FOUND_IN_BROWSER", "1")
 os.environ.setdefault("BACKUPS_KEPT", "14")
 
 from shared.config.settings.base import *  # noqa: E402, F403
-from shared.config.settings.base import DATA  # noqa: E402
 
 DEBUG = environment.flag("DEBUG")
 
@@ -40,6 +39,3 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = environment.flag("HTTPS_ONLY")
 SECURE_SSL_REDIRECT = False
 SECURE_HSTS_SECONDS = 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = False
-
-EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
-EMAIL_FILE_PATH = DATA / "mail"

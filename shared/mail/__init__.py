@@ -1,0 +1,1 @@
+"""Whether mail leaves the shop, by which server, and how one tries it."""
