@@ -87,6 +87,9 @@ def _by_model(
         peak_c=model.peak_c,
         conversion=model.conversion,
         tg_c=model.tg_c,
+        computed={
+            name: (model.early[name], model.best[name], model.late[name]) for name in model.best
+        },
     )
 
 

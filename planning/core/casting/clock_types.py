@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from planning.core.casting import require
@@ -224,6 +225,9 @@ class CastingClocks:
     """At the coldest point, now, best estimate."""
     tg_c: float | None = None
     """Glass transition there, now."""
+    computed: Mapping[str, tuple[float, float, float]] | None = None
+    """By the model alone, of a wide lift: early, best and late hours of each of its times;
+    infinite where it never comes. None without a model."""
 
     def __post_init__(self) -> None:
         for clock in (self.peak, self.opens, self.closes, self.demould, self.cured):

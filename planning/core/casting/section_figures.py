@@ -156,6 +156,18 @@ def section_figures(
     )
 
 
+def both(
+    system: SystemData, section: Section, shop_c: float, mix_c: float | None = None
+) -> tuple[Outcome, Outcome]:
+    """Return a casting from its section, and a wide one of the same depth; nothing is kept."""
+    solved = _Solved(
+        system, section, shop_c, mix_c, CELLS, CELLS, touched=(BASE, SIDE, TOP, PATTERN)
+    )
+    return solved.outcome(), _wide(
+        system, section.depth_mm, section.base, section.top, shop_c, mix_c
+    )
+
+
 @lru_cache(maxsize=64)
 def _wide(
     system: SystemData, depth_mm: float, base: Face, top: Face, shop_c: float, mix_c: float | None
