@@ -134,6 +134,8 @@ def _summary(pdf: Paper, sheet: Mapping[str, Any], zone: str, address: str) -> N
                 for row in sheet["demoulds"]
             ],
         )
+        for row in sheet["demoulds"]:
+            paper.text(pdf, f"{row['pour']}: {row['edges']}.", paper.FINE_PT)
 
 
 def _changes(pdf: Paper, sheet: Mapping[str, Any], zone: str) -> None:

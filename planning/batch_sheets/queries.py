@@ -16,7 +16,7 @@ from planning.batches.models import Batch
 from planning.clocks.deadline import Deadline, deadlines, minutes_by_temperature
 from planning.clocks.models import Waits
 from planning.clocks.standing import Standing, running
-from planning.clocks.words import TITLES
+from planning.clocks.words import TITLES, edges_words
 from planning.core.casting.line_bounds import Bounds
 from planning.pours.models import PourStatus, PourStep, PourStepMaterial
 from planning.schedule.models import WeekPlan
@@ -337,6 +337,7 @@ def _demoulds(
             "waits_for": one.waits_for,
             "first": TITLES[Waits(one.last.waits_for)] if one.waits_for else "",
             "basis": one.last.basis,
+            "edges": edges_words(one.last.edges),
         }
         for one in castings
         if one.pour.status == PourStatus.CURING

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import logging
+import math
+from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from planning.batches.models import Lift
 from planning.clocks.models import Waits
+from planning.clocks.words import edges_words
 from planning.core.casting.clock_types import CastingClocks, Clock, PouredLift
+from planning.pours.models import Pour, ToolSide
+
+if TYPE_CHECKING:
+    from planning.core.casting.edges import Mould, Shares
 
 log = logging.getLogger(__name__)
 
@@ -21,19 +28,56 @@ SOURCES = {
 }
 
 
-def ask(asked: PouredLift) -> CastingClocks | None:
+@dataclass(frozen=True)
+class Answer:
+    """The clocks of a lift with its edges counted."""
+
+    clocks: CastingClocks
+    shares: Shares | None
+    """How much later its edges are; None where the data sheet's times hold."""
+    width_known: bool
+
+    @property
+    def edges(self) -> dict[str, Any]:
+        """Return what a `Cure` keeps of it; empty where the data sheet's times hold."""
+        if self.shares is None:
+            return {}
+        # Told to a tenth, rounded up.
+        share = math.ceil(round(10 * self.shares.demould, 6)) / 10
+        return {"share": share, "width_known": self.width_known}
+
+
+def mould_of(pour: Pour, depth_mm: float, mass_kg: float, density_kg_m3: float) -> Mould:
+    """Return what is known of a lift of a pour, seen from above."""
+    from planning.core.casting.edges import Mould  # reads numpy
+
+    return Mould(
+        area_mm2=mass_kg / density_kg_m3 * 1e9 / depth_mm,
+        metal=pour.tool_side == ToolSide.METAL,
+        length_mm=None if pour.length_mm is None else float(pour.length_mm),
+        width_mm=None if pour.width_mm is None else float(pour.width_mm),
+    )
+
+
+def ask(asked: PouredLift, pour: Pour, mass_kg: float) -> Answer | None:
     """Return the clocks of a lift; None where its figures make no sense, which opens nothing."""
     from planning.core.casting.casting_clock import clocks_of  # reads numpy
+    from planning.core.casting.edges import with_edges
 
+    thermal = asked.system.thermal
     try:
-        return clocks_of(asked)
+        clocks = clocks_of(asked)
+        if thermal is None:
+            return Answer(clocks, None, width_known=False)
+        mould = mould_of(pour, asked.depth_mm, mass_kg, thermal.density_kg_m3)
+        return Answer(*with_edges(asked, clocks, mould), width_known=mould.width_known)
     except (ValueError, ArithmeticError):
         log.exception("The clocks of a lift of %s could not be worked out.", asked.system.name)
         return None
 
 
 def columns(
-    lift: Lift, poured_at: datetime, asked: PouredLift, clocks: CastingClocks, *, covered: bool
+    lift: Lift, poured_at: datetime, asked: PouredLift, found: Answer, *, covered: bool
 ) -> dict[str, Any]:
     """
     Return the columns of a `Cure` from the clocks of its lift.
@@ -43,6 +87,7 @@ def columns(
     Times are whole minutes of the wall clock, as people are told them: something that opens is
     rounded up, so nobody who comes at the minute told is sent away; what closes is rounded down.
     """
+    clocks = found.clocks
     shown = {reading.hour for reading in asked.seen()}
 
     def late(hours: float | None) -> datetime | None:
@@ -91,7 +136,8 @@ def columns(
             for hole in clocks.holes
         ],
         "left_out": len(clocks.implausible),
-        "basis": _basis(asked, demould),
+        "edges": found.edges,
+        "basis": f"{_basis(asked, demould)}; {edges_words(found.edges)}",
     }
 
 
@@ -109,6 +155,7 @@ UNKNOWN: dict[str, Any] = {
     "ranges": {},
     "holes": [],
     "left_out": 0,
+    "edges": {},
     "basis": "could not be worked out: look at the figures of its resin system",
 }  # fmt: skip
 """Of a lift whose clocks could not be worked out: nothing opens."""

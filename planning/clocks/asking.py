@@ -41,16 +41,16 @@ SHOWN = (
 def values_of(lift: Lift, poured_at: datetime, now: datetime) -> dict[str, Any]:
     """Return the columns of a lift's clock as it is at a moment."""
     asked = poured_lift(lift, poured_at, now)
-    clocks = ask(asked)
+    answer = ask(asked, lift.pour, float(lift.mass_kg))
     hottest = counting().filter(
         pour=lift.pour_id, where="core", at__gte=poured_at, at__lte=now
     ).order_by("-celsius").values_list("celsius", flat=True).first()  # fmt: skip
     found: dict[str, Any] = {"peak_c": hottest, "looked_at": now}
-    if clocks is None:
+    if answer is None:
         return {**UNKNOWN, **found}
     covered = Cure.objects.filter(lift__pour=lift.pour_id, lift__number__gt=lift.number).exists()
-    found |= columns(lift, poured_at, asked, clocks, covered=covered)
-    found |= passed(lift, poured_at, clocks.peak_seen, found["peak_due_at"], now)
+    found |= columns(lift, poured_at, asked, answer, covered=covered)
+    found |= passed(lift, poured_at, answer.clocks.peak_seen, found["peak_due_at"], now)
     return found
 
 

@@ -15,7 +15,7 @@ from planning.clocks.readings import counting
 from planning.core.casting import clock_types as core
 from planning.core.casting.clock_types import Planned, PouredLift, Reading
 from planning.core.casting.faces import AIR_TOP, INSULATED, Face, tool_side
-from planning.pours.models import ToolSide
+from planning.pours.models import Pour, ToolSide
 from planning.rules.models import PlanningRules
 from planning.system_data import system_data
 from shop import stores
@@ -38,7 +38,7 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
     number of queries is fixed.
     """
     above = _covered_at(lift)
-    base, known = _base(lift)
+    base, known = base_of(lift.pour, lift.number)
     hour = _hours_from(poured_at)
     return PouredLift(
         system=system_data(stores.system(lift.pour.system_id)),
@@ -129,10 +129,10 @@ def _covered_at(lift: Lift) -> datetime | None:
     return rows.order_by("lift__number").values_list("poured_at", flat=True).first()
 
 
-def _base(lift: Lift) -> tuple[Face, bool]:
-    """Return the face a lift stands on, and whether it is known: cured resin is not."""
-    side = SIDES.get(ToolSide(lift.pour.tool_side))
-    if lift.number > 1 or side is None:
+def base_of(pour: Pour, number: int) -> tuple[Face, bool]:
+    """Return the face a lift of a pour stands on, and whether it is known: cured resin is not."""
+    side = SIDES.get(ToolSide(pour.tool_side))
+    if number > 1 or side is None:
         return INSULATED, False
     return tool_side(side), True
 

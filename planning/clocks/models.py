@@ -62,6 +62,11 @@ class Cure(models.Model):
     left_out = models.PositiveIntegerField(
         default=0, help_text="Readings that no room, oven or casting can have had."
     )
+    edges = models.JSONField(
+        default=dict,
+        help_text="share: so many times as long as the middle the edges take, counted in the "
+        "times; width_known. Empty: the data sheet's times hold for the whole casting.",
+    )
     basis = models.CharField(max_length=300, help_text="What the times rest on.")
     peak_c = models.DecimalField(max_digits=5, decimal_places=1, null=True)
     peak_passed_at = models.DateTimeField(null=True)

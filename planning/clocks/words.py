@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from planning.clocks.models import Cure, Waits
 from planning.core.casting.clock_types import HAND_SAFE_C
 
@@ -46,3 +49,24 @@ def waits_for(cure: Cure) -> str:
 def asks_for(cure: Cure) -> list[str]:
     """Return in words which readings would help most."""
     return [ASKS[one] for one in cure.asks]
+
+
+def edges_words(edges: Mapping[str, Any]) -> str:
+    """Return in words what a clock counts for the edges of its casting, from `Cure.edges`."""
+    if not edges:
+        return (
+            "the data sheet's time to demould is taken for the whole casting, its edges included "
+            "(common practice, no source)"
+        )
+    share = edges["share"]
+    if share <= 1:
+        return "its edges take no longer than its middle"
+    if edges["width_known"]:
+        return (
+            f"its edges take {share:g} times as long as the middle of a wide casting, which is "
+            "counted in the time to take it out of the mould"
+        )
+    return (
+        f"its width is not known, so its edges are taken to need {share:g} times as long as the "
+        "middle, the most there is; tell the length and width of the mould to have it exact"
+    )

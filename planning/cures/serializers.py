@@ -85,6 +85,7 @@ class CureSerializer(StrictModelSerializer):
             "ranges",
             "holes",
             "left_out",
+            "edges",
             "looked_at",
             "basis",
             "peak_c",

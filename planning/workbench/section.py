@@ -25,7 +25,7 @@ _ALIKE = 0.02
 NOT_IN_IT = (
     "An estimate for planning, not a safety device. Not in it: the ends of a long casting and "
     "corners seen from above, which stay cooler and cure later still; shrinkage; a tool that "
-    "warms up. It moves no clock."
+    "warms up."
 )
 
 
@@ -43,11 +43,18 @@ def section(form: SectionForm) -> Answer | None:
     cast = _cast(form)
     if cast is None:
         return None
+    from planning.core.casting.edges import edge_shares
     from planning.core.casting.section_figures import section_figures
 
     found = section_figures(system, cast, given["shop_c"], mix_c=given["mix_c"])
     _heat(answer, found, system.peak_limit_c)
     _times(answer, form, found)
+    shares = edge_shares(system, cast, given["shop_c"], given["mix_c"])
+    answer.add(
+        "edge_share", "Clocks hold it back for its edges by", shares.demould, "times", 2,
+        "Of the time of a wide lift, on the careful side. Counted in the time to take it out of "
+        "the mould, wherever the data sheet's is not later.",
+    )  # fmt: skip
     for name, words in (("tool_side", "What it stands on"), ("wall_side", "What its sides touch")):
         if given[name] == "unknown":
             answer.say(f"{words} is not known, so it counts as insulated.", "mind")

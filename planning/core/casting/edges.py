@@ -54,38 +54,35 @@ class Shares:
 
 
 @dataclass(frozen=True)
-class Edges:
-    """The section of a lift, for its clocks."""
+class Mould:
+    """What is known of a lift seen from above, and of the mould about it."""
 
-    section: Section
-    width_known: bool
-    """Else the largest factor of all widths is taken."""
+    area_mm2: float
+    """Mean area of the lift."""
+    metal: bool = False
+    """Whether it stands on metal; its sides are then taken to be of metal too."""
+    length_mm: float | None = None
+    width_mm: float | None = None
+
+    @property
+    def width_known(self) -> bool:
+        """Whether its width is known; else the largest factor of all widths is taken."""
+        return bool(self.length_mm and self.width_mm)
 
 
-def edges_of(
-    depth_mm: float, area_mm2: float, base: Face, top: Face, *, metal: bool = False,
-    length_mm: float | None = None, width_mm: float | None = None,
-) -> Edges:  # fmt: skip
-    """
-    Return the section of a lift, of which its area is known, and of its mould perhaps both sides.
+def side_of(mould: Mould) -> Face:
+    """Return the face of its sides."""
+    return tool_side("metal" if mould.metal else SIDES)
 
-    Parameters
-    ----------
-    depth_mm, area_mm2 : float
-        Depth and mean area of the lift.
-    base, top : Face
-        What it stands on, and its open top.
-    metal : bool
-        Whether it stands on metal; its sides are then taken to be of metal too.
-    length_mm, width_mm : float, optional
-        Sides of the mould, mm. Without them nothing tells how narrow the lift is.
-    """
-    side = tool_side("metal" if metal else SIDES)
-    if length_mm and width_mm:
-        sides = section_of(depth_mm, area_mm2, base, side, top, length_mm, width_mm)
-        return Edges(sides, width_known=True)
-    width = _NARROWEST_DEPTHS * depth_mm
-    return Edges(Section(ROUND, width, depth_mm, base, side, top), width_known=False)
+
+def section_in(mould: Mould, depth_mm: float, base: Face, top: Face) -> Section:
+    """Return the section of a lift in its mould, which stands on `base` under `top`."""
+    side = side_of(mould)
+    if mould.width_known:
+        return section_of(
+            depth_mm, mould.area_mm2, base, side, top, mould.length_mm, mould.width_mm
+        )
+    return Section(ROUND, _NARROWEST_DEPTHS * depth_mm, depth_mm, base, side, top)
 
 
 def edge_shares(
@@ -148,7 +145,7 @@ def _row(shares: Shares) -> tuple[float, float, float]:
 
 
 def with_edges(
-    lift: PouredLift, clocks: CastingClocks, edges: Edges
+    lift: PouredLift, clocks: CastingClocks, mould: Mould
 ) -> tuple[CastingClocks, Shares | None]:
     """
     Return the clocks of a lift with its edges counted, and the factors; None without kinetics.
@@ -168,9 +165,10 @@ def with_edges(
     wide, around = clocks.computed, surroundings(lift)
     first = around.hours <= _FIRST_H
     likely_c, cold_c = (float(temps[first].mean()) for temps in (around.best, around.low))
-    shares = edge_shares(lift.system, edges.section, likely_c, lift.mix_c)
+    section = section_in(mould, lift.depth_mm, lift.base, lift.top)
+    shares = edge_shares(lift.system, section, likely_c, lift.mix_c)
     times, rate, heat = _slow(lift, around, need)
-    slow = edge_shares(lift.system, edges.section, cold_c, lift.mix_c, rate=rate, heat=heat)
+    slow = edge_shares(lift.system, section, cold_c, lift.mix_c, rate=rate, heat=heat)
 
     def late(clock: Clock, name: str) -> Clock:
         if clock.go_h is None and not clock.stalled:

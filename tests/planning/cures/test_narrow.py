@@ -7,6 +7,8 @@ from decimal import Decimal
 
 import pytest
 
+from planning.clocks.asking import look
+from planning.clocks.words import edges_words
 from planning.cures.narrow import narrow_lift
 from planning.cures.page_data import lifts_of
 from shop import stores
@@ -55,12 +57,12 @@ def test_narrow_lift_is_named_with_what_it_gets_instead(system, browser_of):
     assert (found.number, found.depth_mm, found.width_mm) == (1, 60, 158)
     assert 22 < found.peak_c < found.wide_peak_c
     assert found.edge_h > found.wide_edge_h
-    assert not found.after_clock
     page = browser_of("technician", pour.order.site).get(f"/pours/{pour.pk}/")
     words = words_of(page)
     assert "Lift 1 is 60 mm deep and only about 158 mm wide." in words
-    assert f"gets about {found.peak_c} °C hot instead of {found.wide_peak_c} °C" in words
-    assert "later than its clock says" not in words
+    assert f"it gets about {found.peak_c} °C hot" in words
+    assert f"by a wide lift, {found.wide_peak_c} °C" in words
+    assert f"done after about {found.edge_h} h, a wide lift after {found.wide_edge_h} h" in words
 
 
 def test_link_opens_the_calculator_with_the_same_figures(system, browser_of):
@@ -72,13 +74,24 @@ def test_link_opens_the_calculator_with_the_same_figures(system, browser_of):
     assert (round(peak), round(wide)) == (found.peak_c, found.wide_peak_c)
 
 
-def test_edges_later_than_the_clock_ask_for_a_look(system, browser_of):
+def test_clock_counts_the_edges_that_the_page_tells(system, browser_of):
     pour, cure = cast(system, 2)
-    cure.demould_due_at = cure.poured_at + 6 * HOUR
-    cure.save()
-    assert told(pour).after_clock
+    assert look(cure, cure.poured_at)
+    cure.refresh_from_db()
+    assert (cure.demould_due_at - cure.poured_at) / HOUR >= told(pour).edge_h
     page = browser_of("technician", pour.order.site).get(f"/pours/{pour.pk}/")
-    assert "Check the hardness at an edge before demoulding" in words_of(page)
+    assert edges_words(cure.edges) in words_of(page)
+
+
+@pytest.mark.parametrize(("side", "sides"), [("insulated", "board"), ("metal", "metal")])
+def test_mould_of_any_material_has_its_page(system, browser_of, side, sides):
+    pour, _ = cast(system, 2)
+    pour.tool_side = side
+    pour.save()
+    assert told(pour).sides == sides
+    client = browser_of("technician", pour.order.site)
+    assert client.get(f"/pours/{pour.pk}/").status_code == 200
+    assert f"wall_side={sides}" in told(pour).query
 
 
 def test_long_narrow_lift_is_as_wide_as_its_shorter_side(system):
