@@ -2,54 +2,23 @@
 
 import io
 import re
-import subprocess
-from pathlib import Path
 
-import numpy as np
 import pytest
-from PIL import Image, ImageFilter
+from PIL import Image
 
 from planning.batches.models import Weighing
 from shared.codes.finding import code_of, path_to
 from shop.counting.models import CycleCount
-from shop.labels.layouts import LAYOUTS
-from shop.labels.pdf import can_label, labels_pdf, plain_label
+from shop.labels.pdf import plain_label
 from shop.lots.models import Container
 from shop.sites.models import Location
 from shop.tools.actions import make_tool
 from shop.tools.models import Tool
 from tests.browser import steps
-from tests.browser.conftest import ARGUMENTS, CHROMIUM
+from tests.browser.labels import ELSEWHERE, TURNED, label_of, printed
 from tests.factories.floor import sign_off
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-PRINTER_DPI = 203
-ELSEWHERE = "http://10.20.30.40:8000"
-"""The address that the labels were printed under; the shop has moved since."""
-BLUR_PX = 1.2
-TURNED = (0, 90, 12, -31, 187)
-"""Degrees; a label is held as it comes to hand."""
-
-
-def printed(label, folder: Path, turned: float = 0, blur: float = BLUR_PX) -> Image.Image:
-    """Draw a label as a printer of 203 dpi does, out of focus and turned, on a grey bench."""
-    pdf = folder / "label.pdf"
-    pdf.write_bytes(labels_pdf([label], LAYOUTS["roll-57x32"]))
-    drawn = folder / "label"
-    subprocess.run(
-        ["pdftoppm", "-r", str(PRINTER_DPI), "-png", "-singlefile", pdf, drawn], check=True
-    )
-    flat = Image.open(drawn.with_suffix(".png")).convert("L")
-    bench = Image.new("L", (640, 480), 150)
-    turn = flat.rotate(turned, expand=True, fillcolor=150, resample=Image.Resampling.BICUBIC)
-    bench.paste(turn, ((640 - turn.width) // 2, (480 - turn.height) // 2))
-    return bench.filter(ImageFilter.GaussianBlur(blur))
-
-
-def label_of(container) -> object:
-    full = Container.objects.select_related("lot__material", "location").get(pk=container.pk)
-    return can_label(full, ELSEWHERE)
 
 
 def burst(page, text: str) -> None:
@@ -194,49 +163,3 @@ def test_at_the_scale_the_can_is_known_by_its_label_and_a_weight_is_not_spoilt_b
     steps.type_weight(page, "0")
     assert page.locator("#reading").input_value() == "1.50"
     assert Weighing.objects.count() == 0
-
-
-def before_the_camera(picture: Image.Image, path: Path) -> None:
-    """Write a picture as the film that Chromium's made-up camera shows."""
-    rows = np.asarray(picture.convert("L"))
-    plane = np.full((rows.shape[0] // 2, rows.shape[1] // 2), 128, np.uint8).tobytes()
-    frame = b"FRAME\n" + rows.tobytes() + plane + plane
-    head = f"YUV4MPEG2 W{picture.width} H{picture.height} F5:1 Ip A1:1 C420jpeg\n"
-    path.write_bytes(head.encode() + frame * 3)
-
-
-def test_a_phone_s_camera_reads_a_printed_label_at_the_scale(
-    planned_batch, live_server, troubles, sign_in, clock, tmp_path, chromium
-):
-    line = planned_batch.lines.order_by("order").first()
-    film = tmp_path / "label.y4m"
-    before_the_camera(printed(label_of(line.container), tmp_path, 12), film)
-    camera = [
-        "--use-fake-device-for-media-stream",
-        "--use-fake-ui-for-media-stream",
-        f"--use-file-for-fake-video-capture={film}",
-    ]
-    browser = chromium.browser_type.launch(executable_path=CHROMIUM, args=[*ARGUMENTS, *camera])
-    try:
-        context = browser.new_context(
-            viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True,
-            base_url=live_server.url.replace("127.0.0.1", "localhost"),
-            permissions=["camera"],
-        )  # fmt: skip
-        page = context.new_page()
-        troubles.watch(page)
-        sign_in(page, "tess")
-        clock.move_to(planned_batch.planned_start)
-        sign_off(planned_batch)
-        page.goto(f"/batches/{planned_batch.pk}/")
-        page.locator("#ready").tap()
-        steps.wait_for_step(page, "Weigh resin")
-        page.locator(".scanbutton").first.tap()
-        page.locator("#reading").wait_for()
-        assert page.locator("dialog.camera").count() == 0
-        # The same camera on a plain page.
-        page.goto("/stock/")
-        page.locator(".scanbutton").first.tap()
-        page.wait_for_url(re.compile(rf"container={line.container_id}"))
-    finally:
-        browser.close()
