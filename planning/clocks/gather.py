@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -24,8 +23,6 @@ BEFORE = timedelta(hours=4, minutes=30)
 """How long before pouring an air reading still counts; a longer gap is treated as no reading."""
 LONGEST = timedelta(days=14)
 """As far as the core's surroundings reach."""
-MANY = 300
-"""More readings of one place than these are thinned."""
 OWN = ("surface", "core")
 SIDES = {ToolSide.METAL: "metal", ToolSide.BOARD: "board", ToolSide.INSULATED: "foam"}
 
@@ -48,19 +45,17 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
         top=AIR_TOP,
         now_h=max(0.0, hour(now)),
         expected_c=float(lift.expected_c),
-        readings=thinned(
-            [
-                Reading(
-                    hour(row.at),
-                    float(row.celsius),
-                    row.where,
-                    float(row.height_mm)
-                    if row.where == core.CORE and row.height_mm is not None
-                    else None,
-                )
-                for row in readings_of(lift, poured_at, above)
-                if row.at <= max(now, poured_at)
-            ]
+        readings=tuple(
+            Reading(
+                hour(row.at),
+                float(row.celsius),
+                row.where,
+                float(row.height_mm)
+                if row.where == core.CORE and row.height_mm is not None
+                else None,
+            )
+            for row in readings_of(lift, poured_at, above)
+            if row.at <= max(now, poured_at)
         ),
         night_c=_night_c(lift.pour.order.site_id),
         mix_c=_mix_c(lift, poured_at),
@@ -93,30 +88,6 @@ def readings_of(
     rows = counting().filter(site_id=lift.pour.order.site_id, at__lte=until)
     return list(rows.filter(Q(pour=None, where="air", at__gte=poured_at - BEFORE)
                             | (Q(pour=lift.pour_id) & (around | own))))  # fmt: skip
-
-
-def thinned(readings: Sequence[Reading]) -> tuple[Reading, ...]:
-    """
-    Return the readings of each place, of many only the middle one of every ten minutes.
-
-    A logger that writes every few seconds tells no more, and would take seconds to be looked
-    at. Of two in the middle the warmer counts. The order of entry does not matter.
-    """
-    by_place: dict[str, list[Reading]] = {}
-    for reading in readings:
-        by_place.setdefault(reading.where, []).append(reading)
-    kept: list[Reading] = []
-    for rows in by_place.values():
-        if len(rows) <= MANY:
-            kept += rows
-            continue
-        stretches: dict[int, list[Reading]] = {}
-        for row in rows:
-            stretches.setdefault(math.floor(6 * row.hour), []).append(row)
-        for some in stretches.values():
-            some.sort(key=lambda row: (row.celsius, row.hour, row.height_mm or -1.0))
-            kept.append(some[len(some) // 2])
-    return tuple(kept)
 
 
 def _hours_from(start: datetime) -> Callable[[datetime], float]:

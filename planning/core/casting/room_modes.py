@@ -100,7 +100,11 @@ def _unseen(lift: PouredLift, around: Surroundings, hours: Array) -> Array:
         unseen |= (hours >= hole.from_h) & (hours <= hole.to_h)
     if not len(body):
         return unseen
-    near = np.abs(hours[:, None] - body[None, :]).min(axis=1)
+    after = np.searchsorted(body, hours)
+    near = np.minimum(
+        np.abs(hours - body[np.maximum(after - 1, 0)]),
+        np.abs(hours - body[np.minimum(after, len(body) - 1)]),
+    )
     unseen &= near > HOLE_H / 2
     return unseen
 

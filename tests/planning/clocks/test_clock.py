@@ -9,12 +9,12 @@ import pytest
 from planning.batches.models import Batch, Lift
 from planning.clocks import actions as clocks
 from planning.clocks.asking import look
-from planning.clocks.gather import thinned
 from planning.clocks.models import Cure, TemperatureReading
 from planning.core.casting.arrhenius import shift_time
 from planning.core.casting.clock_types import Reading
 from planning.core.casting.exotherm import lift_temps_c
 from planning.core.casting.faces import AIR_TOP, tool_side
+from planning.core.casting.thinning import thinned
 from planning.rules.actions import keep_rules
 from planning.system_data import system_data
 from shop import stores
