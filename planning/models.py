@@ -12,7 +12,6 @@ from planning.batches.models import (
 )
 from planning.clocks.models import Cure, OvenStay, TemperatureReading, WrongReading
 from planning.cures.models import Demould
-from planning.order_events.models import OrderEvent
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour, PourStep, PourStepMaterial, ToolOrder
 from planning.reminders.models import (
@@ -45,7 +44,6 @@ __all__ = [
     "GateRecord",
     "Heartbeat",
     "Lift",
-    "OrderEvent",
     "OvenStay",
     "PatternMesh",
     "PlanTrial",

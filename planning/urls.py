@@ -12,7 +12,6 @@ from planning.cures.views import (
     OvenStayViewSet,
     TemperatureViewSet,
 )
-from planning.order_events.views import OrderEventViewSet
 from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
@@ -31,7 +30,6 @@ from shared.api.router import Router
 router = Router()
 router.register("routes", RouteViewSet, "route")
 router.register("tool-orders", ToolOrderViewSet, "tool-order")
-router.register("order-events", OrderEventViewSet, "order-event")
 router.register("pours", PourViewSet, "pour")
 router.register("steps", StepViewSet, "step")
 router.register("replacements", ReplacementViewSet, "replacement")

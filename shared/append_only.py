@@ -15,8 +15,8 @@ TABLES = (
     "planning_batchentry",
     "planning_temperaturereading",
     "planning_wrongreading",
-    "planning_orderevent",
     "shared_auditentry",
+    "shared_event",
 )
 """Tables whose rows are only ever added."""
 

@@ -3,15 +3,21 @@
 from shared.access.models import AccessToken, CompanyMembership, Membership, Site, User
 from shared.api.models import IdempotencyKey
 from shared.audit.models import AuditEntry
+from shared.events.models import Event, FeedEnd, FeedPlace, NumberedObject, UnplacedEvent
 from shared.mail.models import MailServer
 
 __all__ = [
     "AccessToken",
     "AuditEntry",
     "CompanyMembership",
+    "Event",
+    "FeedEnd",
+    "FeedPlace",
     "IdempotencyKey",
     "MailServer",
     "Membership",
+    "NumberedObject",
     "Site",
+    "UnplacedEvent",
     "User",
 ]

@@ -15,13 +15,13 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 
 from planning.order_events.actions import add_changes, add_event
-from planning.order_events.models import EventKind
 from planning.pours.leaving import plan_again, take_out_of_plan
 from planning.pours.models import Pour, PourStatus, PourStep, PourStepMaterial, ToolOrder
 from planning.pours.shapes import Casting, casting_of
 from planning.routes.models import Per, Phase, Route, RouteStep
 from shared import clock
 from shared.errors import Invalid, ShopError
+from shared.events.kinds import EventKind
 from shop import stores
 
 DUE_BEFORE, DUE_AFTER = timedelta(days=92), timedelta(days=5 * 365)

@@ -9,7 +9,6 @@ from typing import Any
 from django.db import transaction
 
 from planning.order_events.actions import add_changes, add_event
-from planning.order_events.models import EventKind
 from planning.pours.actions import (
     GEOMETRY_FIELDS,
     WHEN,
@@ -25,6 +24,7 @@ from planning.routes.models import Route
 from shared import clock
 from shared.change import change
 from shared.errors import Invalid
+from shared.events.kinds import EventKind
 from shop import stores
 
 NOT_BEGUN = (PourStatus.ASKED, PourStatus.PLANNED)

@@ -8,11 +8,11 @@ from typing import Any
 
 from planning.core import plan as core
 from planning.order_events.actions import add_event, plain
-from planning.order_events.models import EventKind
 from planning.order_events.queries import last_told
 from planning.pours.models import Pour
 from planning.schedule.board import finish_min, late_pours
 from planning.schedule.week_clock import Clock
+from shared.events.kinds import EventKind
 
 
 def tell_dates(
@@ -32,7 +32,7 @@ def tell_dates(
     out, with the plan's own reason.
     """
     asked = list(pours)
-    told = last_told(pour.pk for pour in asked)
+    told = last_told(asked)
     placed = {lift.pour for lift in answer.lifts}
     left_out = {one.pour: one.words for one in answer.unplaced}
     late = dict(late_pours(problem, answer))
@@ -72,7 +72,7 @@ def _dates(problem: core.Problem, answer: core.Plan, key: str, clock: Clock) -> 
 
 def told_taken_out(pour: Pour, *, reason: str, at: datetime, by: Any = None) -> None:
     """Add the event that a pour has no date any more, with the dates it had."""
-    before = last_told([pour.pk]).get(pour.pk)
+    before = last_told([pour]).get(pour.pk)
     add_event(
         order=pour.order, pour=pour, kind=EventKind.TAKEN_OUT, old=before, reason=reason, at=at,
         by=by,

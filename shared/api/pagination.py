@@ -30,7 +30,7 @@ class SignedCursor(BasePagination):
     def paginate_queryset(self, queryset: Any, request: Any, view: Any = None) -> Any:
         """Return one page of rows, and remember where the next one begins."""
         self.request = request
-        self.limit = _limit(request)
+        self.limit = limit_of(request)
         self.order = _total_order(queryset)
         self.filters = _filters(request)
         empty = {name for name in self.order if _may_be_empty(queryset.model, name.lstrip("-"))}
@@ -93,7 +93,8 @@ class SignedCursor(BasePagination):
         return self.request.build_absolute_uri(f"{self.request.path}?{query.urlencode()}")
 
 
-def _limit(request: Any) -> int:
+def limit_of(request: Any) -> int:
+    """Return how many rows a caller wants at most; refuse what is out of range."""
     text = request.query_params.get("limit", str(USUAL))
     if not (text.isascii() and text.isdigit() and len(text) < 10 and 1 <= int(text) <= MOST):
         raise _bad("limit", f"limit is {text[:20]!r}; it must be a whole number from 1 to {MOST}.")

@@ -27,6 +27,7 @@ api = [
     path("", SpectacularSwaggerSplitView.as_view(url_name="openapi"), name="api-docs"),
     *_of("shared.access", "api_urlpatterns"),
     *_of("shared.audit", "api_urlpatterns"),
+    *_of("shared.events", "api_urlpatterns"),
     *_of("shop", "api_urlpatterns"),
     *_of("planning", "api_urlpatterns"),
 ]

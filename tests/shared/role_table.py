@@ -112,7 +112,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("tool_orders", "replacements/{} replacements/proposals", "GET"),
     **rows("tool_orders", "tool-orders/{}", "GET PATCH"),
     **rows("tool_orders", "pours", "GET"),
-    **rows("events", "order-events order-events/{}", "GET"),
+    **rows("events", "events", "GET"),
     **rows("tool_orders", "pours/{}", "GET PATCH"),
     **rows(
         "tool_orders",

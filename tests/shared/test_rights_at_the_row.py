@@ -29,6 +29,7 @@ pytestmark = pytest.mark.django_db
 OWNED = {
     "shared.Site": "pk",
     "shared.Membership": "site",
+    "shared.UnplacedEvent": "event__site",
     "shop.Container": "lot__site",
     "shop.Placement": "location__site",
     "shop.CountLine": "count__site",
@@ -64,7 +65,7 @@ OWNED = {
 """Rows that reach their site over another row."""
 OF_NO_SITE = {
     "shared.User", "shared.CompanyMembership", "shared.AccessToken", "shared.IdempotencyKey",
-    "shared.AuditEntry", "shared.MailServer", "shop.Supplier",
+    "shared.AuditEntry", "shared.FeedEnd", "shared.MailServer", "shop.Supplier",
     "shop.SupplierClosure", "shop.Material", "shop.Pack", "shop.LearnedCode",
     "shop.ResinSystem", "shop.ReleaseRecipe", "planning.Route", "planning.RouteStep",
     "planning.RouteStepMaterial",

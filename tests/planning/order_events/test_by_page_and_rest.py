@@ -2,10 +2,10 @@
 
 import pytest
 
-from planning.order_events.models import OrderEvent
 from planning.pours.models import ToolOrder
 from shared import clock
 from shared.access.models import User
+from shared.events.models import Event
 from tests.callers import caller, make_user
 
 pytestmark = pytest.mark.django_db
@@ -37,7 +37,7 @@ def test_the_page_of_an_order_holds_releases_changes_and_cancels(take, planned, 
     answer = office.post(f"{page}cancel/", {"reason": "gone"}, follow=True)
     assert "is cancelled" in answer.content.decode()
     assert ToolOrder.objects.get(number="T-1").status == "cancelled"
-    by = OrderEvent.objects.exclude(kind__in=["order_taken", "pour_planned"])
+    by = Event.objects.exclude(kind__in=["order.taken", "pour.planned"])
     assert set(by.values_list("by__username", flat=True)) == {"petra"}
 
 
@@ -53,7 +53,7 @@ def test_the_page_of_a_pour_changes_its_sizes(take, planned, office):
     }
     body |= {"depth_mm": "25", "reason": "thinner"}
     assert office.post(page, body).status_code == 302
-    event = OrderEvent.objects.order_by("-pk").first()
+    event = Event.objects.order_by("-pk").first()
     assert event.payload["new"] == {"depth_mm": "25"}
     assert event.reason == "thinner"
     assert office.post(page, {**body, "depth_mm": "deep"}).status_code == 422
@@ -81,6 +81,6 @@ def test_by_rest(take, planned, shop_site, now, monkeypatch):
     assert more.status_code == 201
     gone = calls.post(f"{path}/cancellations", {"reason": "gone"}, format="json")
     assert gone.json()["status"] == "cancelled"
-    listed = calls.get(f"/api/v1/order-events?order={pour.order_id}").json()["items"]
-    assert [row["sequence"] for row in listed] == list(range(1, len(listed) + 1))
-    assert listed[-1]["payload"]["reason"] == "gone"
+    listed = calls.get(f"/api/v1/events?object=order:{pour.order_id}").json()["items"]
+    assert [row["data"]["sequence"] for row in listed] == list(range(1, len(listed) + 1))
+    assert listed[-1]["data"]["reason"] == "gone"

@@ -9,7 +9,6 @@ from django.db import DatabaseError, connection, transaction
 
 from planning.batches.models import Batch
 from planning.order_events.actions import add_event
-from planning.order_events.models import EventKind, OrderEvent
 from planning.pours.actions import OrderFixed, change_pour
 from planning.pours.models import OrderStatus, Pour, ToolOrder
 from planning.pours.order_changes import (
@@ -24,7 +23,10 @@ from planning.routes.actions import make_route
 from planning.routes.models import Route
 from planning.schedule import actions as plans
 from planning.schedule.models import WeekPlan
+from shared.access.models import Site
 from shared.errors import Invalid
+from shared.events.kinds import EventKind
+from shared.events.models import Event
 from shop import stores
 from shop.models import Container, Requirement, Reservation
 
@@ -32,13 +34,15 @@ pytestmark = pytest.mark.django_db
 
 
 def kinds(order):
-    rows = OrderEvent.objects.filter(order=order).order_by("sequence")
+    rows = Event.objects.filter(object_kind="order", object_id=order.pk).order_by("sequence")
     assert [row.sequence for row in rows] == list(range(1, len(rows) + 1))
     return [row.kind for row in rows]
 
 
 def last(order):
-    return OrderEvent.objects.filter(order=order).order_by("-sequence").first()
+    return (
+        Event.objects.filter(object_kind="order", object_id=order.pk).order_by("-sequence").first()
+    )
 
 
 def confirm(site, now):
@@ -51,7 +55,7 @@ def confirm(site, now):
 def test_taken_planned_and_moved_are_told_with_their_dates(take, planned, shop_site, now):
     pour = take()
     planned(pour)
-    assert kinds(pour.order) == ["order_taken", "pour_planned"]
+    assert kinds(pour.order) == ["order.taken", "pour.planned"]
     told = last(pour.order).payload
     lift = pour.lifts.get()
     assert told["new"]["pour_from"] == lift.planned_start.isoformat().replace("+00:00", "Z")
@@ -63,7 +67,7 @@ def test_taken_planned_and_moved_are_told_with_their_dates(take, planned, shop_s
     assert last(pour.order).payload["new"] == {"earliest_on": "2026-12-03"}
     assert WeekPlan.objects.order_by("-pk").first().reason == "no pattern"
     confirm(shop_site, now)
-    rows = OrderEvent.objects.filter(order=pour.order, kind=EventKind.MOVED)
+    rows = Event.objects.filter(object_id=pour.order_id, kind=EventKind.MOVED)
     moved = rows.get().payload
     assert moved["old"] == told["new"]
     assert moved["new"]["pour_from"] >= "2026-12-02T23"
@@ -81,7 +85,7 @@ def test_a_plan_that_moves_nothing_tells_nothing_new(take, planned, shop_site, n
 def test_lateness_is_foreseen_when_the_plan_is_confirmed(take, planned, now):
     pour = take(due_in_days=0)
     planned(pour)
-    assert kinds(pour.order)[-2:] == ["pour_planned", "late_foreseen"]
+    assert kinds(pour.order)[-2:] == ["pour.planned", "pour.late_foreseen"]
     told = last(pour.order).payload["new"]
     assert told["due_on"] == "2026-11-30"
     assert told["late_min"] > 0
@@ -97,14 +101,14 @@ def test_a_hold_frees_stock_and_need_and_a_release_asks_again(take, planned, sho
     assert not Reservation.objects.exists()
     assert not any(Container.objects.values_list("reserved", flat=True))
     assert not Requirement.objects.exists()
-    assert kinds(order)[-2:] == ["pour_taken_out", "order_held"]
+    assert kinds(order)[-2:] == ["pour.taken_out", "order.held"]
     plan = WeekPlan.objects.order_by("-pk").first()
     assert plan.reason == "Order T-1 was put on hold: drawing changes"
     solved = plans.solve(plan_id=plan.pk, now=now)
     assert solved.problem["pours"] == []
     release_order(order=order, now=now)
     assert Requirement.objects.exists()
-    assert kinds(order)[-1] == "order_released"
+    assert kinds(order)[-1] == "order.released"
     confirm(shop_site, now)
     pour.refresh_from_db()
     assert pour.status == "planned"
@@ -206,23 +210,25 @@ def test_an_event_is_never_changed_nor_deleted_nor_kept_without_its_change(take,
     pour = take()
     event = last(pour.order)
     for button in (
-        lambda: OrderEvent.objects.filter(pk=event.pk).update(reason="x"),
-        lambda: OrderEvent.objects.filter(pk=event.pk).delete(),
+        lambda: Event.objects.filter(pk=event.pk).update(reason="x"),
+        lambda: Event.objects.filter(pk=event.pk).delete(),
     ):
         with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
             button()
     with transaction.atomic():
         change_pour(pour=pour, changes={"depth_mm": Decimal(25)}, now=now)
-        assert kinds(pour.order) == ["order_taken", "order_changed"]
+        assert kinds(pour.order) == ["order.taken", "order.changed"]
         transaction.set_rollback(True)
-    assert kinds(pour.order) == ["order_taken"]
+    assert kinds(pour.order) == ["order.taken"]
 
 
 def test_an_event_outside_a_transaction_is_refused():
     # Every test runs in a transaction; the connection is made to say that there is none.
     none = mock.patch.object(connection, "in_atomic_block", False)
     with none, pytest.raises(RuntimeError, match="in the transaction"):
-        add_event(order=ToolOrder(pk=1), kind=EventKind.HELD, at=date(2026, 1, 1))
+        add_event(
+            order=ToolOrder(pk=1, site=Site(code="main")), kind=EventKind.HELD, at=date(2026, 1, 1)
+        )
 
 
 def test_a_held_order_makes_a_ready_plan_out_of_date(take, shop_site, now):
