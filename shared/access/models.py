@@ -44,6 +44,17 @@ class Site(models.Model):
     expected_c = models.DecimalField(
         "expected shop temperature, °C", max_digits=4, decimal_places=1, default=20
     )
+    legal_name = models.CharField(
+        max_length=160, blank=True, help_text="As it stands on orders; empty: the name."
+    )
+    address = models.CharField(max_length=400, blank=True, help_text="Where bills go.")
+    delivery_address = models.CharField(
+        max_length=400, blank=True, help_text="Where goods go; empty: the address."
+    )
+    contact = models.CharField(
+        max_length=200, blank=True, help_text="Whom suppliers ask: name, telephone, e-mail."
+    )
+    tax_number = models.CharField(max_length=40, blank=True)
     version = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:

@@ -11,7 +11,10 @@ from shared.api.serializers import StrictModelSerializer
 class SiteSerializer(StrictModelSerializer):
     class Meta:
         model = Site
-        fields = ["id", "code", "name", "time_zone", "expected_c", "version", "etag"]
+        fields = [
+            "id", "code", "name", "time_zone", "expected_c", "legal_name", "address",
+            "delivery_address", "contact", "tax_number", "version", "etag",
+        ]  # fmt: skip
 
 
 class SiteAccessSerializer(serializers.Serializer):

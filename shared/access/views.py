@@ -15,6 +15,9 @@ from shared.access.serializers import CallerSerializer, SiteSerializer
 from shared.api import viewsets
 from shared.api.access import access_of
 
+FURTHER = ("expected_c", "legal_name", "address", "delivery_address", "contact", "tax_number")
+"""What a new site may be given beside code, name and time zone."""
+
 
 class SiteViewSet(
     viewsets.ListMixin,
@@ -40,7 +43,7 @@ class SiteViewSet(
             name=values["name"],
             time_zone=values.get("time_zone", "UTC"),
             by=self.request.user,
-            **{name: values[name] for name in ("expected_c",) if name in values},
+            **{name: values[name] for name in FURTHER if name in values},
         )
 
     def perform_update(self, serializer: Any) -> None:

@@ -11,6 +11,7 @@ from django.db import transaction
 from django.db.models import Model
 
 from shared.access.models import User
+from shared.change import change
 from shared.errors import Invalid, ShopError
 from shop.catalogue import queries
 from shop.catalogue.guarded import (
@@ -269,9 +270,11 @@ def _bring_into_force(change: CatalogueChange, now: datetime) -> None:
 
 
 @transaction.atomic
-def set_rules(*, two_signatures: bool) -> CatalogueRules:
+def set_rules(
+    *, two_signatures: bool | None = None, orders_by_two: bool | None = None
+) -> CatalogueRules:
     """
-    Turn the second signature on or off.
+    Turn second signatures on or off; what is None stays.
 
     Raises
     ------
@@ -281,15 +284,13 @@ def set_rules(*, two_signatures: bool) -> CatalogueRules:
     waiting = CatalogueChange.objects.filter(
         state__in=[ChangeState.WAITING, ChangeState.RELEASED]
     ).count()
-    if not two_signatures and waiting:
+    if two_signatures is False and waiting:
         raise ShopError(
             f"{waiting} proposed changes are open; release or decline them first.",
             "changes_open",
         )
     queries.rules()
-    found = CatalogueRules.objects.select_for_update().get(pk=1)
-    if found.two_signatures != two_signatures:
-        found.two_signatures = two_signatures
-        found.version += 1
-        found.save()
-    return found
+    found = CatalogueRules.objects.get(pk=1)
+    asked = {"two_signatures": two_signatures, "orders_by_two": orders_by_two}
+    wanted = {k: v for k, v in asked.items() if v is not None and v != getattr(found, k)}
+    return change(found, **wanted) if wanted else found

@@ -15,6 +15,9 @@ class CatalogueRules(models.Model):
     two_signatures = models.BooleanField(
         default=False, help_text="Values that people mix and buy by take a second signature."
     )
+    orders_by_two = models.BooleanField(
+        default=False, help_text="Who writes a purchase order does not approve it."
+    )
     version = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:

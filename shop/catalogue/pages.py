@@ -35,6 +35,7 @@ def changes(request: Any) -> HttpResponse:
         "table": [{"change": row, "lines": queries.lines_of(row)} for row in page],
         "decided": decided,
         "two_signatures": queries.two_signatures(),
+        "orders_by_two": queries.orders_by_two(),
         "may_release": request.access.may_for_all("materials:write"),
         "may_rule": request.access.may_for_all("accounts:write"),
         "alone": not queries.may_release().exclude(pk=request.user.pk).exists(),
@@ -75,13 +76,16 @@ def decide(request: Any, pk: int) -> HttpResponse:
 @needs("materials:read")
 @require_POST
 def rules(request: Any) -> HttpResponse:
-    """Turn the second signature on or off."""
+    """Turn a second signature on or off, for the catalogue or for purchase orders."""
     if not request.access.may_for_all("accounts:write"):
         raise PermissionDenied("This needs accounts:write for all sites.")
-    on = request.POST.get("two_signatures") == "1"
+    what = "orders_by_two" if "orders_by_two" in request.POST else "two_signatures"
+    on = request.POST.get(what) == "1"
 
     def work() -> str:
-        actions.set_rules(two_signatures=on)
-        return f"A second signature is {'asked for' if on else 'not asked for'} from now on."
+        actions.set_rules(**{what: on})
+        whose = "of purchase orders" if what == "orders_by_two" else "of the catalogue"
+        asked = "asked for" if on else "not asked for"
+        return f"A second signature {whose} is {asked} from now on."
 
     return _told(request, work)

@@ -19,6 +19,11 @@ def two_signatures() -> bool:
     return CatalogueRules.objects.filter(pk=1, two_signatures=True).exists()
 
 
+def orders_by_two() -> bool:
+    """Tell whether who writes a purchase order may not approve it."""
+    return CatalogueRules.objects.filter(pk=1, orders_by_two=True).exists()
+
+
 def rules() -> CatalogueRules:
     """Return the rules, made on first use."""
     return CatalogueRules.objects.get_or_create(pk=1)[0]

@@ -69,4 +69,4 @@ class CatalogueRulesSerializer(StrictModelSerializer):
 
     class Meta:
         model = CatalogueRules
-        fields = ("id", "two_signatures", "etag")
+        fields = ("id", "two_signatures", "orders_by_two", "etag")

@@ -65,7 +65,8 @@ class CatalogueRulesViewSet(
         return super().get_queryset()
 
     def perform_update(self, serializer: Any) -> None:
-        """Turn the second signature on or off."""
-        asked = serializer.validated_data.get("two_signatures")
-        if asked is not None:
-            serializer.instance = actions.set_rules(two_signatures=asked)
+        """Turn second signatures on or off."""
+        asked = serializer.validated_data
+        serializer.instance = actions.set_rules(
+            two_signatures=asked.get("two_signatures"), orders_by_two=asked.get("orders_by_two")
+        )

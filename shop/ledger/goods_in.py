@@ -201,7 +201,12 @@ def _take_in(
         made.append(container)
     total = sum((pack.quantity for pack in goods.containers), Decimal(0))
     _mean_price(lot, total, goods.unit_cost)
-    return Received(lot, tuple(made), binding, (*_held(lot), *short_dated(lot, total, at)))
+    warnings = (
+        *_held(lot),
+        *_short_lived(goods, until, clock.local(at, site).date()),
+        *short_dated(lot, total, at),
+    )
+    return Received(lot, tuple(made), binding, warnings)
 
 
 def _mean_price(lot: Lot, came: Decimal, price: Decimal | None) -> None:
@@ -224,6 +229,18 @@ def _held(lot: Lot) -> tuple[str, ...]:
     if lot.status != LotStatus.HELD:
         return ()
     return (f"Lot {lot.code} is held ({lot.status_reason}). Set it aside; nobody may use it.",)
+
+
+def _short_lived(goods: Goods, until: date | None, today: date) -> tuple[str, ...]:
+    """Return a warning if less shelf life is left than was agreed with the supplier."""
+    least = goods.supplier.least_life_days if goods.supplier else None
+    if least is None or until is None or (until - today).days >= least:
+        return ()
+    return (
+        f"Lot {goods.lot_code} of {goods.material.name}: {max(0, (until - today).days)} days of "
+        f"shelf life are left; {least} days are agreed with {goods.supplier}. Complain before it "
+        "is used, or send it back.",
+    )
 
 
 def _side(supplier: Supplier | None) -> str:

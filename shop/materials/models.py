@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any, ClassVar
 
 from django.core.exceptions import ValidationError
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -24,6 +24,22 @@ class Supplier(models.Model):
     code = models.CharField(max_length=40, unique=True, validators=[CODE])
     name = models.CharField(max_length=120)
     order_email = models.EmailField(blank=True)
+    address = models.CharField(max_length=400, blank=True)
+    contact = models.CharField(
+        max_length=200, blank=True, help_text="Whom to ask: name, telephone."
+    )
+    our_account = models.CharField(
+        max_length=60, blank=True, help_text="The number we have with the supplier."
+    )
+    terms = models.CharField(
+        max_length=200, blank=True, help_text="Of payment and delivery, such as 30 days, DAP."
+    )
+    least_life_days = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MaxValueValidator(3650)],
+        help_text="Least shelf life left on the day goods arrive; empty: nothing is agreed.",
+    )
     lead_time_days = models.PositiveSmallIntegerField(default=7)
     lead_time_sd_days = models.DecimalField(max_digits=5, decimal_places=2, default=0)
     order_cost = models.DecimalField(

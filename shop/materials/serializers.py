@@ -38,8 +38,9 @@ class SupplierSerializer(PricesForFew, StrictModelSerializer):
     class Meta:
         model = Supplier
         fields: ClassVar = [
-            "id", "code", "name", "order_email", "lead_time_days", "lead_time_sd_days",
-            "order_cost", "least_order", "currency", "closed_weekdays", "etag",
+            "id", "code", "name", "order_email", "address", "contact", "our_account", "terms",
+            "least_life_days", "lead_time_days", "lead_time_sd_days", "order_cost",
+            "least_order", "currency", "closed_weekdays", "etag",
         ]  # fmt: skip
         extra_kwargs: ClassVar = {
             "lead_time_sd_days": NOT_NEGATIVE,

@@ -11,6 +11,7 @@ from shared import clock
 from shared.access.models import Site, User
 from shared.errors import Invalid
 from shared.retry import retried
+from shop.catalogue.queries import orders_by_two
 from shop.errors import NotFound
 from shop.ledger.goods_in import Goods, Received, receive_goods
 from shop.materials.models import Material, Supplier
@@ -133,8 +134,20 @@ def drop_from_draft(*, order: PurchaseOrder, line: PurchaseOrderLine) -> Purchas
 
 @retried
 def approve(*, order: PurchaseOrder, by: User | None) -> PurchaseOrder:
-    """Agree to a draft; from now on its goods count as coming."""
+    """
+    Agree to a draft; from now on its goods count as coming.
+
+    Raises
+    ------
+    OrderState
+        If whoever wrote it approves it where the company has somebody else do so.
+    """
     found = _locked(order, OrderStatus.DRAFT)
+    if by is not None and found.created_by_id == by.pk and orders_by_two():
+        raise OrderState(
+            f"{by} wrote {found}; somebody else approves it. Who may is set on the page People.",
+            order=found.number,
+        )
     found.status, found.approved_at, found.approved_by = OrderStatus.APPROVED, clock.now(), by
     return _saved(found, "status", "approved_at", "approved_by")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,8 @@ from shop.purchasing.models import COMING, OrderStatus, PurchaseOrder
 
 if TYPE_CHECKING:
     from fpdf import FPDF
+
+    from shop.materials.models import Supplier
 
 FONTS = Path(shared.__path__[0]) / "static" / "fonts"
 FACE = "Order"
@@ -26,7 +29,8 @@ def order_pdf(order: PurchaseOrder) -> bytes:
     pdf = _paper(order)
     _text(pdf, f"Purchase order {order.number}", 18, bold=True)
     day = clock.local(order.ordered_at or clock.now(), order.site).date()
-    _text(pdf, f"To {order.supplier.name}. From {order.site.name}. Written on {day.isoformat()}.")
+    _text(pdf, f"Written on {day.isoformat()}. Please quote {order.number} in every answer.")
+    _parties(pdf, order)
     if order.status not in (*COMING[1:], OrderStatus.RECEIVED, OrderStatus.CLOSED):
         _text(pdf, f"NOT AN ORDER YET: {order.get_status_display().lower()}.", 12, bold=True)
     pdf.ln(3)
@@ -34,12 +38,43 @@ def order_pdf(order: PurchaseOrder) -> bytes:
     pdf.ln(4)
     if order.remarks:
         _text(pdf, order.remarks)
-    _text(
-        pdf,
-        f"Please quote {order.number}, confirm the days, and print lot and expiry on every "
-        "container. Send the safety data sheet with the first delivery and after each change.",
-    )
+    for words in _asked(order.supplier):
+        _text(pdf, words)
     return bytes(pdf.output())
+
+
+def _parties(pdf: FPDF, order: PurchaseOrder) -> None:
+    """Print who orders, who delivers and where to, side by side."""
+    site, supplier = order.site, order.supplier
+    account = f"Our customer number: {supplier.our_account}" if supplier.our_account else ""
+    tax = f"Tax number: {site.tax_number}" if site.tax_number else ""
+    blocks = (
+        ("To", supplier.name, supplier.address, supplier.contact, account),
+        ("From, and bill to", site.legal_name or site.name, site.address, site.contact, tax),
+        ("Deliver to", site.name, site.delivery_address or site.address),
+    )
+    cells = ["\n".join(filter(None, lines)) for _, *lines in blocks]
+    pdf.set_font(FACE, "", 9)
+    with pdf.table(
+        col_widths=(1, 1, 1), text_align="LEFT", line_height=4.5, padding=1.5, v_align="TOP"
+    ) as table:
+        table.row([head for head, *_ in blocks])
+        table.row(cells)
+
+
+def _asked(supplier: Supplier) -> Iterator[str]:
+    """Yield what the order asks of the supplier besides the goods."""
+    if supplier.terms:
+        yield f"Terms: {supplier.terms}"
+    if supplier.least_life_days is not None:
+        yield (
+            f"At least {supplier.least_life_days} days of shelf life must be left on the day the "
+            "goods arrive; what has less may be sent back."
+        )
+    yield (
+        "Please confirm the days, and print lot and expiry on every container. Send the safety "
+        "data sheet with the first delivery and after each change."
+    )
 
 
 def _paper(order: PurchaseOrder) -> FPDF:

@@ -243,6 +243,9 @@ class MaterialForm(RegisterForm):
 class SupplierForm(RegisterForm):
     labels = {
         "order_email": "E-mail for orders",
+        "our_account": "Our customer number",
+        "terms": "Terms of payment and delivery",
+        "least_life_days": "Least shelf life left on arrival, days",
         "lead_time_days": "Delivers in, days",
         "closed_weekdays": "Closed on",
     }
@@ -251,7 +254,36 @@ class SupplierForm(RegisterForm):
 
     class Meta:
         model = Supplier
-        fields = ["name", "code", "order_email", "lead_time_days", "currency", "closed_weekdays"]
+        fields = [
+            "name", "code", "order_email", "lead_time_days", "currency", "closed_weekdays",
+            "address", "contact", "our_account", "terms", "least_life_days",
+        ]  # fmt: skip
+        widgets = {"address": forms.Textarea(attrs={"rows": 3})}
+
+
+class SiteForm(RegisterForm):
+    """What stands of the shop itself on orders to suppliers."""
+
+    labels = {
+        "name": "Name of the shop",
+        "expected_c": "Usual shop temperature, °C",
+        "legal_name": "Name on orders",
+        "address": "Address, for bills",
+        "delivery_address": "Delivery address",
+        "contact": "Contact for suppliers",
+        "tax_number": "Tax number",
+    }
+
+    class Meta:
+        model = Site
+        fields = [
+            "name", "expected_c", "legal_name", "address", "delivery_address", "contact",
+            "tax_number",
+        ]  # fmt: skip
+        widgets = {
+            "address": forms.Textarea(attrs={"rows": 3}),
+            "delivery_address": forms.Textarea(attrs={"rows": 3}),
+        }
 
 
 class ResinSystemForm(RegisterForm):

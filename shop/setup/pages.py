@@ -90,6 +90,8 @@ def register(request: Any, slug: str) -> HttpResponse:
 def entry(request: Any, slug: str, pk: int | None = None) -> HttpResponse:
     """Show the form of one row, new or there already, and take it in."""
     found = _register(slug)
+    if pk is None and found.only_own:
+        raise Http404
     _check_may_change(request, found)
     row = found.model() if pk is None else get_object_or_404(found.rows(request.site), pk=pk)
     form = found.form(_posted(request), instance=row, site=request.site)
@@ -136,6 +138,8 @@ def entry(request: Any, slug: str, pk: int | None = None) -> HttpResponse:
 def archive(request: Any, slug: str, pk: int) -> HttpResponse:
     """Put a row out of use or back, or take it away where nothing refers to it."""
     found = _register(slug)
+    if found.only_own:
+        raise Http404
     _check_may_change(request, found)
     row = get_object_or_404(found.rows(request.site), pk=pk)
     name = str(row)

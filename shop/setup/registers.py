@@ -29,6 +29,8 @@ class Register:
     noun: str = "sites"
     search: tuple[str, ...] = ("code", "name")
     order: tuple[str, ...] = ("code", "id")
+    only_own: bool = False
+    """The one row is the site itself: it is changed, never added or taken away."""
 
     @property
     def model(self) -> type[Model]:
@@ -38,7 +40,7 @@ class Register:
     @property
     def per_site(self) -> bool:
         """Whether rows belong to one site; the others are the whole company's."""
-        return self._has("site")
+        return self.only_own or self._has("site")
 
     @property
     def may_archive(self) -> bool:
@@ -51,10 +53,18 @@ class Register:
     def rows(self, site: Site) -> QuerySet[Any]:
         """Return the rows seen at a site, in the order of the list."""
         rows = self.model._default_manager.order_by(*self.order)
+        if self.only_own:
+            return rows.filter(pk=site.pk)
         return rows.filter(site=site) if self.per_site else rows
 
 
 REGISTERS: tuple[Register, ...] = (
+    Register(
+        "this-shop", "This shop", "the shop",
+        "Its name, usual temperature, and what stands of it on orders to suppliers.",
+        forms.SiteForm, (("name", "Name"), ("address", "Address"), ("contact", "Contact")),
+        search=(), only_own=True,
+    ),
     Register(
         "people", "People who work here", "a person",
         "Who mixes, coats, fits and demoulds, and when. Signing in is given on the page People.",

@@ -9,7 +9,14 @@ from shop.errors import KeyReused
 from shop.ledger.goods_in import Goods, Pack, receive_goods
 from shop.ledger.models import Movement, Requirement
 from shop.lots.models import Container, Lot
-from tests.factories.shop import NOW, make_location, make_lot, make_material, make_site
+from tests.factories.shop import (
+    NOW,
+    make_location,
+    make_lot,
+    make_material,
+    make_site,
+    make_supplier,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -166,3 +173,17 @@ def test_a_lot_that_came_twice_is_worth_what_was_paid_for_both():
     assert round(lot.unit_cost * 15, 2) == Decimal("137.50")
     take(site, goods(material, 5), key="c")
     assert Lot.objects.get().unit_cost == lot.unit_cost, "no price given changes none"
+
+
+@pytest.mark.parametrize(("days", "warned"), [(119, True), (120, False)])
+def test_less_shelf_life_than_was_agreed_is_said_at_goods_in(site, days, warned):
+    supplier = make_supplier(least_life_days=120)
+    material = make_material()
+    until = NOW.date() + timedelta(days=days)
+    goods = Goods(
+        material=material, lot_code="A", containers=[Pack(Decimal(5))], supplier=supplier,
+        expires_on=until,
+    )  # fmt: skip
+    (found,) = receive_goods(site=site, goods=[goods], key="life", received_at=NOW)
+    told = [words for words in found.warnings if "120 days are agreed" in words]
+    assert bool(told) == warned
