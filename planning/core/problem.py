@@ -248,6 +248,16 @@ class Layer:
 
 
 @dataclass(frozen=True)
+class LiftWindow:
+    """When a lift may follow the one below it that is poured, by the clock that runs there."""
+
+    lift: int
+    opens_min: int
+    closes_min: int
+    """A lift poured later is abraded for first; one before `opens_min` says that all are."""
+
+
+@dataclass(frozen=True)
 class Pour:
     """Casting one half of a tool, with the steps before the first lift and after the cure."""
 
@@ -268,6 +278,8 @@ class Pour:
     deepest_lift_mm: float | None = None
     cure_min: int | None = None
     """Overrides the system's, when longer."""
+    window: LiftWindow | None = None
+    """Overrides the system's gaps below one lift, be it longer or shorter."""
     tool: str = ""
     name: str = ""
 

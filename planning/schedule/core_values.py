@@ -152,6 +152,7 @@ def pour_of(
         may_share=pour.may_share,
         deepest_lift_mm=deepest_lift_mm(info, setting_of(pour), shop.expected_c.values()),
         cure_min=_cure_min(pour),
+        window=_window(pour, clock),
         tool=pour.order.tool.code,
         name=f"{pour} ({pour.order.tool.name})",
     )
@@ -171,6 +172,23 @@ def _cure_min(pour: Pour) -> int | None:
     if stands is None or ends is None:
         return None
     return max(1, math.ceil((ends - stands.top.poured_at).total_seconds() / 60))
+
+
+def _window(pour: Pour, clock: Clock) -> given.LiftWindow | None:
+    """
+    Return when the lift above the poured ones may follow, by the clocks that run in them.
+
+    It is what the gate asks too when the pot is to be mixed. None where nothing is poured, or
+    where it is not known when the casting bears another lift.
+    """
+    stands = standing_of(pour, pour.lifts.all())
+    opens_at = None if stands is None else stands.opens_at
+    if stands is None or opens_at is None:
+        return None
+    opens = clock.minute_up(opens_at)
+    # Where it is not known to bond, it counts as a surface that does not.
+    closes = opens - 1 if stands.closes_at is None else clock.minute(stands.closes_at)
+    return given.LiftWindow(stands.top.lift.number, opens, closes)
 
 
 def _step(step: PourStep, known: Mapping[str, Pace]) -> given.Step:

@@ -69,23 +69,26 @@ def _check_gap(
 ) -> None:
     system = view.systems[pour.system]
     clocks = condition_at(system, times[0])
+    known = pour.window if pour.window and pour.window.lift == lifts[1] else None
     gap = times[1] - times[0]
+    opens = clocks.gap_least_min if known is None else known.opens_min - times[0]
+    closes = clocks.gap_greatest_min if known is None else known.closes_min - times[0]
     pots = [part for lift in lifts for part in view.pot_parts(pour.id, lift)]
     name = f"Lift {lifts[1]} of pour {pour.id} starts {gap} min after the one below was poured"
-    if gap < clocks.gap_least_min:
-        words = f"{name}; it needs {clocks.gap_least_min} min."
+    if gap < opens:
+        words = f"{name}; it needs {opens} min."
         view.report("lift_gap", [pour.id], words, pots)
-    if gap > clocks.gap_greatest_min:
+    if gap > closes:
         why = ""
         if view.problem.settings.overdue_lift == "forbid":
             why = "and lifts past their recoat window are not allowed"
         elif not abrades:
             why = "and it is not abraded first"
         if why:
-            words = f"{name}; its recoat window closed at {clocks.gap_greatest_min} min, {why}."
+            words = f"{name}; its recoat window closed at {closes} min, {why}."
             view.report("lift_gap", [pour.id], words, pots)
     for task in abrades:
-        soonest = times[0] + clocks.gap_least_min
+        soonest = times[0] + opens
         _check_abrade(view, task, lifts[0], (soonest, times[1]), system.abrade_min)
 
 

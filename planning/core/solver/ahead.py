@@ -77,7 +77,7 @@ class Ahead:
         if lift < 0:
             end = self._run(job, job.before, end, found)
         for index in range(lift + 1, len(job.lifts)):
-            low = soonest(job, end, "gap_least_min") if index else end
+            low = opens_after(job, index, end) if index else end
             end = self._poured(job, index, low)
             found.append(end)
         cured = max(soonest(job, end, "cure_min"), end + (job.pour.cure_min or 0))
@@ -143,6 +143,14 @@ def pouring_min(job: Job, lift: LiftJob) -> int:
     portions = lift.divisions[0]
     rate = job.chemistry.system.pour_rate_kg_min
     return portion_min(sum(portions), rate) if portions else 0
+
+
+def opens_after(job: Job, index: int, end: int) -> int:
+    """Return when a lift may be poured at the earliest, the one below in at `end` or later."""
+    known = job.pour.window
+    if known is not None and known.lift == job.lifts[index].lift.lift:
+        return known.opens_min
+    return soonest(job, end, "gap_least_min")
 
 
 def soonest(job: Job, end: int, clock: str) -> int:

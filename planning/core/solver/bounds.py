@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterable
 
 from planning.core.batches import GRAM, pots_for, usable_batches_kg
 from planning.core.solver import masks, packing, steps
-from planning.core.solver.ahead import first_pour, pouring_min, soonest
+from planning.core.solver.ahead import first_pour, opens_after, pouring_min, soonest
 from planning.core.solver.board import lateness
 from planning.core.solver.case import Case
 from planning.core.solver.job import Job
@@ -66,8 +66,10 @@ class Alone:
         early = steps.earliest(shop, board, job.before, low)
         if early is None:
             return None
-        ready = early[1]
+        ready = end = early[1]
         for index, lift in enumerate(job.lifts):
+            if index:
+                ready = opens_after(job, index, end)
             start = first_pour(shop, board, job, lift, max(ready, low))
             if start is None:
                 return None
@@ -75,7 +77,6 @@ class Alone:
             end = start + pouring_min(job, lift)
             if lift.fixed:
                 end = max(end, *(p.end_min for _, p in lift.fixed))
-            ready = soonest(job, end, "gap_least_min")
         cured = max(soonest(job, end, "cure_min"), end + (job.pour.cure_min or 0))
         if not job.after:
             return cured

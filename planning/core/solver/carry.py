@@ -366,9 +366,8 @@ class _Carrier:
                 if longest is not None and first > befores[-1].end + longest:
                     return "the pour is too long after the last step"
             if i and ids[i]:
-                condition = chemistry.at(end)
-                ready = end + condition.gap_least_min
-                overdue = first > end + condition.gap_greatest_min
+                ready, closes = job.gap(i, end)
+                overdue = first > closes
                 abrades = [w for w in works if w.kind == "abrade" and w.number == i]
                 awry = any(w.start < ready or w.end > first for w in abrades)
                 abraded = abrades and shop.settings.overdue_lift == "abrade"

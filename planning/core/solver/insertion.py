@@ -153,9 +153,8 @@ def _pour_lifts(
         start_low, high = lows[i], None
         if i:
             end = _end_of(job, poured, i - 1)
-            condition = job.chemistry.at(end)
-            start_low = max(start_low, end + condition.gap_least_min)
-            high = end + condition.gap_greatest_min
+            opens, high = job.gap(i, end)
+            start_low = max(start_low, opens)
         try:
             chosen, works = _choose(shop, boards[i], job, prefer, i, start_low, high)
         except Blocked as blocked:

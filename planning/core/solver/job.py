@@ -54,6 +54,14 @@ class Job:
     held_most: int = 0
     """Until when at most the slot of a frozen stand is kept for it and what takes it over."""
 
+    def gap(self, index: int, end: int) -> tuple[int, int]:
+        """Return from when until when a lift may follow the one below, poured by `end`."""
+        known = self.pour.window
+        if known is not None and known.lift == self.lifts[index].lift.lift:
+            return known.opens_min, known.closes_min
+        condition = self.chemistry.at(end)
+        return end + condition.gap_least_min, end + condition.gap_greatest_min
+
     @property
     def mass_kg(self) -> float:
         return sum(d for lift in self.lifts for d in lift.divisions[0]) if self.lifts else 0.0

@@ -226,12 +226,11 @@ def _span(job: Job, board: Board, placed: Placed, lift: int) -> tuple[int, int] 
 
 
 def _gap_ok(job: Job, placed: Placed, lift: int, end: int, start: int) -> bool:
-    condition = job.chemistry.at(end)
-    ready = end + condition.gap_least_min
+    ready, closes = job.gap(lift, end)
     abrades = [w for w in placed.works if w.kind == "abrade" and w.number == lift]
     if start < ready or any(w.start < ready or w.end > start for w in abrades):
         return False  # abrading stays where it is, needed or not
-    return bool(abrades) or start <= end + condition.gap_greatest_min
+    return bool(abrades) or start <= closes
 
 
 def pour_ahead(

@@ -1,0 +1,69 @@
+"""A plan made while a lift cures says of the next one what the gate will say."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from planning.batches.models import Batch
+from planning.clocks.standing import standing
+from planning.schedule import actions
+from planning.schedule.broken import plan_now
+from planning.weigh_in.actions import record_entry, record_weighing
+from tests.factories.clocks import watch_air
+from tests.factories.floor import sign_off
+
+pytestmark = pytest.mark.django_db
+WEEK = "2026-W49"
+
+
+def weigh_and_mix(batch):
+    at = batch.planned_start
+    for line in batch.lines.all():
+        record_weighing(line=line, weighed_kg=line.target_kg, key=f"w{line.pk}", at=at, now=at)
+    sign_off(batch)
+    at = batch.planned_contact
+    record_entry(batch=batch, kind="contact", key=f"c{batch.pk}", at=at, now=at)
+
+
+def pour(batch):
+    weigh_and_mix(batch)
+    at = batch.planned_pour_end
+    record_entry(batch=batch, kind="poured", key=f"p{batch.pk}", at=at, now=at)
+
+
+@pytest.fixture
+def two_lifts(take, planned, shop_site):
+    """Two lifts of the quick system, of which only the data sheet is known, in a shop as warm as expected."""
+    from planning.rules.models import PlanningRules
+    from shop.models import ResinSystem
+
+    PlanningRules.objects.create(site=shop_site, night_c=22)
+    watch_air(shop_site, datetime(2026, 11, 30, 0, 0, tzinfo=UTC), 4)
+    ResinSystem.objects.filter(code="Q").update(kinetics=None)
+    found = take(depth_mm="60")
+    planned(found)
+    return found
+
+
+def test_a_lift_planned_again_is_let_through_by_the_gate(two_lifts, shop_site):
+    first = Batch.objects.order_by("planned_start").first()
+    pour(first)
+    watch_air(shop_site, datetime(2026, 11, 30, 5, 0, tzinfo=UTC), 1)
+    now = first.planned_pour_end + timedelta(minutes=1)
+    stands = standing(two_lifts)
+    second = Batch.objects.order_by("planned_start").last()
+    early = second.planned_pour_start < stands.opens_at
+    told = {one.rule for one in plan_now(shop_site, now).broken}
+    assert ("lift_gap" in told) == early, "work planned before the clock opens is named"
+
+    wish = actions.request_plan(site=shop_site, week=WEEK, now=now, seconds=0.5)
+    plan = actions.solve(plan_id=wish.pk, now=now)
+    assert plan.violations == []
+    actions.confirm(plan=plan, now=now)
+    second = Batch.objects.order_by("planned_start").last()
+    assert second.planned_pour_start >= stands.opens_at
+    hours = (second.planned_contact - now) // timedelta(hours=1)
+    watch_air(shop_site, now, hours)
+    pour(second)
+    two_lifts.refresh_from_db()
+    assert two_lifts.status == "curing"
