@@ -37,8 +37,11 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
     above = _covered_at(lift)
     base, known = base_of(lift.pour, lift.number)
     hour = _hours_from(poured_at)
+    system = system_data(stores.system(lift.pour.system_id))
+    # What was planned from a data sheet alone is stretched already; the clock stretches it again.
+    factor = 1.0 if system.computable else core.SHEET_FACTOR
     return PouredLift(
-        system=system_data(stores.system(lift.pour.system_id)),
+        system=system,
         depth_mm=float(lift.depth_mm),
         base=base,
         base_known=known,
@@ -70,8 +73,8 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
         planned=Planned(
             float(lift.expected_c),
             lift.attend_min / 60 or None,
-            lift.gap_least_min / 60 or None,
-            lift.gap_greatest_min / 60 or None,
+            lift.gap_least_min / 60 / factor or None,
+            lift.gap_greatest_min / 60 * factor or None,
         ),
     )
 

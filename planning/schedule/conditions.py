@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 
+from planning.core.casting.clock_types import SHEET_FACTOR
 from planning.core.casting.limits import DayLimits, depth_and_clock_limits
 from planning.core.problem import Condition
 from planning.pours.setting import Setting
@@ -61,14 +62,20 @@ def condition_at(
     """
     Take the strictest clock over the settings of its pours, rounded to the safe side.
 
-    Pots are shared between pours, so one warm mix shortens the pot life of them all.
+    Pots are shared between pours, so one warm mix shortens the pot life of them all. Where nothing
+    but a data sheet is known, waits are stretched and the window of pouring over is shortened as
+    the clocks of poured lifts do it: a plan says when the gate will let people go on.
     """
+    factor = 1.0 if system_data(info).computable else SHEET_FACTOR
     found = [limit for one in settings for limit in limits_at(info, shop_c, one, batch_kg)]
     pot_life = min(_values(limit.pot_life_min.value for limit in found))
     gel = min(_values((limit.gel_early_min.value for limit in found), pot_life))
     late_gel = max(_values((limit.gel_late_min.value for limit in found), gel))
-    cure = max(_values((limit.demould_min.value for limit in found), float(info.demould_min)))
-    opens = max(_values((limit.least_gap_min.value for limit in found), cure))
+    sheet_cure = max(
+        _values((limit.demould_min.value for limit in found), float(info.demould_min))
+    )
+    cure = factor * sheet_cure
+    opens = factor * max(_values((limit.least_gap_min.value for limit in found), sheet_cure))
     # Where the window closes before it opens it is left so: every next lift is then abraded.
     closes = min(_values(limit.greatest_gap_min.value for limit in found), default=None)
     attend = max(_values((limit.attended_min.value for limit in found), late_gel))
@@ -77,7 +84,7 @@ def condition_at(
         pot_life_min=max(1, math.floor(pot_life)),
         gel_limit_min=max(1, math.floor(gel)),
         gap_least_min=math.ceil(opens),
-        gap_greatest_min=math.ceil(opens) if closes is None else math.floor(closes),
+        gap_greatest_min=math.ceil(opens) if closes is None else math.floor(closes / factor),
         attend_min=math.ceil(attend),
         cure_min=math.ceil(cure),
         shop_c=shop_c,

@@ -80,7 +80,8 @@ def test_a_batch_that_moves_keeps_its_number_and_is_no_longer_on_paper(
     assert again.printed_at is None
 
 
-def test_printed_work_of_somebody_away_is_given_to_another(three_pours, shop_site, now):
+def test_printed_work_of_somebody_away_is_given_to_another(planned, take, shop_site, now):
+    planned(take("T-1"), take("T-2", due_in_days=5))
     print_days(shop_site, now)
     printed = Batch.objects.order_by("planned_start").first()
     ill = printed.people.get()
