@@ -92,9 +92,14 @@ def finish_min(problem: Problem, plan: Plan, pour_id: str) -> int:
 
 
 def late_pours(problem: Problem, plan: Plan) -> list[tuple[str, int]]:
-    """Return pours that finish after they are due with the minutes, the latest first."""
+    """
+    Return pours that finish after they are due with the minutes, the latest first.
+
+    One that has begun and whose rest has no place is not among them: nobody knows its end.
+    """
     due = {pour.id: pour.due_min for pour in problem.pours}
     placed = {lift.pour for lift in plan.lifts if lift.pour in due}
+    placed -= {one.pour for one in plan.unplaced}
     found = [(pour, finish_min(problem, plan, pour) - due[pour]) for pour in placed]
     return sorted(((p, n) for p, n in found if n > 0), key=lambda row: (-row[1], row[0]))
 

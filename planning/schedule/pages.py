@@ -16,8 +16,9 @@ from planning.batches.models import Batch, BatchStatus
 from planning.core import plain
 from planning.core import plan as core
 from planning.schedule import actions, queries
-from planning.schedule.board import board, finish_min, late_pours, pieces_of
+from planning.schedule.board import board, pieces_of
 from planning.schedule.models import PlanState, WeekPlan
+from planning.schedule.promises import promises
 from planning.schedule.reasons_pages import told
 from planning.schedule.snapshot import week_days
 from shared import clock
@@ -111,7 +112,7 @@ def _content(plan: WeekPlan, shown: list[date]) -> dict[str, Any]:
         "board": board(problem, answer, zone, shown),
         "batches": _batch_rows(plan, problem, answer, shown, zone),
         "work": _work_rows(problem, answer, shown, zone),
-        "pours": _pour_rows(problem, answer, zone, shown),
+        "pours": _pour_rows(plan, problem, answer, zone, shown),
         **told(plan, problem, answer),
         "moves": [
             {
@@ -186,7 +187,11 @@ def _work_rows(
 
 
 def _pour_rows(
-    problem: core.Problem, answer: core.Plan, zone: ZoneInfo, shown: Iterable[date]
+    plan: WeekPlan,
+    problem: core.Problem,
+    answer: core.Plan,
+    zone: ZoneInfo,
+    shown: Iterable[date],
 ) -> list[dict[str, Any]]:
     """Return the pours with work, or due, on the shown days."""
     days = set(shown)
@@ -195,8 +200,7 @@ def _pour_rows(
         for piece in pieces_of(problem, answer)
         if days & {piece.start.astimezone(zone).date(), piece.end.astimezone(zone).date()}
     }
-    late = dict(late_pours(problem, answer))
-    placed = {lift.pour for lift in answer.lifts}
+    said = promises(plan, problem, answer, clock.now())
     places = {place.id: place.name or place.id for place in problem.places}
     stands = {stand.pour: places.get(stand.place, stand.place) for stand in answer.stands}
     return [
@@ -206,14 +210,18 @@ def _pour_rows(
             "kg": pour.mass_kg,
             "lifts": sum(lift.pour == pour.id for lift in answer.lifts),
             "place": stands.get(pour.id, ""),
-            "due": _at(problem, pour.due_min - 1),
-            "done": _at(problem, finish_min(problem, answer, pour.id)),
-            "late_min": late.get(pour.id, 0),
+            "due": said[pour.id].due_at - timedelta(minutes=1),
+            "said": said[pour.id],
+            "late_min": _minutes(said[pour.id].late),
         }
         for pour in problem.pours
-        if pour.id in placed
+        if pour.id in said
         and (pour.id in busy or _at(problem, pour.due_min - 1).astimezone(zone).date() in days)
     ]
+
+
+def _minutes(span: timedelta | None) -> int:
+    return 0 if span is None else round(span.total_seconds() / 60)
 
 
 @require_POST
