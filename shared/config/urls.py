@@ -41,6 +41,7 @@ urlpatterns = [
     *_of("shared.audit", "urlpatterns"),
     *_of("shared.backup", "urlpatterns"),
     *_of("shared.codes", "urlpatterns"),
+    *_of("shared.help", "urlpatterns"),
     *_of("shared.mail", "urlpatterns"),
     *_of("shop", "urlpatterns"),
     *_of("planning", "urlpatterns"),

@@ -67,6 +67,7 @@ SIDE_WAYS = (
     ("Set-up", "setup", "sites:read"),
     ("People", "people", "accounts:read"),
     ("Who changed what", "audit", "audit:read"),
+    ("Help", "help", ""),
     ("Own password", "own-password", ""),
     ("API", "api-docs", ""),
 )

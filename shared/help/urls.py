@@ -1,0 +1,12 @@
+"""Addresses of the help."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from shared.help import pages
+
+urlpatterns = [
+    path("help/", pages.help_index, name="help"),
+    path("help/<slug:slug>/", pages.guide, name="guide"),
+]
