@@ -40,10 +40,10 @@ TERMS: tuple[tuple[str, str], ...] = (
     ("Parting", "Opening the two halves."),
     ("Pattern", "The shape a mould is cast over."),
     ("Peak", "The highest temperature of a cure, and the moment of it."),
+    ("Portion", "The part of a batch that goes into one lift."),
     ("Pot", "The vessel a batch is mixed in."),
     ("Pot life", "How long a mix can be poured, from first contact. It is shorter for a warmer "
      "or larger mix."),
-    ("Portion", "The part of a batch that goes into one lift."),
     ("Pour", "One casting, in one or more lifts."),
     ("Quarantine", "Set aside until quality decides: a lot that has just come, or a casting "
      "something went wrong with."),
