@@ -28,6 +28,7 @@ from shop.purchasing.views import PurchaseOrderViewSet
 from shop.recalls.views import RecallViewSet
 from shop.release_agents import views as release_agents
 from shop.setup import pages as setup
+from shop.setup.holiday_pages import public_holidays
 from shop.sites import views as sites
 from shop.tools import family_pages
 from shop.tools import pages as tool_pages
@@ -89,6 +90,7 @@ urlpatterns: list[Any] = [
     path("catalogue/changes/", catalogue.changes, name="catalogue-changes"),
     path("catalogue/changes/<int:pk>/", catalogue.decide, name="catalogue-decide"),
     path("catalogue/rules/", catalogue.rules, name="catalogue-rules"),
+    path("setup/closed-days/public/", public_holidays, name="public-holidays"),
     path("setup/<slug:slug>/", setup.register, name="setup-register"),
     path("setup/<slug:slug>/enter/", setup.entry, name="setup-add"),
     path("setup/<slug:slug>/<int:pk>/", setup.entry, name="setup-change"),
