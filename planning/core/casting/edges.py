@@ -165,7 +165,9 @@ def with_edges(
     wide, around = clocks.computed, surroundings(lift)
     first = around.hours <= _FIRST_H
     likely_c, cold_c = (float(temps[first].mean()) for temps in (around.best, around.low))
-    section = section_in(mould, lift.depth_mm, lift.base, lift.top)
+    # What it stands on is taken as its clock takes it, which counts on no insulation.
+    base = lift.base if lift.base_known else tool_side(SIDES)
+    section = section_in(mould, lift.depth_mm, base, lift.top)
     shares = edge_shares(lift.system, section, likely_c, lift.mix_c)
     times, rate, heat = _slow(lift, around, need)
     slow = edge_shares(lift.system, section, cold_c, lift.mix_c, rate=rate, heat=heat)

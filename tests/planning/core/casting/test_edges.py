@@ -183,3 +183,9 @@ def test_lift_on_cured_resin_has_its_edges_counted_too():
     counted, shares = with_edges(lift, wide, square(200.0))
     assert shares.cured > 1.0
     assert counted.cured.go_h >= wide.cured.go_h
+    # Nobody knows that it stands on something warm: it is no earlier than on board, and a section
+    # that is insulated beside a wide lift that is not would make it half as late again.
+    board = poured()
+    on_board, _ = with_edges(board, clocks_of(board), square(200.0))
+    assert counted.cured.go_h >= 0.98 * on_board.cured.go_h
+    assert counted.cured.go_h <= 1.25 * on_board.cured.go_h
