@@ -328,6 +328,7 @@ class Shift:
                 assert account.lot_of[row["can"]] not in account.barred, "a barred lot is weighed"
             line, kg = int(body["line"]), Decimal(body["weighed_kg"])
             pot.weighed[row["key"]] = [line, row["can"], kg]
+            pot.begun_at = min(row["at"], pot.begun_at or row["at"])
             self.weighing_ids[row["key"]] = answer.json()["weighing"]["id"]
             device.seen[line] = device.seen.get(line, ZERO) + kg
             if pot.state in ("planned", "weighed"):
@@ -414,7 +415,9 @@ class Shift:
             meanwhile = pot.row_kg(line) not in (seen, ZERO)
             assert empty or meanwhile, f"a weighing that was made is refused: {told}"
         elif kind == "contact":
-            assert pot.state not in ("weighing", "weighed"), f"a contact is refused: {told}"
+            before = pot.begun_at is None or row["at"] < pot.begun_at
+            known = pot.state not in ("weighing", "weighed")
+            assert before or known, f"a contact is refused: {told}"
         elif kind == "poured":
             given = Decimal(body.get("facts", {}).get("kg", "0"))
             asked = body.get("portion")

@@ -44,6 +44,7 @@ class Pot:
     """By portion: its pour, its lift's number, its mass, kg."""
     state: str = "planned"
     contact_at: datetime | None = None
+    begun_at: datetime | None = None
     weighed: dict[str, list[Any]] = field(default_factory=dict)
     """By key: row, can, kg as it counts."""
     poured: dict[int, Decimal] = field(default_factory=dict)
