@@ -15,6 +15,7 @@ from shop.costs.queries import costs_of
 from shop.errors import NotFound
 from shop.ledger.actions import issue, reverse
 from shop.ledger.consuming import issue_from_material
+from shop.ledger.emptied import count_empty, not_empty_after_all
 from shop.ledger.in_time import received_at
 from shop.ledger.models import Reservation
 from shop.ledger.purposes import register_open_purposes
@@ -80,6 +81,7 @@ __all__ = [
     "container_by_code",
     "containers",
     "containers_by_id",
+    "count_empty",
     "expected_receipts",
     "find_tool",
     "free_reservations",
@@ -91,6 +93,7 @@ __all__ = [
     "make_tool",
     "materials_by_code",
     "materials_by_id",
+    "not_empty_after_all",
     "open_tool_record",
     "people_at",
     "received_at",

@@ -297,6 +297,8 @@ def _fetch_row(line: Any, material: MaterialInfo, batch: Batch) -> dict[str, Any
         barred = f"lot {lot.code} is {lot.get_status_display().lower()}"
     elif lot.expires_on is not None and lot.expires_on < day:
         barred = f"lot {lot.code} was good to {lot.expires_on}"
+    elif container.balance <= 0 and not weighed_into(line):
+        barred = "it is empty"
     return {
         "container": container.code,
         "material": material.name,

@@ -68,6 +68,8 @@ def card(
 def _of_batch(row: Mapping[str, Any], now: datetime) -> Card | None:
     into = ", ".join(f"{one['pour']} lift {one['lift']}" for one in row["portions"])
     number, start, contact = row["number"], row["start_at"], row["contact_at"]
+    cans = ", ".join(f"{line['role']} from {line['container']}" for line in row["lines"])
+    from_into = f"From the cans: {cans}. Into {into}."
 
     def made(rank: int, by: datetime, title: str, words: str) -> Card:
         return Card(rank, start, by, title, words, "Open the batch", "batch", row["id"])
@@ -80,10 +82,15 @@ def _of_batch(row: Mapping[str, Any], now: datetime) -> Card | None:
             f"Its pot life runs. Into {into}.",
         )
     if row["status"] in (BatchStatus.WEIGHING, BatchStatus.WEIGHED):
-        return made(BEGUN, contact, f"Go on with batch {number}", f"It is begun. Into {into}.")
+        return made(BEGUN, contact, f"Go on with batch {number}", from_into)
     if row["status"] == BatchStatus.PLANNED:
         rank = DUE if start <= now else LATER
-        return made(rank, contact, f"Weigh and mix batch {number}", f"Into {into}.")
+        return made(
+            rank,
+            contact,
+            f"Weigh and mix batch {number}",
+            from_into,
+        )
     return None
 
 

@@ -98,6 +98,9 @@ def _left_batch(batch: Batch, deadline: Deadline | None) -> dict[str, Any]:
         "portions": [
             {"pour": str(p.lift.pour), "lift": p.lift.number} for p in batch.portions.all()
         ],
+        "lines": [
+            {"role": line.role, "container": line.container.code} for line in batch.lines.all()
+        ],
         "people": [person.name for person in batch.people.all()],
     }
 

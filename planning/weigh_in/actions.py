@@ -27,6 +27,7 @@ from planning.core.casting.mixing import Correction
 from planning.pours.models import Pour, PourStatus
 from planning.weigh_in import contents, off_ratio, pouring
 from planning.weigh_in.contents import correction_of
+from planning.weigh_in.emptied import as_it_was_then, put_to_nothing
 from planning.weigh_in.gate import LIVE_FOR, Passing, Verdict, judge
 from planning.weigh_in.losses import leave_to_plan, take_from_lift
 from planning.weigh_in.models import GateRecord
@@ -119,7 +120,7 @@ def record_weighing(
     )
     if container_id != line.container_id:
         stores.free_reservations(purposes=[purpose(line)])
-    with what_to_do():
+    with what_to_do(), as_it_was_then(weighing):
         stores.issue(
             container_id=container_id,
             quantity=weighed_kg,
@@ -196,6 +197,7 @@ def record_entry(
     words: str = "",
     amends: BatchEntry | None = None,
     line: BatchLine | None = None,
+    container_code: str = "",
     photo: Any = None,
     passing: Passing = Passing(),  # noqa: B008 - frozen
 ) -> BatchEntry:
@@ -242,9 +244,16 @@ def record_entry(
     }.get(EntryKind(kind))
     if follow is not None:
         follow(entry)
+    if kind == EntryKind.CAN_EMPTY:
+        put_to_nothing(entry, container_code)
     entry.save()
-    if kind == EntryKind.NO_MORE:
-        _no_more(entry)
+    if kind == EntryKind.NO_MORE and entry.line is None:
+        raise Invalid.one("line", "missing", "line is empty; name the row that gets no more.")
+    if kind == EntryKind.NO_MORE and batch.status in OPEN:
+        settle_status(batch)
+    if batch.status == BatchStatus.PLANNED:
+        # Somebody is at it: a new plan must leave it, and what is in its log, where it is.
+        change(batch, status=BatchStatus.WEIGHING)
     return entry
 
 
@@ -263,14 +272,6 @@ def _before_entry(batch: Batch, kind: str, portion: BatchPortion | None) -> list
         last = below.aggregate(at=Max("poured_at"))["at"]
         found.append((f"the lift below {lift} was poured", last))
     return found
-
-
-def _no_more(entry: BatchEntry) -> None:
-    """Close a row that did not get its mass; hardener and portions follow what is in the pot."""
-    if entry.line is None:
-        raise Invalid.one("line", "missing", "line is empty; name the row that gets no more.")
-    if entry.batch.status in OPEN:
-        settle_status(entry.batch)
 
 
 def _with_dew_point(facts: dict[str, Any]) -> dict[str, Any]:

@@ -234,6 +234,13 @@ class NewEntrySerializer(StrictSerializer):
         queryset=BatchEntry.objects.all(), required=False, allow_null=True
     )
     line = fields.RelatedIdField(queryset=BatchLine.objects.all(), required=False, allow_null=True)
+    container_code = fields.TextField(
+        required=False,
+        max_length=60,
+        allow_blank=True,
+        default="",
+        help_text="The can that ran empty, as scanned; left out, that of the line.",
+    )
     already = fields.YesNoField(
         required=False,
         default=False,

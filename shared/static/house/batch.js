@@ -58,12 +58,15 @@ document.addEventListener("DOMContentLoaded", () => {
     return alike.length < 2 ? "" : `, can ${alike.indexOf(line) + 1} of ${alike.length}`;
   }
 
+  /* The can of a row that ran empty last: tapped on this page, or recorded. */
+  const emptiedCan = (line) => emptied.get(line.id) || (state.entries.filter((one) => one.kind === "can_empty" && one.line === line.id).map((one) => one.facts.can).at(-1));
+
   function steps() {
     const list = [];
     const begun = state.lines.some((line) => weighedInto(line) > 0);
     list.push({ name: "prepare", title: "Make ready", done: isReady() || begun || Boolean(contactAt()) });
     for (const line of state.lines) {
-      list.push({ name: `line-${line.id}`, title: `Weigh ${line.role}${ofCans(line)}`, line, done: pot.closed(line) });
+      list.push({ name: `line-${line.id}`, title: `Weigh ${line.role}${ofCans(line)}: can ${line.container}`, line, done: pot.closed(line) });
     }
     const wrong = contactAt() ? null : pot.correction();
     if (wrong) list.push({ name: `correct-${wrong.role}-${wrong.add}`, title: "Put the ratio right", wrong, done: false });
@@ -107,7 +110,7 @@ document.addEventListener("DOMContentLoaded", () => {
       mine ? `${kgText(mine)} kg of ${kgText(aim)} kg are in` : follows ? `${why}; the sheet says ${kgText(sheet)}` : null),
       h("p", {}, where), barred ? judged("stop", barred) : null];
     if (!scanned.has(line.id)) {
-      return [...head, Weighing.scan({ line, barred, emptied: emptied.get(line.id), cans: () => state.cans, until: dayText, next: (instead) => {
+      return [...head, Weighing.scan({ line, barred, emptied: emptiedCan(line), cans: () => state.cans, until: dayText, next: (instead) => {
         substitute = instead && { ...instead, line: line.id };
         scanned.add(line.id);
         shown = null;
@@ -139,11 +142,11 @@ document.addEventListener("DOMContentLoaded", () => {
       weighRest();
       emptied.set(line.id, code);
       scanned.delete(line.id);
-      record("can_empty", `Can ${code} is empty`, { line: String(line.id), words: `can ${code}` });
+      record("can_empty", `Can ${code} is empty`, { line: String(line.id), container_code: code, words: `can ${code}` });
     };
     const stop = () => { weighRest(); record("no_more", `No more ${line.role} goes in`, { line: String(line.id) }); };
     return h("div", { class: "closing" }, scanned.has(line.id) ? h("button", { type: "button", class: "button--plain", id: "can-empty", tap: nextCan }, "Can is empty: next can") : null,
-      weighedInto(line) || emptied.has(line.id) ? h("button", { type: "button", class: "button--plain", id: "no-more", tap: stop }, `No more ${line.role}: go on with less`) : null);
+      weighedInto(line) || emptiedCan(line) ? h("button", { type: "button", class: "button--plain", id: "no-more", tap: stop }, `No more ${line.role}: go on with less`) : null);
   }
 
   function weigh(line, tenths, chosen) {

@@ -16,6 +16,7 @@ const BatchLog = (() => {
     if (entry.facts.dew_point_c !== undefined) found.push(`dew point ${Number(entry.facts.dew_point_c).toFixed(1)} °C`);
     if (entry.facts.margin_k !== undefined) found.push(`the surface ${Number(entry.facts.margin_k).toFixed(1)} K above it`);
     figure("kg", "", "kg");
+    if (Number(entry.facts.written_off_kg)) figure("written_off_kg", "its stock record still held", "kg and now holds nothing");
     return found.length ? `: ${found.map((words) => words.trim()).join(", ")}` : "";
   }
 

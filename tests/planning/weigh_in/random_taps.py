@@ -84,6 +84,7 @@ class Shift:
         self.travel, self.seed = travel, seed
         self.now = self.starts[0]
         self.numbers = count()
+        self.empty_again: dict[int, datetime] = {}
         self.fingerprint: tuple[Any, ...] | None = None
         """Of all tables, while nothing has been accepted since."""
         self.dice = random.Random(seed + 1)
@@ -144,8 +145,7 @@ class Shift:
 
     def _empty(self, device: Device, pot: Pot, which: float, _b: float, _c: float) -> None:
         line = lines_of(pot.id)[int(which * len(pot.roles))]
-        words = f"can {self.codes[pot.sheet[line.pk][0]]}"
-        self._enter(device, pot, kind="can_empty", line=str(line.pk), words=words)
+        self._enter(device, pot, kind="can_empty", line=str(line.pk))
 
     def _no_more(self, device: Device, pot: Pot, which: float, _b: float, _c: float) -> None:
         line = lines_of(pot.id)[int(which * len(pot.roles))]
@@ -327,7 +327,10 @@ class Shift:
             if not late:
                 assert account.lot_of[row["can"]] not in account.barred, "a barred lot is weighed"
             line, kg = int(body["line"]), Decimal(body["weighed_kg"])
+            self._take_from(row["can"], kg, row["at"])
             pot.weighed[row["key"]] = [line, row["can"], kg]
+            if row["can"] in self.empty_again:
+                account.see_empty(row["can"], self.empty_again.pop(row["can"]))
             pot.begun_at = min(row["at"], pot.begun_at or row["at"])
             self.weighing_ids[row["key"]] = answer.json()["weighing"]["id"]
             device.seen[line] = device.seen.get(line, ZERO) + kg
@@ -339,6 +342,14 @@ class Shift:
             return
         self._entered(pot, row, late)
 
+    def _take_from(self, can: int, kg: Decimal, at: datetime) -> None:
+        """A can that something comes out of was not empty, or not yet."""
+        if kg <= self.account.book_kg(can) or can not in self.account.written_off:
+            return
+        _, seen = self.account.written_off.pop(can)
+        if at <= seen:
+            self.empty_again[can] = seen
+
     def _amended(self, pot: Pot, row: dict[str, Any], kg: Decimal) -> None:
         pot.weighed[row["weighing"]][2] = kg
         batch = Batch.objects.get(pk=pot.id)
@@ -349,6 +360,7 @@ class Shift:
 
     def _entered(self, pot: Pot, row: dict[str, Any], late: bool) -> None:
         kind = row["body"]["kind"]
+        pot.state = "weighing" if pot.state == "planned" else pot.state
         batch = Batch.objects.get(pk=pot.id)
         if kind == "contact":
             assert pot.state in ("weighing", "weighed"), f"mixed while {pot.state}"
@@ -368,8 +380,9 @@ class Shift:
             self._judge_gate(pot, row, stops, late, went)
             if len(pot.poured) == len(pot.portions):
                 pot.state = "poured"
-        elif kind == "no_more":
-            pot.state = "weighing" if pot.state == "planned" else pot.state
+        elif kind == "can_empty":
+            line = int(row["body"]["line"])
+            self.account.see_empty(pot.sheet[line][0], row["at"])
         elif kind == "scrapped":
             assert pot.state != "poured"
             pot.state = "scrapped"
@@ -408,10 +421,8 @@ class Shift:
         if row["what"] == "weighings":
             line = int(body["line"])
             kg, seen = Decimal(body["weighed_kg"]), Decimal(body["already_kg"])
-            empty = kg > self.account.can_kg[row["can"]] - sum(
-                (mass for p in self.pots for _, can, mass in p.weighed.values()
-                 if can == row["can"]), ZERO,
-            )  # fmt: skip
+            off, _ = self.account.written_off.get(row["can"], (ZERO, None))
+            empty = kg > self.account.book_kg(row["can"]) + off
             meanwhile = pot.row_kg(line) not in (seen, ZERO)
             assert empty or meanwhile, f"a weighing that was made is refused: {told}"
         elif kind == "contact":
@@ -422,6 +433,7 @@ class Shift:
             given = Decimal(body.get("facts", {}).get("kg", "0"))
             asked = body.get("portion")
             known = asked is None or int(asked) not in pot.poured
+            known &= pot.contact_at is None or row["at"] >= pot.contact_at
             more = given > pot.weighed_kg - pot.poured_kg
             nothing = code in ("nothing_to_pour", "not_positive")
             assert pot.state != "mixing" or not known or more or nothing, f"pour refused: {told}"

@@ -86,6 +86,8 @@ class Account:
         self.can_kg = dict(Container.objects.values_list("pk", "balance"))
         self.lot_of = dict(Container.objects.values_list("pk", "lot"))
         self.movements = Movement.objects.count()
+        self.written_off: dict[int, tuple[Decimal, datetime]] = {}
+        """By can: what its record held when it was seen empty, and when."""
         self.barred: set[int] = set()
         """Lots that are held, recalled or out of date by now."""
         self.keys: Counter[str] = Counter()
@@ -107,6 +109,16 @@ class Account:
             ),
             CastingQuarantine.objects.count(),
         )
+
+    def book_kg(self, can: int) -> Decimal:
+        """Return what the record of a can must hold."""
+        used = (kg for p in self.pots.values() for _, one, kg in p.weighed.values() if one == can)
+        off, _ = self.written_off.get(can, (ZERO, None))
+        return self.can_kg[can] - sum(used, ZERO) - off
+
+    def see_empty(self, can: int, at: datetime) -> None:
+        off, seen = self.written_off.get(can, (ZERO, at))
+        self.written_off[can] = (off + self.book_kg(can), max(at, seen))
 
     def lot_is_barred(self, pot: Pot) -> bool:
         return any(self.lot_of[can] in self.barred for can in pot.cans())
@@ -144,17 +156,13 @@ class Account:
         rows = {row.key.split(":")[-1]: row for row in weighed}
         told = {key: kg for pot in self.pots.values() for key, (_, _, kg) in pot.weighed.items()}
         assert {key: row.kg for key, row in rows.items()} == told, "a weighing lost or doubled"
-        used: Counter[int] = Counter()
-        for pot in self.pots.values():
-            for _, can, kg in pot.weighed.values():
-                used[can] += kg  # type: ignore[assignment]
         booked = dict(
             Movement.objects.values("container").annotate(kg=Sum("quantity")).values_list(
                 "container", "kg"
             )
         )  # fmt: skip
         for can in Container.objects.all():
-            expected = self.can_kg[can.pk] - used[can.pk]
+            expected = self.book_kg(can.pk)
             assert abs(can.balance - expected) < TENTH_G / 2, (
                 f"{can.code}: ledger and scale differ"
             )
