@@ -36,6 +36,7 @@ BUNDLES: dict[str, tuple[str, ...]] = {
             "trouble",
             "alarm",
             "putright",
+            "stirring",
             "makeready",
             "mixheat",
             "batchlog",

@@ -23,6 +23,7 @@ class MaterialInfo:
     signal_word: str
     safety_data_sheet: str
     stir_before_use: bool
+    stir_hours: int | None
     warm_hours: Decimal
     use_per_m2: Decimal | None
     storage_low_c: Decimal | None

@@ -13,6 +13,7 @@ from planning.batch_sheets.words import POURING_STEPS
 from planning.batches.changes import changes_since, planned_of
 from planning.batches.lines import live_bounds, weighed_into
 from planning.batches.models import Batch
+from planning.batches.stirring import still_counts
 from planning.clocks.deadline import Deadline, deadlines, minutes_by_temperature
 from planning.clocks.models import Waits
 from planning.clocks.standing import Standing, running
@@ -181,8 +182,21 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
         "loss_kg": batch.mixed_kg - sum((p.kg for p in batch.portions.all()), Decimal(0)),
         "lines": lines,
         "portions": [portion_row(portion) for portion in batch.portions.all()],
-        "stir": [m.name for m in (info.resin, info.hardener) if m.stir_before_use],
+        "stir": _to_stir(batch, info),
     }
+
+
+def _to_stir(batch: Batch, info: SystemInfo) -> list[str]:
+    """Return what to stir before weighing, each with its cans."""
+    found = []
+    for role, material in (("resin", info.resin), ("hardener", info.hardener)):
+        lines = [line for line in batch.lines.all() if line.role == role]
+        cans = list(dict.fromkeys(line.container.code for line in lines))
+        if material.stir_before_use and cans:
+            found.append(
+                f"{material.name} in {'can' if len(cans) == 1 else 'cans'} {', '.join(cans)}"
+            )
+    return found
 
 
 def line_row(line: Any, bounds: Bounds) -> dict[str, Any]:
@@ -306,7 +320,8 @@ def _fetch_row(line: Any, material: MaterialInfo, batch: Batch) -> dict[str, Any
         "expires_on": lot.expires_on,
         "shelf": "" if container.location is None else container.location.name,
         "kg": Decimal(0),
-        "stir": material.stir_before_use,
+        "stir": not still_counts(material, line.stirred_at, batch.planned_start),
+        "stirred_at": line.stirred_at if material.stir_before_use else None,
         "warm_from": None if warm is None else batch.planned_start - warm,
         "first_use_at": batch.planned_start,
         "batches": [],

@@ -27,7 +27,10 @@ POURING_STEPS = (
 
 def work_of(batch: Mapping[str, Any]) -> list[str]:
     """Return what to do, in order; a brush coat only where a portion meets its pattern."""
-    stir = [f"Stir up {name} in its can before weighing." for name in batch["stir"]]
+    stir = [
+        f"Stir up {what}, down to the bottom, before weighing; signed by ________."
+        for what in batch["stir"]
+    ]
     brushed = any(portion["brush_coat_kg"] for portion in batch["portions"])
     return [*stir, *(words for words in POURING_STEPS if brushed or words != BRUSH)]
 

@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import F, OuterRef, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
-from planning.batches.models import Batch, BatchLine, EntryKind, Weighing
+from planning.batches.models import Batch, BatchEntry, BatchLine, EntryKind, Weighing
 from planning.core import plan as core
 from planning.core.casting.line_bounds import Bounds, WeighRow, bounds_of
 from planning.core.casting.mixing import MixRatio
@@ -25,7 +25,7 @@ MOST_SHRUNK = 0.98
 
 
 def lines_with_weights() -> QuerySet[BatchLine]:
-    """Return rows of sheets with their cans and what was weighed into each, in one query."""
+    """Return rows of sheets, what was weighed into each, when its can was stirred; one query."""
     amendments: Any = Weighing.amendments.rel.related_model
     last = amendments.objects.filter(weighing=OuterRef("pk")).order_by("-pk").values("to_kg")[:1]
     into = (
@@ -36,9 +36,13 @@ def lines_with_weights() -> QuerySet[BatchLine]:
         .annotate(into_kg=Sum("counts_kg"))
         .values("into_kg")
     )
+    stirred = BatchEntry.objects.filter(kind=EntryKind.STIRRED, container=OuterRef("container"))
     return BatchLine.objects.select_related(
         "container__lot__material", "container__location"
-    ).annotate(in_pot_kg=Subquery(into))
+    ).annotate(
+        in_pot_kg=Subquery(into),
+        stirred_at=Subquery(stirred.order_by("-at").values("at")[:1]),
+    )
 
 
 def weighed_into(line: BatchLine) -> Decimal | None:

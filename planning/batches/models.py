@@ -221,6 +221,9 @@ class EntryKind(models.TextChoices):
     POUR_STARTED = "pour_started", "Pouring began"
     POURED = "poured", "Poured"
     CONDITIONS = "conditions", "Air, surface and humidity"
+    STIRRED = "stirred", "Can is stirred"
+    UNSTIRRED = "unstirred", "Weighed from a can that was not stirred"
+    MIXED = "mixed", "Mixed"
     CAN_EMPTY = "can_empty", "Can is empty"
     NO_MORE = "no_more", "No more goes into this row"
     HOT_POT = "hot_pot", "Hot pot"
@@ -254,6 +257,14 @@ class BatchEntry(models.Model):
     )
     line = models.ForeignKey(
         "planning.BatchLine", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    container = models.ForeignKey(
+        "shop.Container",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="The can that was stirred, or ran empty.",
     )
     amends = models.ForeignKey(
         "self", models.PROTECT, null=True, blank=True, related_name="amendments"

@@ -107,7 +107,13 @@ def _pour_batch(batch: Batch, until: datetime) -> None:
     late = _lateness(batch)
     if batch.planned_end + late > until:
         return
-    for line in batch.lines.all():
+    for line in batch.lines.select_related("container__lot__material"):
+        if line.container.lot.material.stir_before_use:
+            at = batch.planned_start + late + timedelta(minutes=3)
+            key = f"demo:{line.pk}:stirred"
+            weigh_in.record_entry(
+                batch=batch, kind="stirred", key=key, at=at, now=at, by=by, line=line
+            )
         weigh_in.record_weighing(
             line=line,
             weighed_kg=line.target_kg,

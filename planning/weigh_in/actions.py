@@ -32,7 +32,8 @@ from planning.weigh_in.gate import LIVE_FOR, Passing, Verdict, judge
 from planning.weigh_in.losses import leave_to_plan, take_from_lift
 from planning.weigh_in.models import GateRecord
 from planning.weigh_in.quarantine import pours_of, quarantine_castings
-from planning.weigh_in.weighing_checks import container_for, same_as_seen, what_to_do
+from planning.weigh_in.stirred import entry_of, judge_stirring
+from planning.weigh_in.weighing_checks import can_of, container_for, same_as_seen, what_to_do
 from shared.change import change, change_all
 from shared.errors import Invalid, ShopError
 from shared.times import Event, happened
@@ -40,6 +41,13 @@ from shop import stores
 
 OPEN = (BatchStatus.PLANNED, BatchStatus.WEIGHING, BatchStatus.WEIGHED)
 """Into a pot in these states more may be weighed."""
+
+
+DONE = {
+    EntryKind.CONTACT: "Mixed",
+    EntryKind.POURED: "Poured",
+    EntryKind.UNSTIRRED: "Weighed",
+}
 
 
 class BatchFixed(ShopError):
@@ -68,6 +76,7 @@ def record_weighing(
     reason: str = "",
     already_kg: Decimal | None = None,
     already: bool = False,
+    passing: Passing = Passing(),  # noqa: B008 - frozen
 ) -> Weighed:
     """
     Write down what went into the pot and issue it from stores. A repeat returns the first.
@@ -77,7 +86,8 @@ def record_weighing(
     refused. With `already`, or told
     late, it has been weighed: it is recorded also from a lot that is held or expired by now, and
     the gate then stops the pot. It is recorded also where the pot has been mixed meanwhile; what
-    that makes of its ratio is judged anew.
+    that makes of its ratio is judged anew. A can whose filler settles is stirred first, and that
+    is signed; a reason with a name passes it.
     """
     found = Weighing.objects.filter(key=key).select_related("line").first()
     if found is not None:
@@ -108,6 +118,8 @@ def record_weighing(
     container_id = container_for(line, container_code, reason)
     came = stores.received_at(container_id)
     at = happened(at, now=now, after=[("the container came in", came)], site=batch.site)
+    told = Passing(passing.reason, passing.decided_by, already)
+    stirring = judge_stirring(line, container_id, at, told)
     weighing = Weighing.objects.create(
         line=line,
         key=key,
@@ -133,6 +145,8 @@ def record_weighing(
             reason=reason,
             already=already,
         )
+    if stirring.hindrances:
+        _kept(entry_of(weighing, stirring), stirring, pours_of(batch))
     result = _weighed(weighing)
     if batch.status in OPEN:
         settle_status(batch)
@@ -244,8 +258,12 @@ def record_entry(
     }.get(EntryKind(kind))
     if follow is not None:
         follow(entry)
-    if kind == EntryKind.CAN_EMPTY:
-        put_to_nothing(entry, container_code)
+    if kind in (EntryKind.CAN_EMPTY, EntryKind.STIRRED):
+        can = can_of(entry, container_code)
+        entry.container_id = can.id
+        entry.words = entry.words or f"can {can.code}"
+        if kind == EntryKind.CAN_EMPTY:
+            put_to_nothing(entry, can)
     entry.save()
     if kind == EntryKind.NO_MORE and entry.line is None:
         raise Invalid.one("line", "missing", "line is empty; name the row that gets no more.")
@@ -354,7 +372,7 @@ def _kept(entry: BatchEntry, verdict: Verdict, pours: Iterable[int]) -> BatchEnt
         decided_by=verdict.passing.decided_by,
     )
     if verdict.doubtful:
-        what = "Mixed" if entry.kind == EntryKind.CONTACT else "Poured"
+        what = DONE[EntryKind(entry.kind)]
         told = " ".join(one.words for one in verdict.hindrances)
         quarantine_castings(
             entry=entry,

@@ -6,24 +6,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from planning.batches.models import BatchEntry, Weighing
-from shared.errors import Invalid
 from shop import stores
+from shop.stores_types import ContainerInfo
 
 
-def put_to_nothing(entry: BatchEntry, code: str) -> None:
+def put_to_nothing(entry: BatchEntry, can: ContainerInfo) -> None:
     """
     Bring the stock record of an empty can to nothing, so that no plan counts on it.
 
     Somebody has looked into it: that is a count. What the record still held is in the entry.
     """
-    if code:
-        can = stores.container_by_code(entry.batch.site_id, code)
-    elif entry.line is not None:
-        can = stores.container(entry.line.container_id)
-    else:
-        raise Invalid.one(
-            "line", "missing", "line is empty; name the row or the can that ran empty."
-        )
     held = stores.count_empty(
         container_id=can.id,
         key=entry.key,
@@ -31,7 +23,6 @@ def put_to_nothing(entry: BatchEntry, code: str) -> None:
         by=entry.by,
         reason=f"found empty at batch {entry.batch.number}",
     )
-    entry.words = entry.words or f"can {can.code}"
     entry.facts |= {"can": can.code, "written_off_kg": f"{held.normalize():f}"}
 
 

@@ -101,7 +101,7 @@ def enter(paper: Paper) -> int:
     """
     begun = _moment(paper, "weighed_at", "Weighed at")
     contact = _moment(paper, "contact_at", "First contact at", after=begun)
-    made = _conditions(paper, begun) + _weighings(paper, begun)
+    made = _conditions(paper, begun) + _stirred(paper, begun) + _weighings(paper, begun)
     if contact is not None:
         _entry(paper, EntryKind.CONTACT, contact, "First contact at")
         made += 1
@@ -132,6 +132,26 @@ def _conditions(paper: Paper, begun: datetime | None) -> int:
     at = _needed(begun, "weighed_at", "Weighed at")
     _entry(paper, EntryKind.CONDITIONS, at, "Air, humidity, surface, mix", facts=facts)
     return 1
+
+
+def _stirred(paper: Paper, begun: datetime | None) -> int:
+    """Sign what the paper says was stirred: every can that something was weighed from."""
+    if not paper.post.get("stirred"):
+        return 0
+    cans = {(line, can) for line, _, _, can in _typed_weights(paper)}
+    for line, can in sorted(cans, key=lambda row: (row[0].pk, row[1])):
+        with _named(f"{_row(line)}, stirred"):
+            actions.record_entry(
+                batch=paper.batch,
+                kind=EntryKind.STIRRED,
+                key=f"{paper.key}:stirred:{line.pk}:{can}"[:120],
+                at=_needed(begun, "weighed_at", "Weighed at"),
+                now=paper.now,
+                by=paper.by,
+                line=line,
+                container_code=can,
+            )
+    return len(cans)
 
 
 def _weighings(paper: Paper, begun: datetime | None) -> int:

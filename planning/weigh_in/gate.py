@@ -109,7 +109,7 @@ def judge(entry: BatchEntry, portions: Sequence[BatchPortion], passing: Passing)
     """
     late = is_late(entry, passing)
     found = hindrances_of(entry.batch, entry.kind, portions, entry.at)
-    passing = _read(passing)
+    passing = read_passing(passing)
     verdict = Verdict(found, late, passing)
     if late or not found:
         return verdict
@@ -134,7 +134,8 @@ def plain(one: Hindrance) -> dict[str, Any]:
     }
 
 
-def _read(passing: Passing) -> Passing:
+def read_passing(passing: Passing) -> Passing:
+    """Return the reason and the name as given, or refuse one without the other."""
     reason, name = passing.reason.strip(), passing.decided_by.strip()
     if bool(reason) != bool(name):
         missing = "decided_by" if reason else "gate_reason"

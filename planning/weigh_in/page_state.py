@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from planning.batch_sheets.queries import batch_row
 from planning.batches.models import Batch, BatchEntry, EntryKind, Weighing
 from planning.batches.printed import decimals_of
+from planning.batches.stirring import stir_again, stirred_at
 from planning.clocks.deadline import deadline_of
 from planning.weigh_in import alarms
 from planning.weigh_in.contents import residue_kg, wanted_kg
@@ -62,7 +63,14 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
             for line, plain in zip(batch.lines.all(), row["lines"], strict=True)
         ],
         "portions": [{**one, "wanted_kg": wanted[one["id"]]} for one in row["portions"]],
-        "cans": _cans(batch, info),
+        "cans": _cans(batch, info, now),
+        "stir_again_h": {
+            role: None if again is None else again / timedelta(hours=1)
+            for role, again in (
+                ("resin", stir_again(info.resin)),
+                ("hardener", stir_again(info.hardener)),
+            )
+        },
         "gate": gate_of(batch, now),
         "mix_usual_c": usual_of(batch),
         "residue_kg": residue_kg(batch),
@@ -95,9 +103,11 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
     }
 
 
-def _cans(batch: Batch, info: SystemInfo) -> list[dict[str, Any]]:
+def _cans(batch: Batch, info: SystemInfo, now: datetime) -> list[dict[str, Any]]:
     """Return every can of the two materials that has something left, for a can in the hand."""
     roles = {info.resin.id: "resin", info.hardener.id: "hardener"}
+    found = stores.containers(batch.site_id, list(roles))
+    stirred = stirred_at([can.id for can in found], now)
     return [
         {
             "code": can.code,
@@ -109,8 +119,9 @@ def _cans(batch: Batch, info: SystemInfo) -> list[dict[str, Any]]:
             "shelf": can.location,
             "usable_until": can.usable_until,
             "free_kg": can.free,
+            "stirred_at": stirred.get(can.id),
         }
-        for can in stores.containers(batch.site_id, list(roles))
+        for can in found
     ]
 
 

@@ -130,6 +130,16 @@ class NewWeighingSerializer(StrictSerializer):
         default=False,
         help_text="It is in the pot: recorded also from a lot that is held or expired by now.",
     )
+    gate_reason = fields.TextField(
+        required=False,
+        max_length=200,
+        allow_blank=True,
+        default="",
+        help_text="Why it is weighed although the can is not signed as stirred.",
+    )
+    decided_by = fields.TextField(
+        required=False, max_length=80, allow_blank=True, default="", help_text="Who decides that."
+    )
     already_kg = fields.DecimalField(
         required=False,
         allow_null=True,
@@ -239,7 +249,7 @@ class NewEntrySerializer(StrictSerializer):
         max_length=60,
         allow_blank=True,
         default="",
-        help_text="The can that ran empty, as scanned; left out, that of the line.",
+        help_text="The can that is stirred or ran empty, as scanned; left out, that of the line.",
     )
     already = fields.YesNoField(
         required=False,
@@ -325,6 +335,7 @@ class EntrySerializer(StrictModelSerializer):
             "portion",
             "amends",
             "line",
+            "container",
             "gate",
             "facts",
             "words",

@@ -91,7 +91,10 @@ class BatchViewSet(
                     "line", "other_batch", f"line is not a row of batch {batch.number}."
                 )
             values = {"at": now, **body}
-            result = actions.record_weighing(key=self._key(), now=now, by=request.user, **values)
+            passing = Passing(values.pop("gate_reason"), values.pop("decided_by"))
+            result = actions.record_weighing(
+                key=self._key(), now=now, by=request.user, passing=passing, **values
+            )
             return {
                 "weighing": WeighingSerializer(result.weighing).data,
                 "ready": result.ready,

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from decimal import Decimal
 
-from planning.batches.models import BatchLine
+from planning.batches.models import BatchEntry, BatchLine
 from shared import clock
-from shared.errors import ShopError
+from shared.errors import Invalid, ShopError
 from shop import stores
+from shop.stores_types import ContainerInfo
 
 
 class WrongLot(ShopError):
@@ -82,3 +83,14 @@ def container_for(line: BatchLine, code: str, reason: str) -> int:
             asked=wanted.code,
         )
     return other.id
+
+
+def can_of(entry: BatchEntry, code: str) -> ContainerInfo:
+    """Return the can that an entry is about: the one named, else that of its row."""
+    if code:
+        return stores.container_by_code(entry.batch.site_id, code)
+    if entry.line is None:
+        raise Invalid.one(
+            "line", "missing", "line is empty; name the row, or the can by its code."
+        )
+    return stores.container(entry.line.container_id)

@@ -47,6 +47,7 @@ GUARDED: dict[str, tuple[str, ...]] = {
         "storage_low_c",
         "storage_high_c",
         "stir_before_use",
+        "stir_hours",
     ),
     "shop.supplier": ("order_email", "currency"),
     "shop.pack": ("material", "content", "price", "from_packs", "least_packs", "gtin"),

@@ -143,6 +143,9 @@ def issue(
     if purpose:
         own = Reservation.objects.filter(container=container, purpose=purpose).first()
     if own is None:
+        if already and quantity <= container.balance:
+            # It has left the can: who had set it aside is left with what remains.
+            shrink_reservations(container, container.reserved - (container.balance - quantity))
         return post(entry, container)
     used = min(own.quantity, quantity)
     if quantity <= container.balance:

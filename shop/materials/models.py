@@ -182,6 +182,12 @@ class Material(models.Model):
         default=False, help_text="New lots stay in quarantine until somebody has checked them."
     )
     stir_before_use = models.BooleanField(default=False, help_text="Filler settles.")
+    stir_hours = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(720)],
+        help_text="A can is stirred again after so many hours; empty: at the start of each day.",
+    )
     warm_hours = models.DecimalField(
         max_digits=5, decimal_places=1, default=0, help_text="Hours out of the store before use."
     )

@@ -66,7 +66,7 @@ class MaterialSerializer(StrictModelSerializer):
             "id", "code", "name", "kind", "unit", "density_kg_l", "shelf_life_months",
             "open_life_days", "storage_low_c", "storage_high_c", "hazard_statements",
             "signal_word", "safety_data_sheet", "check_on_receipt", "stir_before_use",
-            "warm_hours", "use_per_m2", "source", "etag",
+            "stir_hours", "warm_hours", "use_per_m2", "source", "etag",
         ]  # fmt: skip
         extra_kwargs: ClassVar = {
             "density_kg_l": POSITIVE,

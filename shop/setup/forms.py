@@ -214,6 +214,7 @@ class MaterialForm(RegisterForm):
         "safety_data_sheet": "Safety data sheet",
         "check_on_receipt": "Check each delivery before use",
         "stir_before_use": "Stir before use",
+        "stir_hours": "Stir again after, h",
         "warm_hours": "Hours out of the store before use",
         "use_per_m2": "Used for one coat on 1 m²",
         "source": "Where these values stand",
@@ -224,6 +225,8 @@ class MaterialForm(RegisterForm):
         "H315, H317. They become the cautions on sheet and pages.",
         "safety_data_sheet": "Where it is kept: a shelf, a file, an address.",
         "density_kg_l": "In section 9 of the safety data sheet; needed to check volumes.",
+        "stir_hours": "The batch page asks for a signed stirring before a can's first weighing. "
+        "Empty: at the start of each day.",
         "open_life_days": "Days a container may be used once opened; empty if not stated.",
         "use_per_m2": "In the unit above; for release agents and sealers.",
         "source": "Data sheet with its date, or who measured it.",
@@ -236,7 +239,7 @@ class MaterialForm(RegisterForm):
             "name", "code", "kind", "unit", "hazard_statements", "signal_word",
             "safety_data_sheet", "shelf_life_months", "open_life_days", "storage_low_c",
             "storage_high_c", "density_kg_l", "check_on_receipt", "stir_before_use",
-            "warm_hours", "use_per_m2", "source",
+            "stir_hours", "warm_hours", "use_per_m2", "source",
         ]  # fmt: skip
 
 

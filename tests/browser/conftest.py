@@ -120,10 +120,13 @@ def shop(transactional_db, clock) -> Any:
     """The invented shop with its stock and people, but no orders."""
     from planning.routes.actions import load_routes
     from shop.demo import load_shop
+    from shop.materials.models import Material
 
     data = json.loads((FIXTURES / "demo" / "shop.json").read_text(encoding="utf-8"))
     routes = json.loads((FIXTURES / "reference" / "routes.json").read_text(encoding="utf-8"))
     site = load_shop(data, EARLY, PASSWORD)
+    # Stirring before each first weighing has a story of its own, which asks for it.
+    Material.objects.update(stir_before_use=False)
     load_routes(routes)
     return site
 

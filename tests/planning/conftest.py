@@ -30,6 +30,7 @@ def stocked(django_db_setup, django_db_blocker):
     """
     from planning.routes.actions import load_routes
     from shop.demo import load_shop
+    from shop.materials.models import Material
 
     data = json.loads((FIXTURES / "demo" / "shop.json").read_text(encoding="utf-8"))
     routes = json.loads((FIXTURES / "reference" / "routes.json").read_text(encoding="utf-8"))
@@ -37,6 +38,8 @@ def stocked(django_db_setup, django_db_blocker):
     with django_db_blocker.unblock():
         around.__enter__()
         site = load_shop(data, MONDAY, "a password for tests")
+        # Stirring before each first weighing has tests of its own, which ask for it.
+        Material.objects.update(stir_before_use=False)
         load_routes(routes)
     yield site.pk
     with django_db_blocker.unblock():

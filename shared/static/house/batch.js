@@ -18,6 +18,7 @@ document.addEventListener("DOMContentLoaded", () => {
   let substitute = null;     // a container other than the sheet's, with its reason
   let lessPoured = null;     // a portion that got less than planned, to be told as poured short
   const scanned = new Set();
+  const passed = new Map();  // cans that are weighed from unstirred, with why and who decides
   const emptied = new Map(); // rows of which a can ran empty, with its code: another can follows
 
   const inZone = (at, options) => new Intl.DateTimeFormat("en-GB", { timeZone: state.zone, ...options }).format(new Date(at));
@@ -115,10 +116,17 @@ document.addEventListener("DOMContentLoaded", () => {
         scanned.add(line.id);
         shown = null;
         draw();
-        part("reading").focus();
+        (part("reading") || part("stirred")).focus();
       } }), mine ? closing(line, null) : null];
     }
     const chosen = substitute && substitute.line === line.id ? substitute : null;
+    const code = chosen ? chosen.container : line.container;
+    if (!passed.has(code) && Stirring.isWanted({ state, role: line.role, code, held: held() })) {
+      const again = () => { shown = null; draw(); };
+      return [...head, ...Stirring.draw({ code, material: line.material, name: root.dataset.name,
+        sign: () => { record("stirred", `Can ${code} is stirred`, { line: String(line.id), container_code: code }); part("reading")?.focus(); },
+        pass: (given) => { passed.set(code, given); again(); } })];
+    }
     const holds = Pot.units(chosen ? chosen.in_can_kg : line.in_can_kg);
     const judge = (tenths) => {
       if (tenths > holds) return ["stop", `Stock records show ${kgText(holds)} kg in this container. Read the scale again; was it tared?`];
@@ -151,6 +159,7 @@ document.addEventListener("DOMContentLoaded", () => {
 
   function weigh(line, tenths, chosen) {
     const body = { line: String(line.id), weighed_kg: (tenths / 10000).toFixed(4), already_kg: (weighedInto(line) / 10000).toFixed(4) };
+    Object.assign(body, passed.get(chosen ? chosen.container : line.container) || {});
     if (chosen) Object.assign(body, { container_code: chosen.container, reason: chosen.reason });
     substitute = null;
     scanned.delete(line.id);
@@ -173,7 +182,10 @@ document.addEventListener("DOMContentLoaded", () => {
     ];
   }
 
-  const drawPrepare = () => MakeReady.draw({ state, ready: (facts) => {
+  const drawPrepare = () => MakeReady.draw({ state, unstirred: Stirring.unstirred({ state, held: held() }), ready: (facts) => {
+    for (const line of Stirring.unstirred({ state, held: held() })) {
+      Queue.add({ batch: id, kind: "stirred", url: root.dataset.entries, label: `Can ${line.container} is stirred`, body: { kind: "stirred", line: String(line.id), container_code: line.container } });
+    }
     sessionStorage.setItem(`shop.ready-${id}`, "yes");
     if (Object.keys(facts).length) record("conditions", "Air, surface and humidity", { facts });
     else { shown = null; draw(); }
@@ -203,9 +215,11 @@ document.addEventListener("DOMContentLoaded", () => {
 
   const pastPotLife = () => (PotClock.isOver() ? judged("stop", "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null);
 
-  const drawSecond = () => [pastPotLife(),
+  const secondAt = () => (state.entries.find((one) => one.kind === "second_container") || heldKind("second_container")[0] || {}).at || null;
+
+  const drawSecond = () => [pastPotLife(), MixTimer.make({ state, since: contactAt(), container: "first" }),
     h("p", {}, "Pour all of it into the second, clean container. Scrape the first one only with the mixer, never into the mix. Mix again. The pot life does not start anew."), mixHeat(),
-    h("button", { type: "button", class: "button--big", id: "second", tap: () => record("second_container", "Into the second container") }, "In the second container, mixed"),
+    h("button", { type: "button", class: "button--big", id: "second", tap: () => { const words = MixTimer.tooShort({ state, since: contactAt(), container: "first" }); record("second_container", "Into the second container", words ? { words } : {}); } }, "In the second container, mixed"),
   ];
 
   function drawPortion({ portion }) {
@@ -226,7 +240,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const told = (state.gate.portions.find((one) => one.portion === String(portion.id)) || {}).hindrances;
     const gate = Gate.make({ told, button: go, clockText, name: root.dataset.name });
     return [target(`Pour by ${clockText(latest)}, kg`, kgText(round), `into ${portion.pour}, lift ${portion.lift}`), gate.node, shortPot(),
-      h("p", {}, words), portion.abrade_first ? judged("mind", "The lift below must be abraded and cleaned first.") : null,
+      h("p", {}, words), secondAt() ? MixTimer.make({ state, since: secondAt(), container: "second" }) : null, portion.abrade_first ? judged("mind", "The lift below must be abraded and cleaned first.") : null,
       Number(portion.brush_coat_kg) > 0 ? h("p", {}, `Brush ${Number(portion.brush_coat_kg).toFixed(3)} kg of it on the pattern first, into corners and details.`) : null,
       pastPotLife(), go,
       last && over > division ? h("p", {}, `${kgText(over)} kg stay over. Spread them thin or pour them into a tray; never leave them deep in the pot.`) : null,

@@ -70,7 +70,7 @@ const BatchLog = (() => {
     for (const row of refused) {
       box.append(h("p", {}, h("strong", {}, `${row.label} was refused. `), row.words),
         h("div", { class: "actions" }, h("button", { type: "button", class: "button--plain", tap: () => back(row) }, "Understood, take the entry back"),
-          row.code === "not_ready" || (row.code === "batch_fixed" && row.kind === "weighing") ? h("button", { type: "button", class: "button--plain", tap: () => happened(row) }, row.kind === "weighing" ? "It is in the pot: record it, and judge the ratio anew" : "It has happened: record it, and quarantine the casting") : null,
+          row.code === "not_ready" || (row.code === "batch_fixed" && row.kind === "weighing") ? h("button", { type: "button", class: "button--plain", tap: () => happened(row) }, row.kind === "weighing" ? "It is in the pot: record it" : "It has happened: record it, and quarantine the casting") : null,
           row.code === "weighed_meanwhile" ? h("button", { type: "button", class: "button--plain", tap: () => again(row) }, "Both are in the pot: record mine as well") : null));
     }
     if (!refused.length && waiting.length) {

@@ -70,7 +70,7 @@ def test_another_can_than_the_rows_is_named_by_its_code(batch, line):
     empty(batch, line, container_code=other.code)
     other.refresh_from_db()
     assert (other.balance, balance(line)) == (0, before)
-    with pytest.raises(Invalid, match="name the row or the can that ran empty"):
+    with pytest.raises(Invalid, match="name the row, or the can by its code"):
         empty(batch, None, key="none")
 
 
