@@ -39,6 +39,7 @@ BUNDLES: dict[str, tuple[str, ...]] = {
             "stirring",
             "makeready",
             "mixheat",
+            "mixtimer",
             "batchlog",
             "keeping",
             "batch",

@@ -9,6 +9,7 @@ from planning.weigh_in import actions, contents
 from planning.weigh_in.gate import Passing
 from planning.weigh_in.weighing_checks import WeighedMeanwhile
 from shared.errors import Invalid, ShopError
+from shop import stores
 from shop.models import Container, Movement, Reservation
 from tests.factories.floor import sign_off
 
@@ -149,6 +150,19 @@ def test_another_lot_needs_a_reason(batch):
         weigh(batch, "resin", container_code=other.code)
     weigh(batch, "resin", container_code=other.code, reason="first can was crystallised")
     assert Movement.objects.filter(container=other, kind="issue").count() == 1
+
+
+def test_what_came_out_of_a_can_set_aside_for_another_batch_is_booked_when_told_late(batch):
+    line = batch.lines.get(role="resin")
+    other = Container.objects.filter(lot=line.container.lot).exclude(pk=line.container_id)[0]
+    at, purpose = batch.planned_start, "batch:999:1"
+    stores.reserve(container_id=other.pk, quantity=other.balance, purpose=purpose, needed_at=at)
+    told = {"container_code": other.code, "reason": "stands nearer"}
+    with pytest.raises(ShopError, match="is reserved"):
+        weigh(batch, "resin", key="now", **told)
+    weigh(batch, "resin", key="late", already=True, **told)
+    other.refresh_from_db()
+    assert Reservation.objects.get(purpose=purpose).quantity == other.balance == other.reserved
 
 
 def test_an_expired_lot_cannot_be_weighed(batch):
