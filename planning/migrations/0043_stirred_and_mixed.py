@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0040_entries_name_their_can'),
+        ('planning', '0042_entries_name_their_can'),
     ]
 
     operations = [

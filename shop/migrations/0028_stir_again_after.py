@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0025_lot_codes_in_characters'),
+        ('shop', '0027_orders_by_two'),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0039_clocks_with_edges'),
+        ('planning', '0041_no_order_events_of_its_own'),
         ('shop', '0025_lot_codes_in_characters'),
     ]
 
