@@ -162,6 +162,8 @@ def weigh_and_pour(technician, batch):
     """Two days ago, recorded now; each call is sent twice, as after a lost reply."""
     began = datetime.now(UTC) - timedelta(days=2)
     for n, line in enumerate(batch["lines"]):
+        stirred = {"kind": "stirred", "line": line["id"], "at": began.isoformat()}
+        technician.post(f"batches/{batch['id']}/entries", stirred)
         body = {
             "line": line["id"],
             "weighed_kg": line["target_kg"],
