@@ -11,9 +11,11 @@ from tests.browser import steps
 from tests.factories.floor import sign_off
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-IN_THE_BUILD, IN_FULL = 14, 200
+IN_THE_BUILD, IN_FULL = 40, 200
 REACTS_MS = 100
 """Nobody's finger follows what has moved on the screen sooner than this."""
+FINGER_PX = 12
+"""So far beside a button a finger still means it, where no other one lies under its middle."""
 WATCH = """
 window.shifts = [];
 window.acted = [];
@@ -23,21 +25,28 @@ const frames = [];
 new PerformanceObserver((list) => {
   for (const one of list.getEntries()) if (!one.hadRecentInput) window.shifts.push(one.value);
 }).observe({ type: "layout-shift", buffered: true });
-// What lies under the finger, read from the boxes of the buttons, whether they take taps or not.
-const under = () => [...document.querySelectorAll("button, a, summary")].filter((node) => {
+// What lies under the finger, read from the boxes of the buttons, whether they take taps or not;
+// where it is none, what the browser takes a broad finger to mean.
+const within = (more) => [...document.querySelectorAll("button, a, summary")].filter((node) => {
   const box = node.getBoundingClientRect();
   const [x, y] = aim;
-  return box.width && box.left <= x && x < box.right && box.top <= y && y < box.bottom;
+  return box.width && box.left - more <= x && x < box.right + more && box.top - more <= y
+    && y < box.bottom + more;
 });
+const under = () => { const hit = within(0); return hit.length ? hit : within(FINGER_PX); };
 (function watch() {
   frames.push([performance.now(), under()]);
   requestAnimationFrame(watch);
 })();
-addEventListener("pointerdown", () => { window.down = performance.now(); }, true);
+addEventListener("pointerdown", (event) => { window.down = event.timeStamp; }, true);
 const acts = (what, node) => {
-  const seen = frames.filter(([at]) => at >= window.down - REACTS_MS && at <= window.down);
+  // On the screen in that time: what was drawn in it, and what stood there when it began.
+  const from = window.down - REACTS_MS;
+  const before = frames.filter(([at]) => at < from).slice(-1);
+  const seen = [...before, ...frames.filter(([at]) => at >= from && at <= window.down)];
   const right = seen.length > 0 && seen.every(([, nodes]) => nodes.includes(node));
-  window.acted.push({ what, right });
+  const told = seen.map(([at, nodes]) => [Math.round(at - window.down), nodes.includes(node)]);
+  window.acted.push({ what, right, told });
 };
 // After the page's own listeners: what came so far would have been done. Nothing is really sent.
 addEventListener("click", (event) => {
@@ -70,7 +79,8 @@ def live(planned_batch, open_page, sign_in, clock):
     clock.move_to(batch.planned_contact)
     page = open_page(390)
     sign_in(page, "tess")
-    page.add_init_script(WATCH.replace("REACTS_MS", str(REACTS_MS)))
+    script = WATCH.replace("REACTS_MS", str(REACTS_MS)).replace("FINGER_PX", str(FINGER_PX))
+    page.add_init_script(script)
     return batch, page
 
 

@@ -9,12 +9,21 @@ const Steady = (() => {
   const PRESSED = "button, a, summary, input, select, label";
   let timer = null;
   let pressed = null;
+  let still = Infinity;      // from when on the page stands still long enough
 
-  /* The step has moved under the finger: lock its main buttons for a moment, never the emergency ones. */
+  /*
+   * The step has moved under the finger: lock its main buttons for a moment, never the emergency
+   * ones. The moment begins when it is painted: a slow phone paints long after it has drawn.
+   */
   function moved() {
     document.documentElement.classList.add("moved");
     clearTimeout(timer);
-    timer = setTimeout(() => document.documentElement.classList.remove("moved"), STILL_MS);
+    still = Infinity;
+    requestAnimationFrame(() => requestAnimationFrame((painted) => {
+      still = painted + STILL_MS;
+      clearTimeout(timer);
+      timer = setTimeout(() => document.documentElement.classList.remove("moved"), STILL_MS);
+    }));
   }
 
   /* The browser would jump back to where the page was left, after it has been drawn. */
@@ -23,12 +32,15 @@ const Steady = (() => {
   /* A keyboard that comes or goes moves the page as well. */
   if (window.visualViewport) window.visualViewport.addEventListener("resize", moved);
 
-  document.addEventListener("pointerdown", (event) => { pressed = { on: event.target.closest(PRESSED) }; }, true);
+  /* A busy page gets a tap late, when its lock may be off already: what counts is when the finger came down. */
+  document.addEventListener("pointerdown", (event) => { pressed = { on: event.target.closest(PRESSED), early: event.timeStamp < still }; }, true);
   document.addEventListener("click", (event) => {
     const on = event.target.closest(PRESSED);
-    const elsewhere = pressed && event.detail > 0 && on && on.matches("button, a") && on !== pressed.on;
+    const acts = pressed && event.detail > 0 && on && on.matches("button, a, summary");
+    const elsewhere = acts && on !== pressed.on;
+    const early = acts && pressed.early && !on.dataset.alarm;
     pressed = null;
-    if (elsewhere) { event.preventDefault(); event.stopImmediatePropagation(); }
+    if (elsewhere || early) { event.preventDefault(); event.stopImmediatePropagation(); }
   }, true);
 
   return { moved };
