@@ -63,7 +63,7 @@ def fields_of(batch: Batch, post: Mapping[str, str]) -> dict[str, Any]:
                 "cans": [
                     {
                         "kg": field(f"kg-{line.pk}-{n}", f"{_row(line)}{_nth(n)}, weighed, kg"),
-                        "can": field(f"can-{line.pk}-{n}", f"{_row(line)}{_nth(n)}, other can"),
+                        "can": field(f"can-{line.pk}-{n}", f"{_row(line)}{_code(n)}"),
                     }
                     for n in CANS_IN_A_ROW
                 ],
@@ -82,7 +82,11 @@ def fields_of(batch: Batch, post: Mapping[str, str]) -> dict[str, Any]:
 
 
 def _nth(n: int) -> str:
-    return "" if n == 1 else ", and then"
+    return "" if n == 1 else ", second can"
+
+
+def _code(n: int) -> str:
+    return f"{_nth(n) or ', other can'}, code"
 
 
 def _row(line: BatchLine) -> str:

@@ -108,7 +108,7 @@ def shot(page: Any, name: str) -> None:
     if os.environ.get("SHOTS"):
         folder = Path(os.environ["SHOTS"])
         folder.mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=folder / f"{name}.png", full_page=True)
+        page.screenshot(path=folder / f"{name}.png", full_page=not name.startswith("reach"))
 
 
 def play_batch(page: Any, batch: Any, clock: Any) -> None:

@@ -107,7 +107,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const where = [line.material, `can ${line.container}`, `lot ${line.lot}`, line.shelf].filter(Boolean).join(", ");
     const why = line.role === "hardener" ? "for the resin really in the pot" : "to make up for the can before";
     const rest = { aim: Math.max(pot.division, aim - mine), low: Math.max(pot.division, low - mine), high: Math.max(pot.division, high - mine) };
-    const head = [target(`${mine ? "Still to weigh: " : ""}${line.role}, kg`, kgText(rest.aim), `within ${kgText(rest.low)} to ${kgText(rest.high)} kg`,
+    const head = [target(mine ? `Still to weigh: ${line.role}, kg` : `${BatchLog.capital(line.role)}, kg`, kgText(rest.aim), `within ${kgText(rest.low)} to ${kgText(rest.high)} kg`,
       mine ? `${kgText(mine)} kg of ${kgText(aim)} kg are in` : follows ? `${why}; the sheet says ${kgText(sheet)}` : null),
       h("p", {}, where), barred ? judged("stop", barred) : null];
     if (!scanned.has(line.id)) {
@@ -288,7 +288,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const over = isScrapped() || isCancelled();
     const current = over ? null : list.find((step) => !step.done) || null;
     if (contactAt() && list.some((step) => step.portion && !step.done) && !isScrapped()) PotClock.run(contactAt(), state.pot_life_min);
-    else if (over || contactAt()) PotClock.stop("–", "No pot life runs.");
+    else if (over || contactAt()) PotClock.stop("–", "No pot life is running.");
     else PotClock.stop(`${state.pot_life_min} min`, "of pot life, from first contact.");
     BatchLog.drawNetwork({ batch: id, back: takeBack, again: recordAsWell, happened });
     BatchLog.drawRows({ batch: id, state, kgText, clockText, amend: records ? (entry, what) => PutRight.amend({ entry, what, record }) : null, reweigh: records ? (one, line) => PutRight.reweigh({ one, line, record, kgText }) : null });

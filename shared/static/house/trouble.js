@@ -5,8 +5,8 @@ const Trouble = (() => {
   const part = (id) => document.getElementById(id);
   const LEAST_WORDS = 3;
   const LOSSES = {
-    leak: { label: "A barrier leaks", kgLabel: "Ran out, kg (0 if nothing)", wordsLabel: "Where does it leak?" },
-    short: { label: "Poured short", kgLabel: "Missing from the lift, kg", wordsLabel: "Where, and why?" },
+    leak: { label: "A barrier leaks", kgLabel: "Ran out, kg (0 if nothing)", wordsLabel: "Where does it leak?", button: "Record the leak" },
+    short: { label: "Poured short", kgLabel: "Missing from the lift, kg", wordsLabel: "Where, and why?", button: "Record what is missing" },
   };
   const WORDS = {
     scrapped: { label: "Scrap this pot", ask: "Why is the pot scrapped?", button: "Scrap this pot", look: "button--stop" },
@@ -17,7 +17,7 @@ const Trouble = (() => {
   const leave = () => h("button", { type: "button", class: "button--plain", tap: () => part("loss").replaceChildren() }, "Leave it");
 
   /* How much a lift has less than planned, of which portion, in words. Where several may be meant none is chosen. */
-  function lossForm({ state, kind, label, kgLabel, wordsLabel, take, preset }) {
+  function lossForm({ state, kind, kgLabel, wordsLabel, button, take, preset }) {
     const kg = h("input", { id: "loss-kg", inputmode: "decimal", autocomplete: "off", "aria-describedby": "loss-judge" });
     const words = h("input", { id: "loss-words", autocomplete: "off", maxlength: "400" });
     const many = state.portions.length > 1;
@@ -39,7 +39,7 @@ const Trouble = (() => {
       h("div", { class: "field", hidden: !many }, h("label", { for: "loss-portion" }, "Where it belongs"), into),
       h("div", { class: "field" }, h("label", { for: "loss-kg" }, kgLabel), kg),
       h("div", { class: "field" }, h("label", { for: "loss-words" }, wordsLabel), words), verdict,
-      h("div", { class: "actions" }, h("button", { type: "button", class: "button--big", id: "loss-take", tap: go }, `Record: ${label.toLowerCase()}`), leave()));
+      h("div", { class: "actions" }, h("button", { type: "button", class: "button--big", id: "loss-take", tap: go }, button), leave()));
   }
 
   /* Words about a pot; of a hot one also how hot it is, if somebody has measured it. */
