@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from decimal import Decimal
 from typing import Any
 
+from planning.core.casting.mixing import MixRatio
 from planning.core.casting.system import (
     Datasheet,
     GlassTransition,
@@ -13,7 +15,7 @@ from planning.core.casting.system import (
     Thermal,
     TimePoint,
 )
-from shop.stores_types import SystemInfo
+from shop.stores_types import MaterialInfo, SystemInfo
 
 EPOXIDES = 2.0
 """Of one molecule of the usual resins."""
@@ -27,6 +29,54 @@ EXTRAS = (
 )
 
 
+def ratios_of(info: SystemInfo, roles: Container[str] | None = None) -> dict[str, MixRatio]:
+    """
+    Return the ratio to the resin of each other component, by name, in order of weighing.
+
+    `roles` are those that a batch has rows for: a batch mixed before a component was entered is
+    judged without it.
+    """
+    tolerances = {
+        one.name: one.tolerance_percent
+        for one in info.further
+        if roles is None or one.name in roles
+    }
+    tolerances["hardener"] = info.ratio_tolerance_percent
+    return {
+        name: MixRatio(float(info.per_100[name]), float(tolerance))
+        for name, tolerance in tolerances.items()
+    }
+
+
+def components_of(info: SystemInfo) -> dict[str, MaterialInfo]:
+    """Return the material of each component, by name, in order of weighing."""
+    return dict(zip(info.per_100, info.materials, strict=True))
+
+
+def masses_kg(info: SystemInfo, mixed_kg: float) -> dict[int, float]:
+    """Return what a mix takes of each material, by id, kg."""
+    whole = float(sum(info.per_100.values()))
+    return {
+        material.id: mixed_kg * float(info.per_100[name]) / whole
+        for name, material in components_of(info).items()
+    }
+
+
+INERT = ("filler", "pigment")
+"""Kinds of material that give no heat."""
+
+
+def reactive_share(info: SystemInfo) -> float:
+    """
+    Return the share of a mix that is no filler or pigment of the shop's own, 0 to 1.
+
+    No more of it can react. A resin that comes filled reacts less; its thermal data say that.
+    """
+    inert = sum(one.per_100 for one in info.further if one.material.kind in INERT)
+    whole = sum(info.per_100.values())
+    return float((whole - inert) / whole)
+
+
 def system_data(info: SystemInfo) -> SystemData:
     """
     Translate a stored system; what it does not say stays unknown.
@@ -35,7 +85,8 @@ def system_data(info: SystemInfo) -> SystemData:
     of `Thermal`, of `GlassTransition`, and the conversions at which things happen with the
     largest pot the shop has said it pours. Where the mark
     ``hardener_hydrogens``, active hydrogens of one molecule of hardener, is told and no
-    ``gel_conversion``, that follows from it.
+    ``gel_conversion``, that follows from it. The part that reacts is never above what the mix has
+    beside filler and pigment.
     """
     stored: dict[str, Any] = dict(info.kinetics or {})
     thermal, glass = stored.pop("thermal", None), stored.pop("glass", None)
@@ -52,6 +103,9 @@ def system_data(info: SystemInfo) -> SystemData:
         mass = None if mass_kg is None else float(mass_kg)
         return TimePoint(float(minutes), float(info.reference_c), mass)
 
+    if thermal:
+        share = reactive_share(info)
+        thermal = thermal | {"reactive_fraction": min(thermal["reactive_fraction"], share)}
     if "gel_conversion" in marks:
         marks["gel_is_known"] = True
     energy = info.activation_kj_mol
@@ -71,5 +125,6 @@ def system_data(info: SystemInfo) -> SystemData:
         e_j_mol=None if energy is None else 1000 * float(energy),
         peak_cap_c=None if info.cap_c is None else float(info.cap_c),
         service_c=None if info.service_c is None else float(info.service_c),
+        further=tuple(one.name for one in info.further),
         **marks,
     )

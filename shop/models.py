@@ -4,6 +4,7 @@ from shop.catalogue.models import CatalogueChange, CatalogueRules
 from shop.counting.models import CountLine, CycleCount
 from shop.ledger.models import Movement, Requirement, Reservation, UsedReservation
 from shop.lots.models import Container, Lot, Placement
+from shop.materials.components import SystemComponent
 from shop.materials.models import (
     LearnedCode,
     Material,
@@ -66,6 +67,7 @@ __all__ = [
     "StorageSpell",
     "Supplier",
     "SupplierClosure",
+    "SystemComponent",
     "Tool",
     "ToolEvent",
     "ToolFamily",

@@ -25,7 +25,6 @@ from shop.lots import queries as lots
 from shop.lots.models import Lot
 from shop.lots.soon import soon_unusable
 from shop.materials import queries as materials
-from shop.materials.models import ResinSystem
 from shop.materials.queries import hazard_lines, materials_by_id, systems
 from shop.purchasing import queries as purchasing
 from shop.release_agents import queries as release_agents
@@ -142,10 +141,10 @@ def system(system_id: int) -> SystemInfo:
 
 def system_by_code(code: str) -> SystemInfo:
     """Return one resin system by its code."""
-    row = ResinSystem.objects.select_related("resin", "hardener").filter(code=code).first()
-    if row is None:
+    found = systems(code=code)
+    if not found:
         raise _missing("resin system", code)
-    return materials.system_info(row)
+    return found[0]
 
 
 def recipe(recipe_id: int) -> RecipeInfo:

@@ -31,6 +31,16 @@ class MaterialInfo:
 
 
 @dataclass(frozen=True)
+class ComponentInfo:
+    """What a system has beside resin and hardener, by mass to 100 of resin."""
+
+    name: str
+    material: MaterialInfo
+    per_100: Decimal
+    tolerance_percent: Decimal
+
+
+@dataclass(frozen=True)
 class SystemInfo:
     """A resin system with every value under the name it has in the register."""
 
@@ -67,6 +77,25 @@ class SystemInfo:
     residue_fixed_kg: Decimal
     residue_share: Decimal
     sources: Mapping[str, str]
+    further: tuple[ComponentInfo, ...] = ()
+    """Components beside resin and hardener, in order of weighing."""
+
+    @property
+    def materials(self) -> tuple[MaterialInfo, ...]:
+        """What it is mixed from, in order of weighing: the hardener comes last."""
+        return (self.resin, *(one.material for one in self.further), self.hardener)
+
+    @property
+    def per_100(self) -> dict[str, Decimal]:
+        """Parts by mass to 100 of resin of each component, by name, in order of weighing."""
+        others = {one.name: one.per_100 for one in self.further}
+        return {"resin": Decimal(100), **others, "hardener": self.hardener_per_100}
+
+    @property
+    def ratio_words(self) -> str:
+        """The ratio as people write it, such as 100 : 50 filler : 12 by mass."""
+        others = "".join(f" : {one.per_100.normalize():f} {one.name}" for one in self.further)
+        return f"100{others} : {self.hardener_per_100.normalize():f} by mass"
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,7 @@ for name, viewset in {
     "packs": materials.PackViewSet,
     "learned-codes": materials.LearnedCodeViewSet,
     "resin-systems": materials.ResinSystemViewSet,
+    "system-components": materials.SystemComponentViewSet,
     "catalogue-changes": CatalogueChangeViewSet,
     "catalogue-rules": CatalogueRulesViewSet,
     "release-recipes": release_agents.ReleaseRecipeViewSet,

@@ -21,6 +21,7 @@ from planning.clocks.words import TITLES, edges_words
 from planning.core.casting.line_bounds import Bounds
 from planning.pours.models import PourStatus, PourStep, PourStepMaterial
 from planning.schedule.models import WeekPlan
+from planning.system_data import components_of, ratios_of
 from shared import clock, hazard_statements
 from shared.access.models import Site
 from shared.units import week_of
@@ -129,7 +130,7 @@ def _sheet(
 
 
 def _hazards(info: SystemInfo) -> tuple[str, ...]:
-    return (*info.resin.hazard_statements, *info.hardener.hazard_statements)
+    return tuple(code for one in info.materials for code in one.hazard_statements)
 
 
 def revision_of(site: Site, day: date, batches: Iterable[Batch]) -> str:
@@ -156,9 +157,17 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
         "number": batch.number,
         "status": batch.status,
         "system": info.name,
-        "ratio": f"100 : {info.hardener_per_100.normalize():f} by mass",
+        "ratio": info.ratio_words,
         "hardener_per_100": info.hardener_per_100,
         "ratio_tolerance_percent": info.ratio_tolerance_percent,
+        "ratios": [
+            {
+                "role": role,
+                "per_100": Decimal(repr(ratio.hardener_per_100)),
+                "tolerance_percent": Decimal(repr(ratio.tolerance_percent)),
+            }
+            for role, ratio in ratios_of(info, {line["role"] for line in lines}).items()
+        ],
         "people": [person.name for person in batch.people.all()],
         "mixer": "" if batch.mixer is None else batch.mixer.name,
         "scale": "" if batch.scale is None else batch.scale.name,
@@ -189,7 +198,7 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
 def _to_stir(batch: Batch, info: SystemInfo) -> list[str]:
     """Return what to stir before weighing, each with its cans."""
     found = []
-    for role, material in (("resin", info.resin), ("hardener", info.hardener)):
+    for role, material in components_of(info).items():
         lines = [line for line in batch.lines.all() if line.role == role]
         cans = list(dict.fromkeys(line.container.code for line in lines))
         if material.stir_before_use and cans:
@@ -291,7 +300,7 @@ def fetch_lists(
     for batch in batches:
         info = systems[batch.system_id]
         for line in batch.lines.all():
-            material = info.resin if line.role == "resin" else info.hardener
+            material = components_of(info)[line.role]
             row = rows.setdefault(line.container_id, _fetch_row(line, material, batch))
             row["kg"] += line.target_kg
             row["batches"].append(batch.number)

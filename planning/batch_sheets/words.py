@@ -15,8 +15,8 @@ FOLLOW = "Follow the safety data sheet, local rules and trained people."
 EMERGENCY_NUMBER = "Emergency number: ____________________   First aid: ____________________"
 BRUSH = "Brush a thin coat on the pattern, into corners and details."
 POURING_STEPS = (
-    "Clean, dry pot on the scale: tare to 0. Weigh resin, then hardener, on the one scale; tare "
-    "to 0 before each further can; write down what the scale shows.",
+    "Clean, dry pot on the scale: tare to 0. Weigh row by row, hardener last, on the one scale; "
+    "tare to 0 before each further can; write down what the scale shows.",
     "Mix 2 to 3 minutes; scrape sides and bottom. The pot life runs from first contact.",
     "Pour into a second, clean container and mix again. The pot life does not start anew.",
     BRUSH,
@@ -36,13 +36,18 @@ def work_of(batch: Mapping[str, Any]) -> list[str]:
 
 
 def hardener_rule(batch: Mapping[str, Any]) -> str:
-    """Return how much hardener goes to the resin that is really in the pot."""
-    share = Decimal(batch["hardener_per_100"]) / 100
-    off = share * Decimal(batch["ratio_tolerance_percent"]) / 100
+    """Return how much of each other component goes to the resin that is really in the pot."""
+    rules = [_rule(one) for one in batch["ratios"]]
+    return f"Rows that are all 'within' keep the ratio together. {' '.join(rules)}"
+
+
+def _rule(one: Mapping[str, Any]) -> str:
+    share = Decimal(one["per_100"]) / 100
+    off = share * Decimal(one["tolerance_percent"]) / 100
     low, high = (f"{(share + sign * off).normalize():f}" for sign in (-1, 1))
     return (
-        "Rows that are all 'within' keep the ratio together. All hardener together: resin really "
-        f"weighed × {share.normalize():f}, allowed × {low} to × {high}."
+        f"All {one['role']} together: resin really weighed × {share.normalize():f}, allowed "
+        f"× {low} to × {high}."
     )
 
 

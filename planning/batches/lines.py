@@ -11,9 +11,9 @@ from django.db.models.functions import Coalesce
 
 from planning.batches.models import Batch, BatchEntry, BatchLine, EntryKind, Weighing
 from planning.core import plan as core
-from planning.core.casting.line_bounds import Bounds, WeighRow, bounds_of
-from planning.core.casting.mixing import MixRatio
-from planning.core.casting.weighing import weigh_targets
+from planning.core.casting.components import bounds_of_rows, targets_g
+from planning.core.casting.line_bounds import Bounds, WeighRow
+from planning.system_data import ratios_of
 from shop.stores_types import ScaleInfo, SystemInfo
 
 EXACT = Decimal("0.00000001")
@@ -83,14 +83,13 @@ def batch_lines(
     Return what to weigh from which container, on the scale's division.
 
     Targets are rounded up, so containers planned to their last gram may hold a little less than
-    they add up to: then the whole batch is made smaller by that little, both parts alike, which
+    they add up to: then the whole batch is made smaller by that little, all parts alike, which
     its residue bears. What is short by more is left as it is, and refused when it is reserved.
     """
     division = UNNAMED_DIVISION_G if scale is None else scale.readability_g
-    ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
+    ratios = ratios_of(info)
     mine = {
-        role: [use for use in uses if use.role == role and use.kg > 0]
-        for role in ("resin", "hardener")
+        role: [use for use in uses if use.role == role and use.kg > 0] for role in info.per_100
     }
     room = {
         use.container: _down(free_g(int(use.container)), division)
@@ -98,23 +97,21 @@ def batch_lines(
         for use in rows
     }
     total_g = 1000 * float(batch.mixed_kg)
-    targets = weigh_targets(ratio, total_g, float(division))
+    wanted = targets_g(ratios, total_g, division)
     have = {
         role: sum((room[u.container] for u in rows), Decimal(0)) for role, rows in mine.items()
     }
-    part = min(
-        float(have["resin"]) / targets.resin_g, float(have["hardener"]) / targets.hardener_g, 1.0
-    )
+    part = min(1.0, *(float(have[role] / target) for role, target in wanted.items()))
     if MOST_SHRUNK <= part < 1:
-        smaller_g = total_g * part - 2 * float(division)
-        targets = weigh_targets(ratio, max(smaller_g, float(division)), float(division))
-    wanted = {"resin": targets.resin_g, "hardener": targets.hardener_g}
+        smaller_g = total_g * part - len(wanted) * float(division)
+        wanted = targets_g(ratios, max(smaller_g, float(division)), division)
     shares = [
         (role, use, share)
         for role, rows in mine.items()
-        for use, share in _shared_out(Decimal(repr(wanted[role])), rows, room, division)
+        for use, share in _shared_out(wanted[role], rows, room, division)
     ]
-    bounds = bounds_of(ratio, [WeighRow(role, share) for role, _, share in shares], division)
+    rows = [WeighRow(role, share) for role, _, share in shares]
+    bounds = bounds_of_rows(ratios, rows, division)
     return [
         BatchLine(
             batch=batch,
@@ -150,8 +147,8 @@ def live_bounds(batch: Batch, info: SystemInfo) -> dict[int, Bounds]:
         for line in lines
     ]
     division = UNNAMED_DIVISION_G if batch.scale is None else batch.scale.readability_g
-    ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
-    found = bounds_of(ratio, rows, division)
+    ratios = ratios_of(info, {line.role for line in lines})
+    found = bounds_of_rows(ratios, rows, division)
     return {line.pk: bound for line, bound in zip(lines, found, strict=True)}
 
 

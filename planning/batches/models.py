@@ -158,7 +158,7 @@ class BatchLine(models.Model):
 
     batch = models.ForeignKey(Batch, models.CASCADE, related_name="lines")
     order = models.PositiveSmallIntegerField()
-    role = models.CharField(max_length=8, choices=[("resin", "Resin"), ("hardener", "Hardener")])
+    role = models.CharField(max_length=20, help_text="resin, hardener, or as the system names it.")
     container = models.ForeignKey("shop.Container", models.PROTECT, related_name="+")
     exact_kg = models.DecimalField(**EXACT_KG)
     target_kg = models.DecimalField(

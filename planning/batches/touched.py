@@ -6,13 +6,19 @@ from django.db.models import Count, Max, Min, Q
 
 from planning.batches.models import Batch, BatchStatus
 
+OPEN = (BatchStatus.PLANNED, BatchStatus.WEIGHING, BatchStatus.WEIGHED)
+"""More is weighed into these."""
+
 
 def batches_of_system(register: str, row_id: int) -> list[str]:
     """Return a line for each site with planned batches of a resin system; none of other rows."""
+    if register == "shop.resinsystem:ever":
+        count = Batch.objects.filter(system_id=row_id).count()
+        return [f"{count} batches"] if count else []
     if register != "shop.resinsystem":
         return []
     rows = (
-        Batch.objects.filter(system_id=row_id, status=BatchStatus.PLANNED)
+        Batch.objects.filter(system_id=row_id, status__in=OPEN)
         .values("site__name")
         .annotate(
             count=Count("pk"),

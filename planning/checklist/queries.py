@@ -94,8 +94,8 @@ def _skills(skilled: set[str], systems: Any) -> list[str]:
 
 
 def _stock(site: Any, now: Any, systems: Any) -> list[str]:
-    """Return the systems of which no usable resin or hardener lies in the store."""
-    wanted = {part.id: part.name for one in systems for part in (one.resin, one.hardener)}
+    """Return what systems are mixed from and of which nothing usable lies in the store."""
+    wanted = {part.id: part.name for one in systems for part in one.materials}
     today = clock.local(now, site).date()
     have = {
         one.material_id

@@ -69,8 +69,8 @@ Rules (the code is what `planning.core.check` reports)
                      from the last day start, is at most `last_pour_clock_min`.
 ``sharing``          sharing only where allowed, at most so many tools to a pot; all its pours are
                      of its system, and each has one portion in it.
-``lot_mass``         no container gives more than it holds; each batch has its full resin and
-                     hardener masses at the system's ratio, of mixed mass. Judged if `check_lots`.
+``lot_mass``         no container gives more than it holds; each batch has the full mass of
+                     each component at the system's ratio, of mixed mass. Judged if `check_lots`.
 ``lot_date``         nothing is used before it is there nor after expiry or open life at the end of
                      pouring. It is there for weighing (`start_min`); a container still sealed is
                      opened at the first `start_min` that uses it. Judged if `check_lots`. A frozen
@@ -125,7 +125,8 @@ class LotUse:
 
     lot: str
     container: str
-    role: Literal["resin", "hardener"]
+    role: str
+    """'resin', 'hardener' or the name of a further component."""
     kg: float
 
 

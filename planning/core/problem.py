@@ -114,6 +114,19 @@ class Condition:
 
 
 @dataclass(frozen=True)
+class Component:
+    """What a mix has beside resin and hardener: `per_100` parts by mass to 100 of resin."""
+
+    name: str
+    material: str
+    per_100: float
+    material_name: str = ""
+
+    def __post_init__(self) -> None:
+        _positive(per_100=self.per_100)
+
+
+@dataclass(frozen=True)
 class System:
     """A resin system as the planner sees it."""
 
@@ -147,6 +160,8 @@ class System:
     name: str = ""
     resin_name: str = ""
     hardener_name: str = ""
+    further: tuple[Component, ...] = ()
+    """Components beside resin and hardener, in order of weighing."""
 
     def __post_init__(self) -> None:
         _positive(

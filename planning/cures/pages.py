@@ -84,7 +84,7 @@ def _page(
         "demould_form": given.get("demould")
         or DemouldForm(initial={"key": f"page:{secrets.token_hex(12)}"}),
         "is_curing": found.status == PourStatus.CURING,
-        "cautions": stores.hazard_lines([system.resin.id, system.hardener.id]),
+        "cautions": stores.hazard_lines([one.id for one in system.materials]),
         "may": may,
         "now": now,
     }

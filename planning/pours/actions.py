@@ -19,6 +19,7 @@ from planning.pours.leaving import plan_again, take_out_of_plan
 from planning.pours.models import Pour, PourStatus, PourStep, PourStepMaterial, ToolOrder
 from planning.pours.shapes import Casting, casting_of
 from planning.routes.models import Per, Phase, Route, RouteStep
+from planning.system_data import masses_kg
 from shared import clock
 from shared.errors import Invalid, ShopError
 from shared.events.kinds import EventKind
@@ -275,12 +276,11 @@ def ask_for_material(pour: Pour) -> None:
     system = stores.system(pour.system_id)
     losses = 1 + float(system.residue_share)
     total = float(pour.mass_kg) * losses + float(system.residue_fixed_kg)
-    hardener = total * float(system.hardener_per_100) / (100 + float(system.hardener_per_100))
     zone = ZoneInfo(pour.order.site.time_zone)
     when = datetime.combine(pour.due_on, time.min, zone)
-    needs = [(system.resin.id, total - hardener), (system.hardener.id, hardener)]
     rows = [
-        stores.NeedRow(material_id, f"{pour}", _dec(kg), when, False) for material_id, kg in needs
+        stores.NeedRow(material_id, f"{pour}", _dec(kg), when, False)
+        for material_id, kg in masses_kg(system, total).items()
     ]
     stores.replace_requirements(
         site_id=pour.order.site_id, source=source, rows=[row for row in rows if row.quantity > 0]

@@ -119,6 +119,10 @@ def system(
         abrade_min=info.abrade_min,
         skill="mixing",
         name=info.name,
+        further=tuple(
+            given.Component(one.name, one.material.code, float(one.per_100), one.material.name)
+            for one in info.further
+        ),
     )
 
 
@@ -212,7 +216,7 @@ def lots_of(
     site_id: int, systems: Iterable[SystemInfo], clock: Clock, end: int
 ) -> tuple[given.Lot, ...]:
     """Return what is on the shelf for the systems, and what is on its way before the end."""
-    materials = {m.id: m for info in systems for m in (info.resin, info.hardener)}
+    materials = {m.id: m for info in systems for m in info.materials}
     found = stores.containers(site_id, materials)
     ours = stores.reserved_by_container([c.id for c in found], prefix="batch:")
     by_lot: dict[int, list[ContainerInfo]] = defaultdict(list)

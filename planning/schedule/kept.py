@@ -351,7 +351,7 @@ def core_batch(batch: Batch, clock: Clock) -> core.Batch:
             core.LotUse(
                 str(line.container.lot_id),
                 str(line.container_id),
-                line.role,  # type: ignore[arg-type]
+                line.role,
                 float(line.exact_kg),
             )
             for line in lines

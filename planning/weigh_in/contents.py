@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from decimal import Decimal
 
 from planning.batches.lines import UNNAMED_DIVISION_G
 from planning.batches.models import Batch, BatchPortion, EntryKind, Weighing
 from planning.core.casting import pot
-from planning.core.casting.mixing import Correction, MixRatio, correct_overpour
+from planning.core.casting.components import Off, correct, worst_off
+from planning.core.casting.mixing import Correction
+from planning.system_data import ratios_of
 from shared.errors import ShopError
 from shop import stores
 
@@ -25,7 +26,7 @@ def weighed_kg(batch: Batch) -> dict[str, Decimal]:
     """Return what is in the pot so far, by role, kg."""
     totals = {"resin": ZERO, "hardener": ZERO}
     for row in weighings_of(batch):
-        totals[row.line.role] += row.kg
+        totals[row.line.role] = totals.get(row.line.role, ZERO) + row.kg
     return totals
 
 
@@ -84,14 +85,16 @@ def offer_of_pot(batch: Batch) -> tuple[pot.Offer, list[BatchPortion]]:
     return found, open_portions
 
 
+def ratio_off(batch: Batch) -> Off | None:
+    """Return the component furthest off its ratio; None while one of them is missing."""
+    roles = {line.role for line in batch.lines.all()}
+    return worst_off(ratios_of(stores.system(batch.system_id), roles), weighed_kg(batch))
+
+
 def ratio_off_percent(batch: Batch) -> float | None:
-    """Return how far the hardener is off, % of itself; None while a component is missing."""
-    totals = weighed_kg(batch)
-    if not all(totals.values()):
-        return None
-    info = stores.system(batch.system_id)
-    ratio = MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent))
-    return ratio.error_percent(float(totals["resin"]), float(totals["hardener"]))
+    """Return how far that component is off, % of itself; None while one is missing."""
+    off = ratio_off(batch)
+    return None if off is None else off.percent
 
 
 def correction_of(batch: Batch) -> Correction | None:
@@ -101,25 +104,20 @@ def correction_of(batch: Batch) -> Correction | None:
         return None
     info = stores.system(batch.system_id)
     poured = sum((portion.kg for portion in batch.portions.all()), ZERO)
-    short = _short_role(info.hardener_per_100, totals)
-    containers = [line.container_id for line in batch.lines.all() if line.role == short]
-    stock = sum((can.free for can in stores.containers_by_id(containers).values()), ZERO)
+    cans = stores.containers_by_id(line.container_id for line in batch.lines.all())
+    stock_g: dict[str, float] = {}
+    for role, can in {(line.role, line.container_id) for line in batch.lines.all()}:
+        stock_g[role] = stock_g.get(role, 0.0) + 1000 * float(cans[can].free)
     pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
     residue = batch.mixed_kg - poured
     try:
-        return correct_overpour(
-            MixRatio(float(info.hardener_per_100), float(info.ratio_tolerance_percent)),
-            1000 * float(totals["resin"]),
-            1000 * float(totals["hardener"]),
+        return correct(
+            ratios_of(info, stock_g),
+            {role: float(1000 * kg) for role, kg in totals.items()},
             float(division_g(batch)),
             pot_g=1000 * float(min(pots)) if pots else float("inf"),
             lift_g=1000 * float(poured * Decimal("1.05") + residue),
-            stock_g=1000 * float(stock),
+            stock_g=stock_g,
         )
     except ValueError as error:
         raise ShopError(f"Batch {batch.number}: {error}.", code="ratio_out_of_reach") from error
-
-
-def _short_role(hardener_per_100: Decimal, totals: Mapping[str, Decimal]) -> str:
-    wanted = totals["resin"] * hardener_per_100 / 100
-    return "resin" if totals["hardener"] > wanted else "hardener"

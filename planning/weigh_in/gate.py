@@ -16,7 +16,8 @@ from planning.core.casting import pour_gate
 from planning.core.casting.pour_gate import CanInPot, Hindrance, TargetLift, Underneath
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
-from planning.weigh_in.contents import ratio_off_percent, weighings_of
+from planning.system_data import components_of
+from planning.weigh_in.contents import ratio_off, weighings_of
 from shared.errors import Invalid, ShopError
 from shop import stores
 
@@ -61,6 +62,7 @@ def hindrances_of(
     """Return what stands in the way of mixing a batch, or of pouring some of its portions."""
     info = stores.system(batch.system_id)
     is_contact = kind == EntryKind.CONTACT
+    off = ratio_off(batch)
     surface_c, margin_k = _surface(batch)
     mix_c = measured_mix_c(batch, since=None if is_contact else batch.contact_at)
     heat = None if mix_c is None else mix_heat(batch, info)
@@ -70,8 +72,9 @@ def hindrances_of(
             pour_at=at + timedelta(minutes=info.mix_min) if is_contact else at,
             cans=_cans(batch),
             lifts=_lifts(portions, at),
-            ratio_off_percent=ratio_off_percent(batch),
-            ratio_tolerance_percent=float(info.ratio_tolerance_percent),
+            ratio_off_percent=None if off is None else off.percent,
+            ratio_tolerance_percent=0.0 if off is None else off.tolerance_percent,
+            ratio_of="" if off is None else off.name,
             pour_by=None if batch.contact_at is None else deadline_of(batch).pour_by,
             surface_c=surface_c,
             margin_k=margin_k,
@@ -161,7 +164,7 @@ def _refusal(entry: BatchEntry, rows: Iterable[Hindrance], barred: bool) -> str:
 def _cans(batch: Batch) -> tuple[CanInPot, ...]:
     rows = weighings_of(batch)
     info = stores.system(batch.system_id)
-    wanted = {"resin": info.resin.name, "hardener": info.hardener.name}
+    wanted = {role: material.name for role, material in components_of(info).items()}
     cans = stores.containers_by_id(row.container_id for row in rows)
     seen = {(row.container_id, row.line.role) for row in rows}
     return tuple(

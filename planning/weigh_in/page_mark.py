@@ -19,7 +19,7 @@ def mark_of(pk: int, site_id: int) -> str | None:
     if batch is None:
         return None
     info = stores.system(batch.system_id)
-    cans = stores.lot_states(site_id, [info.resin.id, info.hardener.id])
+    cans = stores.lot_states(site_id, [one.id for one in info.materials])
     entries = BatchEntry.objects.filter(batch=pk).aggregate(last=Max("pk"))
     weighings = Weighing.objects.filter(line__batch=pk).aggregate(last=Max("pk"))
     air = TemperatureReading.objects.filter(site=site_id).aggregate(last=Max("pk"))

@@ -11,6 +11,7 @@ from planning.batches.models import Batch, BatchEntry, EntryKind, Weighing
 from planning.batches.printed import decimals_of
 from planning.batches.stirring import stir_again, stirred_at
 from planning.clocks.deadline import deadline_of
+from planning.system_data import components_of
 from planning.weigh_in import alarms
 from planning.weigh_in.contents import residue_kg, wanted_kg
 from planning.weigh_in.gate_state import gate_of
@@ -66,10 +67,8 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "cans": _cans(batch, info, now),
         "stir_again_h": {
             role: None if again is None else again / timedelta(hours=1)
-            for role, again in (
-                ("resin", stir_again(info.resin)),
-                ("hardener", stir_again(info.hardener)),
-            )
+            for role, material in components_of(info).items()
+            for again in (stir_again(material),)
         },
         "gate": gate_of(batch, now),
         "mix_usual_c": usual_of(batch),
@@ -93,7 +92,7 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         ],
         "cautions": [
             {"code": code, "text": text}
-            for code, text in stores.hazard_lines([info.resin.id, info.hardener.id])
+            for code, text in stores.hazard_lines([one.id for one in info.materials])
         ],
         "new_plan": offer_of(batch),
         "alarms": [alarms.plain(one) for one in alarms.open_of(batch.entries.all())],
@@ -104,8 +103,8 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
 
 
 def _cans(batch: Batch, info: SystemInfo, now: datetime) -> list[dict[str, Any]]:
-    """Return every can of the two materials that has something left, for a can in the hand."""
-    roles = {info.resin.id: "resin", info.hardener.id: "hardener"}
+    """Return every can of the mix's materials that has something left, for a can in the hand."""
+    roles = {material.id: role for role, material in components_of(info).items()}
     found = stores.containers(batch.site_id, list(roles))
     stirred = stirred_at([can.id for can in found], now)
     return [

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from planning.batches.models import BatchEntry, BatchLine, EntryKind, Weighing
 from planning.batches.stirring import stir_again, wants_stir
 from planning.core.casting.pour_gate import Hindrance
+from planning.system_data import components_of
 from planning.weigh_in.gate import NotReady, Passing, Verdict, plain, read_passing
 from shop import stores
 
@@ -24,7 +25,7 @@ def judge_stirring(line: BatchLine, container_id: int, at: datetime, passing: Pa
         is stirred, and no reason with a name is given.
     """
     info = stores.system(line.batch.system_id)
-    material = info.resin if line.role == "resin" else info.hardener
+    material = components_of(info)[line.role]
     can = stores.container(container_id)
     again = stir_again(material)
     passing = read_passing(passing)

@@ -42,6 +42,7 @@ AUDITED = {
     "shop.supplierclosure",
     "shop.pack",
     "shop.resinsystem",
+    "shop.systemcomponent",
     "shop.releaserecipe",
     "shop.learnedcode",
     "shop.lot",

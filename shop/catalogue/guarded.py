@@ -38,6 +38,7 @@ GUARDED: dict[str, tuple[str, ...]] = {
         "vessel_kg",
         "sources",
     ),
+    "shop.systemcomponent": ("name", "order", "material", "per_100", "tolerance_percent"),
     "shop.material": (
         "hazard_statements",
         "signal_word",

@@ -138,6 +138,8 @@ class MaterialKind(models.TextChoices):
     RESIN = "resin", "Resin"
     HARDENER = "hardener", "Hardener"
     FILLER = "filler", "Filler"
+    ACCELERATOR = "accelerator", "Accelerator"
+    PIGMENT = "pigment", "Pigment"
     RELEASE_AGENT = "release_agent", "Release agent"
     SEALER = "sealer", "Sealer"
     BARRIER = "barrier", "Barrier"

@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import fields
 
+from django.db.models import Exists, OuterRef, Prefetch, prefetch_related_objects
+
 from shared import hazard_statements
+from shop.materials.components import SystemComponent
 from shop.materials.models import Material, ResinSystem
-from shop.stores_types import MaterialInfo, SystemInfo
+from shop.stores_types import ComponentInfo, MaterialInfo, SystemInfo
 
 _SYSTEM_COLUMNS = tuple(
-    f.name for f in fields(SystemInfo) if f.name not in ("resin", "hardener", "post_cure")
+    f.name
+    for f in fields(SystemInfo)
+    if f.name not in ("resin", "hardener", "post_cure", "further")
 )
 
 
@@ -20,22 +25,38 @@ def material_info(material: Material) -> MaterialInfo:
     return MaterialInfo(**values | {"hazard_statements": tuple(material.hazard_statements)})
 
 
-def system_info(system: ResinSystem) -> SystemInfo:
-    """Return the plain form of a resin system."""
+def _system_info(system: ResinSystem, further: Iterable[SystemComponent]) -> SystemInfo:
     return SystemInfo(
         **{name: getattr(system, name) for name in _SYSTEM_COLUMNS},
         resin=material_info(system.resin),
         hardener=material_info(system.hardener),
         post_cure=tuple(system.post_cure),
+        further=tuple(
+            ComponentInfo(
+                one.name, material_info(one.material), one.per_100, one.tolerance_percent
+            )
+            for one in further
+        ),
     )
 
 
-def systems(ids: Iterable[int] | None = None) -> tuple[SystemInfo, ...]:
-    """Return the resin systems asked for, or all, in order of code."""
-    rows = ResinSystem.objects.select_related("resin", "hardener")
+def systems(ids: Iterable[int] | None = None, code: str | None = None) -> tuple[SystemInfo, ...]:
+    """
+    Return the resin systems asked for, or all, in order of code.
+
+    One query, and one more where some of them have components beside resin and hardener.
+    """
+    asked = ResinSystem.objects.select_related("resin", "hardener")
     if ids is not None:
-        rows = rows.filter(pk__in=list(ids))
-    return tuple(system_info(row) for row in rows)
+        asked = asked.filter(pk__in=list(ids))
+    if code is not None:
+        asked = asked.filter(code=code)
+    has_further = Exists(SystemComponent.objects.filter(system=OuterRef("pk")))
+    rows = list(asked.annotate(has_further=has_further))
+    further = SystemComponent.objects.select_related("material")
+    mixed = [row for row in rows if row.has_further]
+    prefetch_related_objects(mixed, Prefetch("further", further))
+    return tuple(_system_info(row, row.further.all() if row.has_further else ()) for row in rows)
 
 
 def materials_by_id(ids: Iterable[int]) -> dict[int, MaterialInfo]:
@@ -55,4 +76,5 @@ def stamp() -> str:
     """Return a text that differs once the data of a material or resin system has changed."""
     names = ("pk", "version")
     systems_now = list(ResinSystem.objects.order_by("pk").values_list(*names))
-    return repr((systems_now, list(Material.objects.order_by("pk").values_list(*names))))
+    further = list(SystemComponent.objects.order_by("pk").values_list(*names))
+    return repr((systems_now, further, list(Material.objects.order_by("pk").values_list(*names))))

@@ -13,6 +13,7 @@ from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shared.units import convert
 from shop.core.usual_values import USUAL, unusual
+from shop.materials.components import SystemComponent
 from shop.materials.models import (
     SYSTEM_UNITS,
     LearnedCode,
@@ -125,6 +126,18 @@ ABOVE_ZERO = (
     "activation_kj_mol", "pour_rate_kg_min", "vessel_kg",
 )  # fmt: skip
 ZERO_OR_MORE = ("gap_least_min", "least_batch_kg", "residue_fixed_kg", "residue_share")
+
+
+class SystemComponentSerializer(StrictModelSerializer):
+    """A component of a resin system beside resin and hardener, by parts to 100 of resin."""
+
+    class Meta:
+        model = SystemComponent
+        fields: ClassVar = [
+            "id", "system", "order", "name", "material", "per_100", "tolerance_percent", "source",
+            "etag",
+        ]  # fmt: skip
+        extra_kwargs: ClassVar = dict.fromkeys(("per_100", "tolerance_percent"), POSITIVE)
 
 
 class ResinSystemSerializer(StrictModelSerializer):

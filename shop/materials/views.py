@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 from shared import clock
 from shop.materials import serializers as forms
+from shop.materials.components import SystemComponent
 from shop.materials.models import (
     LearnedCode,
     Material,
@@ -79,6 +80,16 @@ class LearnedCodeViewSet(CatalogueViewSet):
             by=self.request.user,
             **serializer.validated_data,
         )
+
+
+class SystemComponentViewSet(GuardedViewSet):
+    """Filler, accelerator, pigment: what a resin system has beside resin and hardener."""
+
+    queryset = SystemComponent.objects.order_by("id")
+    serializer_class = forms.SystemComponentSerializer
+    scope_noun = "materials"
+    filterset_fields: ClassVar = {"system": ["exact"], "material": ["exact"]}
+    sort_fields = ("system", "order", "id")
 
 
 class ResinSystemViewSet(GuardedViewSet):

@@ -12,6 +12,7 @@ from django.db.models import Model
 from shared.access.models import Site
 from shared.units import read_quantity
 from shop.core.usual_values import USUAL, unusual
+from shop.materials.components import KINDS, SystemComponent
 from shop.materials.models import (
     SYSTEM_UNITS,
     SYSTEM_VALUES,
@@ -393,6 +394,34 @@ class ResinSystemForm(RegisterForm):
             if not stated:
                 sources.pop(name, None)
         return {**values, "sources": sources}
+
+
+class SystemComponentForm(RegisterForm):
+    """What a system has beside resin and hardener."""
+
+    labels = {
+        "per_100": "Parts by mass to 100 of resin",
+        "tolerance_percent": "May be off by, %",
+        "order": "Weighed after the resin, as number",
+        "source": "Where these values stand",
+    }
+    hints = {
+        "name": "What people call it at the scale, in small letters, such as filler.",
+        "per_100": "Parts per hundred resin, also written phr.",
+        "order": "1 comes right after the resin. The hardener is weighed last, for the pot life "
+        "runs from there (common practice, no source).",
+        "source": "Data sheet with its date and page, or who measured it. Pot life, density, "
+        "depth and heat of the system must be those of the mix with this component in it.",
+    }
+
+    class Meta:
+        model = SystemComponent
+        fields = ["system", "name", "material", "per_100", "tolerance_percent", "order", "source"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["material"].queryset = Material.objects.filter(kind__in=KINDS)
+        self.fields["tolerance_percent"].initial = self.instance.tolerance_percent
 
 
 class ReleaseRecipeForm(RegisterForm):

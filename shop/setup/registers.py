@@ -119,6 +119,17 @@ REGISTERS: tuple[Register, ...] = (
         noun="materials",
     ),
     Register(
+        "system-components", "Further components", "a component",
+        "Filler, accelerator or pigment that goes into each batch of a system beside resin and "
+        "hardener. Its times, density and heat must then hold for the whole mix.",
+        forms.SystemComponentForm,
+        (("system", "System"), ("name", "Name"), ("material", "Material"),
+         ("per_100", "Parts to 100 of resin"), ("tolerance_percent", "May be off by, %")),
+        noun="materials",
+        search=("name", "material__name", "system__name"),
+        order=("system__code", "order", "id"),
+    ),
+    Register(
         "release-recipes", "Release recipes", "a release recipe",
         "How often a release agent goes on, and how long it dries.",
         forms.ReleaseRecipeForm,

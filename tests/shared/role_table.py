@@ -49,7 +49,9 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("plans", "plan-check", "GET"),
     **register("lots", "storage-spells"),
     **register(
-        "materials", "suppliers supplier-closures materials packs resin-systems release-recipes"
+        "materials",
+        "suppliers supplier-closures materials packs resin-systems system-components "
+        "release-recipes",
     ),
     **rows("materials", "catalogue-changes catalogue-changes/{}", "GET"),
     **rows("materials", "catalogue-changes/{}/releases catalogue-changes/{}/refusals", "POST"),
@@ -57,7 +59,8 @@ TABLE: dict[tuple[str, str], str] = {
     ("PATCH", "/api/v1/catalogue-rules/{}"): "accounts:write",
     **rows(
         "materials",
-        "suppliers/{}/changes materials/{}/changes packs/{}/changes resin-systems/{}/changes",
+        "suppliers/{}/changes materials/{}/changes packs/{}/changes resin-systems/{}/changes "
+        "system-components/{}/changes",
         "POST",
     ),
     **register("materials", "learned-codes", POST="movements:write"),
@@ -178,6 +181,7 @@ NO_SITE = {
     "packs",
     "learned-codes",
     "resin-systems",
+    "system-components",
     "release-recipes",
     "catalogue-changes",
     "catalogue-rules",
@@ -187,7 +191,8 @@ NO_SITE = {
 """Lists that all sites share."""
 
 CATALOGUE = (
-    "suppliers supplier-closures materials packs resin-systems release-recipes learned-codes"
+    "suppliers supplier-closures materials packs resin-systems system-components "
+    "release-recipes learned-codes"
 )
 FOR_ALL: set[tuple[str, str]] = {
     ("POST", "/api/v1/sites"),
@@ -199,7 +204,7 @@ FOR_ALL: set[tuple[str, str]] = {
     ("POST", "/api/v1/catalogue-changes/{}/refusals"),
     *{
         ("POST", f"/api/v1/{name}/{{}}/changes")
-        for name in ("suppliers", "materials", "packs", "resin-systems")
+        for name in ("suppliers", "materials", "packs", "resin-systems", "system-components")
     },
     *{(m, f"/api/v1/{name}/{{}}") for name in CATALOGUE.split() for m in ("PATCH", "DELETE")},
 }

@@ -29,7 +29,8 @@ from shared.api.roles import ROLES
 from shop.counting.models import CycleCount
 from shop.demo import load_shop
 from shop.lots.models import Lot
-from shop.materials.models import Pack
+from shop.materials.components import SystemComponent
+from shop.materials.models import Material, Pack, ResinSystem
 from shop.proposals.models import PurchaseProposal
 from shop.recalls.models import Recall
 from shop.sites.models import (
@@ -119,6 +120,18 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
     ToolFamily.objects.create(site=site, code="TWO", name="Two", stated_shots=300)
     OvenStay.objects.create(
         pour=pour, set_c=40, in_at=now, key=f"two:{site.code}", recorded_at=now
+    )
+    system = ResinSystem.objects.earliest("pk")
+    filled, _ = ResinSystem.objects.get_or_create(
+        code="TWO", defaults={
+            name: getattr(system, name)
+            for name in (f.attname for f in ResinSystem._meta.concrete_fields)
+            if name not in ("id", "code")
+        },
+    )  # fmt: skip
+    filler, _ = Material.objects.get_or_create(code="TWO-FILLER", name="Filler", kind="filler")
+    SystemComponent.objects.get_or_create(
+        system=filled, name="filler", material=filler, per_100=50, source="made up"
     )
     pack = Pack.objects.earliest("pk")
     PurchaseProposal.objects.create(

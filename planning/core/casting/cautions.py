@@ -47,6 +47,7 @@ def cautions_of(system: SystemData, shop_c: float, *others_c: float | None) -> t
         _peak_limit(system),
         _gel(system),
         _printed_depth(system, warmer_c(shop_c, *others_c)),
+        _further(system),
     )
     return tuple(one for one in told if one is not None)
 
@@ -120,4 +121,20 @@ def _printed_depth(system: SystemData, warmest_c: float) -> Caution | None:
         f"The data sheet's deepest lift, {sheet.deepest_lift_mm:g} mm, holds at about "
         f"{sheet.pot_life.temp_c:g} °C; how much less it is at {warmest_c:g} °C cannot be "
         "computed for this system. Pour thinner, and log the first one.",
+    )
+
+
+def _further(system: SystemData) -> Caution | None:
+    if not system.further:
+        return None
+    heat = (
+        "Of its heat no more is counted than what is no filler or pigment can give. "
+        if system.thermal is not None
+        else ""
+    )
+    return Caution(
+        "further_components",
+        f"Mixed with {' and '.join(system.further)}: pot life, depth and cure hold only if they "
+        f"were measured on this mix. {heat}An accelerator shortens the pot life; filler slows the "
+        "cure and takes up heat: neither is worked out. Log the first pour.",
     )

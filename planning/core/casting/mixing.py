@@ -191,7 +191,7 @@ class Correction:
     error_percent: float
     within_tolerance: bool
     add: str
-    """'resin', 'hardener' or '' when nothing has to be added."""
+    """Name of the component, or '' when nothing has to be added."""
     add_g: float
     """To the scale's division, rounded so that the ratio comes back inside its tolerance."""
     new_total_g: float
@@ -206,6 +206,8 @@ def correct_overpour(
     hardener_g: float,
     readability_g: float,
     *,
+    component: str = "hardener",
+    others_g: float = 0.0,
     pot_g: float = math.inf,
     lift_g: float = math.inf,
     stock_g: float = math.inf,
@@ -224,6 +226,10 @@ def correct_overpour(
         What is in the pot, g; no hardener yet is 0.
     readability_g : float
         Division of the scale, g.
+    component : str
+        What people call the hardener, or another component that has its ratio to the resin.
+    others_g : float
+        What else lies in the pot, g; it counts in the new total.
     pot_g : float
         Most the pot may hold (vessel, mixer and pot life), g.
     lift_g : float
@@ -251,19 +257,19 @@ def correct_overpour(
     require.not_negative(hardener_g=hardener_g)
     error = ratio.error_percent(resin_g, hardener_g)
     if ratio.keeps(resin_g, hardener_g):
-        total_g = resin_g + hardener_g
+        total_g = resin_g + hardener_g + others_g
         return Correction(error, True, "", 0.0, total_g, error, ())
-    add = "resin" if error > 0 else "hardener"
+    add = "resin" if error > 0 else component
     add_g = _addition_g(ratio, resin_g, hardener_g, readability_g, add)
     resin_after = float(exact(resin_g) + (exact(add_g) if add == "resin" else 0))
-    hardener_after = float(exact(hardener_g) + (exact(add_g) if add == "hardener" else 0))
+    hardener_after = float(exact(hardener_g) + (exact(add_g) if add == component else 0))
     after = ratio.error_percent(resin_after, hardener_after)
     if not ratio.keeps(resin_after, hardener_after):
         raise ValueError(
             f"adding {add_g:g} g of {add} leaves the ratio {after:+.2f} % off; a scale reading to "
             f"{readability_g:g} g cannot reach {ratio.tolerance_percent:g} % on so small a batch"
         )
-    total_g = float(exact(resin_after) + exact(hardener_after))
+    total_g = float(exact(resin_after) + exact(hardener_after) + exact(others_g))
     return Correction(
         error, False, add, add_g, total_g, after,
         _overflow(add, add_g, total_g, pot_g, lift_g, stock_g),

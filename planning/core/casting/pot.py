@@ -48,7 +48,7 @@ def offer(
     Parameters
     ----------
     weighed_kg : Decimal
-        Resin and hardener really weighed, kg.
+        All components really weighed, kg.
     residue_kg : Decimal
         What stays in the pot and on the tools, kg.
     poured_kg : Decimal
@@ -99,12 +99,11 @@ def all_weighed(rows: Sequence[Row]) -> bool:
     Say whether nothing is left to weigh, the ratio apart.
 
     Each component is in the pot, and its rows hold together their least masses; a row of which
-    somebody has said that no more goes in counts as it is. Hardener follows the resin really in
-    the pot, so of hardener it is enough that there is some: the ratio decides.
+    somebody has said that no more goes in counts as it is. What follows the resin really in
+    the pot needs only be there: its ratio decides.
     """
-    for role in ("resin", "hardener"):
-        mine = [row for row in rows if row.role == role]
-        if not any(row.weighed_kg > 0 for row in mine):
+    for role in {"resin", "hardener"} | {row.role for row in rows}:
+        if not any(row.weighed_kg > 0 for row in rows if row.role == role):
             return False
     resin = [row for row in rows if row.role == "resin"]
     have = sum((row.weighed_kg for row in resin), Decimal(0))

@@ -100,6 +100,8 @@ class Facts:
     mix_c: float | None = None
     mix_most_c: float | None = None
     mix_why: str = ""
+    ratio_of: str = "hardener"
+    """The component that `ratio_off_percent` is told of."""
 
 
 @dataclass(frozen=True)
@@ -156,13 +158,14 @@ def _ratio(facts: Facts) -> Iterator[Hindrance]:
     if off is None:
         yield Hindrance(
             "not_weighed",
-            "Resin and hardener are not both weighed.",
+            "Not all components are weighed.",
             "Finish weighing, or say of a row that no more goes in.",
         )
     elif abs(off) > facts.ratio_tolerance_percent + 1e-9:
         yield Hindrance(
             "ratio",
-            f"The pot has {abs(off):.1f} % too {'much' if off > 0 else 'little'} hardener; "
+            f"The pot has {abs(off):.1f} % too {'much' if off > 0 else 'little'} "
+            f"{facts.ratio_of}; "
             f"± {facts.ratio_tolerance_percent:g} % is allowed.",
             "Add what the page asks for until the ratio is right; otherwise scrap the pot.",
         )

@@ -185,6 +185,8 @@ class SystemData:
     bond_conversion: float | None = None
     """Surface conversion past which the next lift no longer bonds without abrading."""
     demould_conversion: float | None = None
+    further: tuple[str, ...] = ()
+    """Names of the components that the shop mixes in beside resin and hardener."""
 
     def __post_init__(self) -> None:
         if self.e_j_mol is not None:

@@ -35,11 +35,19 @@ def _named(use: LotUse) -> str:
 
 
 def _check_shares(view: View, batch: Batch, system: System) -> None:
-    whole = 100 + system.hardener_per_100
+    parts = [
+        ("resin", system.resin, 100.0),
+        ("hardener", system.hardener, system.hardener_per_100),
+    ]
+    parts += [(one.name, one.material, one.per_100) for one in system.further]
+    whole = sum(per_100 for _, _, per_100 in parts)
     roles = {
-        "resin": (system.resin, batch.mixed_kg * 100 / whole),
-        "hardener": (system.hardener, batch.mixed_kg * system.hardener_per_100 / whole),
+        role: (material, batch.mixed_kg * per_100 / whole) for role, material, per_100 in parts
     }
+    for use in batch.lots:
+        if use.role not in roles:
+            words = f"Batch {batch.id} takes {use.role}, which {system.name or system.id} has not."
+            view.report("lot_mass", [batch.id, use.lot], words, [batch])
     for role, (material, needed) in roles.items():
         uses = [use for use in batch.lots if use.role == role]
         given = sum(use.kg for use in uses)

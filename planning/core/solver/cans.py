@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 DUST_KG = 1e-7
 """Less than the tolerance of the rules; nothing is taken for it."""
@@ -43,7 +43,7 @@ class Need(NamedTuple):
 
     key: int
     material: str
-    role: Literal["resin", "hardener"]
+    role: str
     kg: float
     start: int
     pour_end: int

@@ -22,7 +22,7 @@ from planning.core.solver.case import Case
 from planning.core.solver.causes import MATERIAL, cause_of
 from planning.core.solver.job import Job
 from planning.core.solver.prices import Prices
-from planning.core.solver.stock import parts_kg
+from planning.core.solver.stock import materials_of, parts_kg
 from planning.core.solver.wording import hours
 
 SOLVED = 60
@@ -274,13 +274,11 @@ def _shortage(case: Case, job: Job) -> dict[str, tuple[float, str]]:
         system = other.chemistry.system
         pours = [kg for x in other.lifts for kg in x.divisions[0]]
         mixed = sum(pours) * (1 + system.residue_share) + len(pours) * system.residue_fixed_kg
-        for material, kg in zip(
-            (system.resin, system.hardener), parts_kg(system, mixed), strict=True
-        ):
+        for _, material, kg in parts_kg(system, mixed):
             need[material] = need.get(material, 0.0) + kg
     own = job.chemistry.system
     lacking: dict[str, tuple[float, str]] = {}
-    for material in (own.resin, own.hardener):
+    for material in materials_of(own):
         if material not in case.stock.scarce:
             continue
         have = sum(c.kg for _, c in case.stock.by_material.get(material, []))
@@ -295,8 +293,5 @@ def _shortage(case: Case, job: Job) -> dict[str, tuple[float, str]]:
 
 def _parts(job: Job, portions: tuple[float, ...], material: str) -> list[float]:
     system = job.chemistry.system
-    which = 0 if material == system.resin else 1
-    return [
-        parts_kg(system, kg * (1 + system.residue_share) + system.residue_fixed_kg)[which]
-        for kg in portions
-    ]
+    mixed = [kg * (1 + system.residue_share) + system.residue_fixed_kg for kg in portions]
+    return [kg for mix in mixed for _, one, kg in parts_kg(system, mix) if one == material]

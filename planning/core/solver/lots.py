@@ -6,6 +6,7 @@ from planning.core.plan import LotUse
 from planning.core.solver.board import Board
 from planning.core.solver.cans import Need, Order, Shelf, opened_first
 from planning.core.solver.case import Case
+from planning.core.solver.stock import materials_of
 
 
 def give_out(case: Case, board: Board) -> dict[int, tuple[LotUse, ...]]:
@@ -21,7 +22,7 @@ def give_out(case: Case, board: Board) -> dict[int, tuple[LotUse, ...]]:
         return {}
     pours = {pot.id: {s.job for s in pot.shares} for pots in board.pots for pot in pots.values()}
     uses: dict[int, list[LotUse]] = {}
-    for material in sorted({m for s in problem.systems for m in (s.resin, s.hardener)}):
+    for material in sorted({m for s in problem.systems for m in materials_of(s)}):
         needs = stock.needs(board, {material})
         orders: list[Order] = [opened_first]
         if problem.settings.lot_rule == "one_pair":
@@ -32,7 +33,12 @@ def give_out(case: Case, board: Board) -> dict[int, tuple[LotUse, ...]]:
             uses.setdefault(need.key, []).extend(
                 LotUse(cans[u.can].lot, cans[u.can].id, need.role, u.kg) for u in served[need.key]
             )
-    return {k: tuple(sorted(v, key=lambda u: u.role, reverse=True)) for k, v in uses.items()}
+    return {k: tuple(sorted(v, key=_by_weighing)) for k, v in uses.items()}
+
+
+def _by_weighing(use: LotUse) -> tuple[int, str]:
+    """Resin is weighed first and hardener last: nothing sets before all is in the pot."""
+    return {"resin": 0, "hardener": 2}.get(use.role, 1), use.role
 
 
 class _KeepingLots:

@@ -29,10 +29,18 @@ class Shortage:
     short_kg: float
 
 
-def parts_kg(system: System, mixed: float) -> tuple[float, float]:
-    """Return resin and hardener of a mix, kg."""
-    hardener = mixed * system.hardener_per_100 / (100 + system.hardener_per_100)
-    return mixed - hardener, hardener
+def materials_of(system: System) -> list[str]:
+    """Return what a system is mixed from."""
+    return [system.resin, system.hardener, *(one.material for one in system.further)]
+
+
+def parts_kg(system: System, mixed: float) -> list[tuple[str, str, float]]:
+    """Return role, material and mass of each component of a mix, kg."""
+    others = [(one.name, one.material, one.per_100) for one in system.further]
+    others.append(("hardener", system.hardener, system.hardener_per_100))
+    whole = 100 + sum(per_100 for _, _, per_100 in others)
+    found = [(name, material, mixed * per_100 / whole) for name, material, per_100 in others]
+    return [("resin", system.resin, mixed - sum(kg for *_, kg in found)), *found]
 
 
 class Stock:
@@ -51,7 +59,7 @@ class Stock:
         self.scarce = self._scarce(jobs) if shop.problem.check_lots else set()
         self.scarce_systems = {
             c.index for c in shop.systems
-            if {c.system.resin, c.system.hardener} & self.scarce
+            if self.scarce.intersection(materials_of(c.system))
         }  # fmt: skip
 
     def _scarce(self, jobs: list[Job]) -> set[str]:
@@ -61,9 +69,8 @@ class Stock:
             system = job.chemistry.system
             for lift in job.lifts:
                 for kg in max(lift.divisions, key=len):
-                    resin, hardener = parts_kg(system, mixed_kg(system, kg))
-                    most[system.resin] = most.get(system.resin, 0.0) + resin
-                    most[system.hardener] = most.get(system.hardener, 0.0) + hardener
+                    for _, material, part in parts_kg(system, mixed_kg(system, kg)):
+                        most[material] = most.get(material, 0.0) + part
         material_of = {lot.id: lot.material for lot in self.shop.problem.lots}
         for batch in self.frozen:
             for use in batch.lots:
@@ -127,15 +134,12 @@ class Stock:
         found = []
         for chemistry in self.shop.systems:
             system = chemistry.system
-            if not {system.resin, system.hardener} & materials:
+            if not materials.intersection(materials_of(system)):
                 continue
             for pot in board.pots[chemistry.index].values():
-                resin, hardener = parts_kg(system, mixed_kg(system, pot.kg))
-                times = pot.start, pot.pour_end
-                if system.resin in materials:
-                    found.append(Need(pot.id, system.resin, "resin", resin, *times))
-                if system.hardener in materials:
-                    found.append(Need(pot.id, system.hardener, "hardener", hardener, *times))
+                for role, material, kg in parts_kg(system, mixed_kg(system, pot.kg)):
+                    if material in materials:
+                        found.append(Need(pot.id, material, role, kg, pot.start, pot.pour_end))
         found.sort(key=lambda n: (n.start, n.key))
         return found
 

@@ -70,12 +70,15 @@ def work_name(problem: Problem, pour: str, step: str, lift: int | None, portion:
 
 
 def material_name(problem: Problem, material: str) -> str:
-    """Return what people call a resin or hardener; the id where it has no name."""
+    """Return what people call a material; the id where it has no name."""
     for system in problem.systems:
         if material == system.resin and system.resin_name:
             return system.resin_name
         if material == system.hardener and system.hardener_name:
             return system.hardener_name
+        for one in system.further:
+            if material == one.material and one.material_name:
+                return one.material_name
     return material
 
 

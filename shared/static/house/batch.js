@@ -105,7 +105,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const [there, mine] = [pot.inPot(), weighedInto(line)];
     const barred = whyBarred(line);
     const where = [line.material, `can ${line.container}`, `lot ${line.lot}`, line.shelf].filter(Boolean).join(", ");
-    const why = line.role === "hardener" ? "for the resin really in the pot" : "to make up for the can before";
+    const why = line.role !== "resin" ? "for the resin really in the pot" : "to make up for the can before";
     const rest = { aim: Math.max(pot.division, aim - mine), low: Math.max(pot.division, low - mine), high: Math.max(pot.division, high - mine) };
     const head = [target(mine ? `Still to weigh: ${line.role}, kg` : `${BatchLog.capital(line.role)}, kg`, kgText(rest.aim), `within ${kgText(rest.low)} to ${kgText(rest.high)} kg`,
       mine ? `${kgText(mine)} kg of ${kgText(aim)} kg are in` : follows ? `${why}; the sheet says ${kgText(sheet)}` : null),
@@ -172,7 +172,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const told = held().map((row) => row.answer && row.answer.correction).filter(Boolean).at(-1);
     const { division } = pot;
     return [
-      judged("stop", `The pot has ${share} too ${wrong.off > 0 ? "much" : "little"} hardener; ± ${Number(state.ratio_tolerance_percent)} % is allowed. Do not mix yet.`),
+      judged("stop", `The pot has ${share} too ${wrong.off > 0 ? "much" : "little"} ${wrong.of}; ± ${Number((wrong.tolerance * 100).toFixed(2))} % is allowed. Do not mix yet.`),
       target(`Add ${wrong.role}, kg`, kgText(wrong.add), `new total ${kgText(wrong.total)} kg`),
       ...(told ? told.problems : []).map((words) => judged("stop", words)),
       most !== null && wrong.total > most ? judged("stop", `The total would be ${kgText(wrong.total)} kg; the pot takes ${kgText(most)} kg. Scrap this pot below and weigh anew.`) : null,

@@ -69,6 +69,9 @@ def batch(n, **changes):
         "hardener_per_100": Decimal("10.000"),
         "cautions": [{"code": "H317", "text": "May cause an allergic skin reaction."}],
         "ratio_tolerance_percent": Decimal(2),
+        "ratios": [
+            {"role": "hardener", "per_100": Decimal("10.000"), "tolerance_percent": Decimal(2)}
+        ],
         "people": ["Ina Demo"],
         "mixer": "Mixer 1",
         "scale": "Floor scale",

@@ -33,7 +33,15 @@ def test_a_brush_coat_is_asked_for_only_where_a_portion_meets_its_pattern():
 
 def test_the_hardener_is_told_for_the_resin_really_weighed():
     words = hardener_rule(
-        {"hardener_per_100": Decimal("12.500"), "ratio_tolerance_percent": Decimal("2.00")}
+        {
+            "ratios": [
+                {
+                    "role": "hardener",
+                    "per_100": Decimal("12.500"),
+                    "tolerance_percent": Decimal("2.00"),
+                }
+            ]
+        }
     )
     assert "resin really weighed × 0.125, allowed × 0.1225 to × 0.1275." in words
 

@@ -74,7 +74,9 @@ def test_a_pot_found_off_its_ratio_is_quarantined_with_what_it_means_and_a_new_p
     state = state_of(batch_with_parts(poured.pk, poured.site_id), poured.planned_end)
     assert WHY in state["new_plan"]["words"]
     assert poured.entries.get(kind=EntryKind.REWEIGHED).facts == {
-        "off_percent": pytest.approx(off, abs=0.01)
+        "off_percent": pytest.approx(off, abs=0.01),
+        "off_component": "hardener",
+        "tolerance_percent": float(poured.system.ratio_tolerance_percent),
     }
     first = poured.lines.get(role="hardener").weighings.get()
     assert first.weighed_kg == poured.lines.get(role="hardener").target_kg, "never edited"

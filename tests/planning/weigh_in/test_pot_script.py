@@ -6,7 +6,8 @@ import subprocess
 from decimal import Decimal
 from pathlib import Path
 
-from planning.core.casting.line_bounds import WeighRow, bounds_of
+from planning.core.casting.components import bounds_of_rows
+from planning.core.casting.line_bounds import WeighRow
 from planning.core.casting.mixing import MixRatio
 
 POT = Path("shared/static/house/pot.js")
@@ -24,7 +25,8 @@ def cases(count):
     for _ in range(count):
         division = rng.choice([1, 5, 10, 20, 50])
         lines = []
-        for role, most in (("resin", 80_000), ("hardener", 12_000)):
+        others = rng.choice([["hardener"], ["hardener"], ["filler", "hardener"]])
+        for role, most in (("resin", 80_000), *((one, 12_000) for one in others)):
             for _ in range(rng.randint(1, 3)):
                 target = rng.randint(1, most // division) * division
                 weighed = rng.choice([0, 0, target, target + division, target - 2 * division])
@@ -34,8 +36,12 @@ def cases(count):
                 })  # fmt: skip
         yield {
             "readability_g": str(Decimal(division) / 10), "decimals": 4, "lines": lines,
-            "hardener_per_100": str(rng.choice([8, 12.5, 15, 42.7])), "portions": [],
-            "ratio_tolerance_percent": str(rng.choice([1, 2, 2.5, 5])),
+            "portions": [],
+            "ratios": [
+                {"role": one, "per_100": str(rng.choice([8, 12.5, 15, 42.7])),
+                 "tolerance_percent": str(rng.choice([1, 2, 2.5, 5]))}
+                for one in others
+            ],
         }  # fmt: skip
 
 
@@ -47,8 +53,11 @@ def by_the_shop(case):
         )
         for line in case["lines"]
     ]  # fmt: skip
-    ratio = MixRatio(float(case["hardener_per_100"]), float(case["ratio_tolerance_percent"]))
-    found = bounds_of(ratio, rows, Decimal(case["readability_g"]))
+    ratios = {
+        one["role"]: MixRatio(float(one["per_100"]), float(one["tolerance_percent"]))
+        for one in case["ratios"]
+    }
+    found = bounds_of_rows(ratios, rows, Decimal(case["readability_g"]))
     return [[int(10 * one.aim_g), int(10 * one.low_g), int(10 * one.high_g)] for one in found]
 
 
