@@ -1,0 +1,1 @@
+"""A shop of its own played day by day: its record, its events, its floor and its judge."""
