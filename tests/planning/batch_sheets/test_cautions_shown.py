@@ -15,9 +15,10 @@ from planning.core.casting.cautions import cautions_of
 from planning.system_data import system_data
 from shared import clock
 from shop import stores
-from shop.models import ResinSystem
+from shop.models import ResinSystem, SystemComponent
 from tests.callers import caller
 from tests.conftest import make_user
+from tests.factories.shop import make_container, make_lot, make_material
 
 FITTED_HOT = {"fitted_from_c": 60.0, "fitted_to_c": 100.0}
 ALL = set(re.findall(r'Caution\(\s*"(\w+)"', inspect.getsource(cautions_module)))
@@ -30,6 +31,7 @@ def test_every_caution_is_on_page_sheet_and_pdf_and_in_the_api(take, planned, sh
         cap_c=None, kinetics={**computed.kinetics, **FITTED_HOT}
     )
     ResinSystem.objects.filter(code="Q").update(kinetics=None)
+    mix_in_pigment(computed, shop_site)
     planned(
         take("T-1", system="T", depth_mm="20"),
         take("T-2", system="Q", depth_mm="25", mould_c="32"),
@@ -45,6 +47,15 @@ def test_every_caution_is_on_page_sheet_and_pdf_and_in_the_api(take, planned, sh
         seen |= {one.code for one in cautions}
     assert len(ALL) > 5
     assert seen == ALL
+
+
+def mix_in_pigment(system, site):
+    """Give a system a third component, and a can of it."""
+    black = make_material(kind="pigment", name="Black")
+    SystemComponent.objects.create(
+        system=system, name="pigment", material=black, per_100=2, source="made up"
+    )
+    make_container(make_lot(site, black), holds=5)
 
 
 def texts_of(batch):
