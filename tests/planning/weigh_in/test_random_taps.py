@@ -106,4 +106,4 @@ def test_no_sequence_of_taps_makes_pots_stock_or_castings_untrue(floor):
         f"{COUNT} sequences from {FIRST} in {time.monotonic() - began:.0f} s: {dict(tally)}"
     )
     for happened in ("entries contact", "entries poured", "late contact", "quarantined"):
-        assert tally[happened] >= COUNT // 50, f"{happened} {tally[happened]} times: too tame"
+        assert tally[happened] >= max(1, COUNT // 50), f"{happened}: too tame"
