@@ -10,6 +10,13 @@ SCHEDULE: dict[str, dict[str, Any]] = {
     "forget answered keys": {"task": "shared.tasks.forget_answered_keys", "schedule": 86_400.0},
     # Asked often: a shop that is closed every evening has its copy soon after it opens.
     "copy the shop each day": {"task": "shared.tasks.copy_of_the_day", "schedule": 300.0},
+    "send events to other systems": {
+        "task": "shared.tasks.send_events",
+        "schedule": 2.0,
+        # A round that waited this long in the queue has been overtaken by the next.
+        "options": {"expires": 10},
+    },
+    "forget old deliveries": {"task": "shared.tasks.forget_old_deliveries", "schedule": 86_400.0},
     "forget ended sign-ins": {"task": "shared.tasks.forget_ended_sign_ins", "schedule": 86_400.0},
 }
 
@@ -38,3 +45,20 @@ def copy_of_the_day() -> str:
 
     made = daily.make_if_due(clock.now())
     return str(made) if made else ""
+
+
+@shared_task(name="shared.tasks.send_events")
+def send_events() -> int:
+    """Begin to send events that are due; slow receivers are waited for beside the next rounds."""
+    from shared.hooks import sending
+
+    return sending.send_all()
+
+
+@shared_task(name="shared.tasks.forget_old_deliveries")
+def forget_old_deliveries() -> int:
+    """Delete deliveries of events that ended long ago."""
+    from shared import clock
+    from shared.hooks import actions
+
+    return actions.forget_old(clock.now())

@@ -16,6 +16,11 @@ SCHEDULE: dict[str, dict[str, Any]] = {
         "schedule": 60.0,
         "options": {"expires": 120},
     },
+    "tell others what is foreseen": {
+        "task": "shop.tasks.tell_foreseen",
+        "schedule": 15 * 60.0,
+        "options": {"expires": 15 * 60},
+    },
     "mail orders that are due": {
         "task": "shop.tasks.send_order_mails",
         "schedule": 30.0,
@@ -49,3 +54,11 @@ def bring_changes_into_force() -> int:
     from shop.catalogue import actions
 
     return actions.bring_due_into_force(clock.now())
+
+
+@shared_task(name="shop.tasks.tell_foreseen")
+def tell_foreseen() -> int:
+    """Tell of shortages, lots that soon expire, tools to be replaced; each is told once."""
+    from shop import foreseen
+
+    return foreseen.tell_all()

@@ -32,6 +32,7 @@ def setup(request: Any) -> HttpResponse:
             "registers": REGISTERS,
             "may_change": may("sites:write", request.site.pk),
             "may_copy": may_copy,
+            "may_hook": may("webhooks:write", request.site.pk),
             "mail_on": is_on(),
             "copies": daily.state(clock.now()) if may_copy else None,
         },

@@ -17,12 +17,14 @@ from planning.clocks.standing import Standing, asked_now
 from planning.clocks.words import AGAIN
 from planning.core.casting.clock_types import HAND_SAFE_C
 from planning.cures.models import Demould
+from planning.order_events.actions import add_event
 from planning.pours.models import OrderStatus, Pour, PourStatus, ToolOrder
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
 from planning.weigh_in.quarantine import refuse_quarantined
 from shared.change import change, change_all
 from shared.errors import ShopError
+from shared.events.kinds import EventKind
 from shared.times import happened
 from shop import stores
 
@@ -106,7 +108,9 @@ def demould(
         verdict=verdict,
         facts=_facts(pour, record),
     )
-    _close_order(pour.order)
+    if verdict == "accept":
+        add_event(order=pour.order, pour=pour, kind=EventKind.CURED, at=at, by=by)
+    _close_order(pour.order, at=at, by=by)
     return record
 
 
@@ -154,6 +158,8 @@ def _facts(pour: Pour, record: Demould) -> dict[str, Any]:
     }
 
 
-def _close_order(order: ToolOrder) -> None:
+def _close_order(order: ToolOrder, *, at: datetime, by: Any) -> None:
     if not order.pours.exclude(status__in=[PourStatus.DEMOULDED, PourStatus.CANCELLED]).exists():
-        change(order, status=OrderStatus.DONE)
+        order = change(order, status=OrderStatus.DONE)
+        tool = {"tool": order.tool.code}
+        add_event(order=order, kind=EventKind.READY, at=at, facts=tool, by=by)

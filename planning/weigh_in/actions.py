@@ -24,6 +24,7 @@ from planning.batches.models import (
 from planning.core.casting import pot
 from planning.core.casting.dew_point import dew_point_c
 from planning.core.casting.mixing import Correction
+from planning.order_events.actions import add_event
 from planning.pours.models import Pour, PourStatus
 from planning.weigh_in import contents, off_ratio, pouring
 from planning.weigh_in.contents import correction_of
@@ -36,6 +37,7 @@ from planning.weigh_in.stirred import entry_of, judge_stirring
 from planning.weigh_in.weighing_checks import can_of, container_for, same_as_seen, what_to_do
 from shared.change import change, change_all
 from shared.errors import Invalid, ShopError
+from shared.events.kinds import EventKind
 from shared.times import Event, happened
 from shop import stores
 
@@ -345,9 +347,25 @@ def _poured(entry: BatchEntry, passing: Passing) -> BatchEntry:
         batch.version += 1
         batch.save(update_fields=["status", "poured_at", "version"])
     kept = _kept(entry, verdict, {portion.lift.pour_id for portion in portions})
+    _tell_poured(entry, portions)
     pouring.tell_missing(entry, missing)
     pouring.start_clocks(portions, entry.recorded_at)
     return kept
+
+
+def _tell_poured(entry: BatchEntry, portions: list[BatchPortion]) -> None:
+    """Tell each order what of the batch went into its pours."""
+    rows = Pour.objects.filter(pk__in={portion.lift.pour_id for portion in portions})
+    for pour in rows.select_related("order__site").order_by("pk"):
+        own = [portion for portion in portions if portion.lift.pour_id == pour.pk]
+        add_event(
+            order=pour.order,
+            pour=pour,
+            kind=EventKind.POURED,
+            at=entry.at,
+            facts={"batch": entry.batch.number, "lifts": [one.lift.number for one in own]},
+            by=entry.by,
+        )
 
 
 def _why_not_poured(batch: Batch) -> str:

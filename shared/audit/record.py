@@ -20,6 +20,7 @@ from shared.caller import current_request
 
 AUDITED = {
     "shared.site",
+    "shared.endpoint",
     "shared.user",
     "shared.membership",
     "shared.companymembership",
@@ -60,7 +61,9 @@ AUDITED = {
     "planning.batch",
     "planning.patternmesh",
 }
-HIDDEN = frozenset({"password", "digest", "last_login", "last_used_at", "version"})
+HIDDEN = frozenset(
+    {"password", "digest", "last_login", "last_used_at", "version", "secret", "old_secret"}
+)
 TOO_LONG = 2000
 """Longer values, such as a whole plan, are entered by their length."""
 

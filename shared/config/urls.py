@@ -28,6 +28,7 @@ api = [
     *_of("shared.access", "api_urlpatterns"),
     *_of("shared.audit", "api_urlpatterns"),
     *_of("shared.events", "api_urlpatterns"),
+    *_of("shared.hooks", "api_urlpatterns"),
     *_of("shop", "api_urlpatterns"),
     *_of("planning", "api_urlpatterns"),
 ]
@@ -43,6 +44,7 @@ urlpatterns = [
     *_of("shared.codes", "urlpatterns"),
     *_of("shared.help", "urlpatterns"),
     *_of("shared.mail", "urlpatterns"),
+    *_of("shared.hooks", "urlpatterns"),
     *_of("shop", "urlpatterns"),
     *_of("planning", "urlpatterns"),
 ]

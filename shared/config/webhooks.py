@@ -47,27 +47,38 @@ def _header(name: str, words: str) -> dict[str, Any]:
 
 
 def add(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
-    """Describe the one message the service sends, signed by Standard Webhooks 1.0.0."""
+    """Describe the messages the service sends, signed by Standard Webhooks 1.0.0."""
+    words = "A reminder is due, posted to the address a person chose."
+    event = "Something happened, posted to each endpoint of its site: as the feed lists it."
     result["webhooks"] = {
-        "reminder.due": {
-            "post": {
-                "operationId": "reminder_due",
-                "summary": "A reminder is due, posted to the address a person chose.",
-                "tags": ["reminders"],
-                "parameters": [
-                    _header("webhook-id", "Stays the same over attempts: drop repeats by it."),
-                    _header("webhook-timestamp", "Seconds since 1970 of this attempt."),
-                    _header("webhook-signature", "v1, and the base64 HMAC-SHA256."),
-                ],
-                "requestBody": {
-                    "required": True,
-                    "content": {"application/json": {"schema": REMINDER_DUE}},
-                },
-                "responses": {
-                    "2XX": {"description": "Taken; anything else is tried again."},
-                    "410": {"description": "The address wants no more."},
-                },
-            }
-        }
+        "reminder.due": _posted("reminder_due", words, "reminders", REMINDER_DUE),
+        "event": _posted("event", event, "webhooks", {"$ref": "#/components/schemas/Event"}),
     }
     return result
+
+
+def _posted(name: str, words: str, tag: str, schema: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "post": {
+            "operationId": name,
+            "summary": words,
+            "tags": [tag],
+            "parameters": [
+                _header("webhook-id", "Stays the same over attempts: drop repeats by it."),
+                _header("webhook-timestamp", "Seconds since 1970 of this attempt."),
+                _header(
+                    "webhook-signature",
+                    "v1, and the base64 HMAC-SHA256; several, parted by spaces, while a secret "
+                    "is being changed.",
+                ),
+            ],
+            "requestBody": {
+                "required": True,
+                "content": {"application/json": {"schema": schema}},
+            },
+            "responses": {
+                "2XX": {"description": "Taken; anything else is tried again."},
+                "410": {"description": "The address wants no more."},
+            },
+        }
+    }

@@ -81,7 +81,7 @@ def add(
 def _next_number(site: Site, object_kind: str, object_id: str) -> int:
     """Return the next number of an object; its row stays locked until the transaction ends."""
     row, _ = NumberedObject.objects.get_or_create(
-        object_kind=object_kind, object_id=object_id, defaults={"site": site}
+        site=site, object_kind=object_kind, object_id=object_id
     )
     rows = NumberedObject.objects.filter(pk=row.pk)
     rows.update(last=F("last") + 1)
@@ -94,6 +94,8 @@ def plain(value: Any) -> Any:
         return value
     if isinstance(value, list | tuple):
         return [plain(one) for one in value]
+    if isinstance(value, Mapping):
+        return {name: plain(one) for name, one in value.items()}
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
     if isinstance(value, date):

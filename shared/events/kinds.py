@@ -39,5 +39,4 @@ class ObjectKind(models.TextChoices):
     TOOL = "tool", "Tool"
     MATERIAL = "material", "Material at a site"
     PURCHASE_ORDER = "purchase_order", "Purchase order"
-    PROPOSAL = "proposal", "Purchase proposal"
     LOT = "lot", "Lot"

@@ -39,9 +39,10 @@ class Event(models.Model):
 
     class Meta:
         ordering = ["object_kind", "object_id", "sequence"]
+        indexes: ClassVar = [models.Index(fields=["site", "kind"], name="event_by_kind")]
         constraints: ClassVar = [
             models.UniqueConstraint(
-                fields=["object_kind", "object_id", "sequence"], name="event_sequence_once"
+                fields=["object_kind", "object_id", "site", "sequence"], name="event_sequence_once"
             ),
             models.CheckConstraint(
                 condition=models.Q(sequence__gte=1), name="event_sequence_from_1"
@@ -72,7 +73,7 @@ class NumberedObject(models.Model):
     class Meta:
         constraints: ClassVar = [
             models.UniqueConstraint(
-                fields=["object_kind", "object_id"], name="numberedobject_once"
+                fields=["object_kind", "object_id", "site"], name="numberedobject_once"
             ),
         ]
 

@@ -6,6 +6,7 @@ import base64
 import http.client
 import secrets
 import ssl
+from collections.abc import Sequence
 from datetime import datetime
 from email.utils import parsedate_to_datetime
 from functools import lru_cache
@@ -38,13 +39,22 @@ class NotDelivered(Exception):
         No use in trying again.
     wait_s : int or None
         How long the receiver asks us to wait, seconds.
+    status : int or None
+        What the receiver answered, if it answered at all.
     """
 
     def __init__(
-        self, words: str, *, doubtful: bool = False, final: bool = False, wait_s: int | None = None
+        self,
+        words: str,
+        *,
+        doubtful: bool = False,
+        final: bool = False,
+        wait_s: int | None = None,
+        status: int | None = None,
     ) -> None:
         super().__init__(words)
         self.words, self.doubtful, self.final, self.wait_s = words, doubtful, final, wait_s
+        self.status = status
 
 
 def new_secret() -> str:
@@ -58,14 +68,19 @@ def trust() -> ssl.SSLContext:
     return ssl.create_default_context(cafile=getattr(settings, "WEBHOOK_CA_FILE", None))
 
 
-def post(*, url: str, secret: str, message_id: str, body: str, now: datetime) -> None:
+def post(
+    *, url: str, secret: str | Sequence[str], message_id: str, body: str, now: datetime
+) -> None:
     """
     Post a JSON text to an address.
 
     Parameters
     ----------
-    url, secret : str
-        The address, tested afresh, and the secret it was given.
+    url : str
+        The address, tested afresh.
+    secret : str or sequence of str
+        What the receiver was given; while a secret is being changed the old one as well, and
+        the message bears a signature of each.
     message_id : str
         The same for every attempt, so that the receiver can drop copies.
     body : str
@@ -85,7 +100,10 @@ def post(*, url: str, secret: str, message_id: str, body: str, now: datetime) ->
         "User-Agent": "casting-shop-planner",
         "webhook-id": message_id,
         "webhook-timestamp": str(int(now.timestamp())),
-        "webhook-signature": Webhook(secret).sign(message_id, now, body),
+        "webhook-signature": " ".join(
+            Webhook(one).sign(message_id, now, body)
+            for one in ([secret] if isinstance(secret, str) else secret)
+        ),
     }
     try:
         target = resolve(url)
@@ -115,9 +133,9 @@ def _judge(status: int, retry_after: str | None, host: str, now: datetime) -> No
     if 200 <= status < 300:
         return
     if status == 410:
-        raise NotDelivered(f"{host} answered 410: it wants no more.", final=True)
+        raise NotDelivered(f"{host} answered 410: it wants no more.", final=True, status=status)
     wait_s = _wait_asked(retry_after, now) if status in SLOWED else None
-    raise NotDelivered(f"{host} answered {status}.", wait_s=wait_s)
+    raise NotDelivered(f"{host} answered {status}.", wait_s=wait_s, status=status)
 
 
 def _wait_asked(retry_after: str | None, now: datetime) -> int | None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import Q
 
@@ -13,6 +14,7 @@ from shared import clock
 from shared.access.models import Site, User
 from shared.errors import FieldProblem, Invalid
 from shared.retry import retried
+from shop import telling
 from shop.core.shelf_life import sealed_until, usable_until
 from shop.errors import KeyReused
 from shop.ledger.actions import receive
@@ -78,6 +80,7 @@ def receive_goods(
     received_at: datetime,
     by: User | None = None,
     reason: str = "",
+    order: Any = None,
 ) -> tuple[Received, ...]:
     """
     Take in one or many lots with their containers in one transaction.
@@ -102,10 +105,12 @@ def receive_goods(
         faults = [FieldProblem("#/goods", "empty", "goods is empty; give at least one lot.")]
     if faults:
         raise Invalid(" ".join(fault.detail for fault in faults), tuple(faults))
-    return tuple(
+    taken = tuple(
         _take_in(site, one, f"{key}:{n}", received_at, by, reason)
         for n, one in enumerate(goods, 1)
     )
+    telling.received(taken, at=received_at, order=order, by=by)
+    return taken
 
 
 def expiry(goods: Goods) -> tuple[date | None, str | None]:

@@ -11,7 +11,9 @@ from django.core.files.base import File
 from shared import clock
 from shared.access.models import User
 from shared.errors import Invalid
+from shared.events.kinds import EventKind
 from shared.retry import retried
+from shop import telling
 from shop.core.shelf_life import usable_until
 from shop.errors import LotRecalled, NotFound, NotLonger, Refused
 from shop.ledger.genealogy import with_descendants
@@ -40,6 +42,7 @@ def hold(lot_ids: Iterable[int], *, reason: str) -> int:
     for lot in _locked(with_descendants(lot_ids)):
         if lot.status != LotStatus.HELD:
             _set_status(lot, LotStatus.HELD, reason)
+            telling.of_lot(EventKind.LOT_HELD, lot, reason=reason)
             held += 1
     return held
 
@@ -276,7 +279,8 @@ def _set_status(lot: Lot, status: LotStatus, reason: str) -> None:
 
 def _locked(lot_ids: Iterable[int]) -> list[Lot]:
     wanted = sorted(set(lot_ids))
-    rows = Lot.objects.select_for_update(of=("self",), no_key=True).select_related("site")
+    rows = Lot.objects.select_for_update(of=("self",), no_key=True)
+    rows = rows.select_related("site", "material")
     found = list(rows.filter(pk__in=wanted).order_by("pk"))
     if len(found) != len(wanted):
         raise NotFound(f"There is no lot {wanted[0] if len(wanted) == 1 else wanted}.")

@@ -12,6 +12,7 @@ from shared import clock
 from shared.access.models import Site, User
 from shared.errors import Invalid
 from shared.retry import retried
+from shop import telling
 from shop.core.buying import (
     SAFETY_STOCK,
     Need,
@@ -94,9 +95,9 @@ def work_out(*, site: Site, days: int = HORIZON_DAYS) -> WorkedOut:
         elif needs:
             wanted.append((material, needs))
     made, impossible = plan_all(site, wanted, offered, today)
-    return WorkedOut(
-        tuple(PurchaseProposal.objects.bulk_create(made)), tuple(without), tuple(impossible)
-    )
+    kept = PurchaseProposal.objects.bulk_create(made)
+    telling.proposed(site, kept)
+    return WorkedOut(tuple(kept), tuple(without), tuple(impossible))
 
 
 def _needs(
@@ -305,6 +306,7 @@ def approve(*, site: Site, proposal_ids: Iterable[int], by: User | None) -> list
             order = purchasing.approve(order=order, by=by)
         else:
             purchasing.add_lines(order, lines)
+            telling.approved(order, by=by, reason="More was added to it")
         _decide(own, ProposalStatus.APPROVED, by, order=order)
         orders.append(order)
     return orders

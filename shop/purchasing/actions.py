@@ -11,6 +11,7 @@ from shared import clock
 from shared.access.models import Site, User
 from shared.errors import Invalid
 from shared.retry import retried
+from shop import telling
 from shop.catalogue.queries import orders_by_two
 from shop.errors import NotFound
 from shop.ledger.goods_in import Goods, Received, receive_goods
@@ -149,7 +150,9 @@ def approve(*, order: PurchaseOrder, by: User | None) -> PurchaseOrder:
             order=found.number,
         )
     found.status, found.approved_at, found.approved_by = OrderStatus.APPROVED, clock.now(), by
-    return _saved(found, "status", "approved_at", "approved_by")
+    found = _saved(found, "status", "approved_at", "approved_by")
+    telling.approved(found, by=by)
+    return found
 
 
 @retried
@@ -245,7 +248,13 @@ def receive(
             )
         )
     taken = receive_goods(
-        site=found.site, goods=asked, key=key, received_at=received_at, by=by, reason=str(found)
+        site=found.site,
+        goods=asked,
+        key=key,
+        received_at=received_at,
+        by=by,
+        reason=str(found),
+        order=found,
     )
     after = queries.line_states(found)
     if not accept_over:

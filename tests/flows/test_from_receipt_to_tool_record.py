@@ -105,6 +105,12 @@ def test_from_receipt_to_tool_record_and_back(shop):
     cast = one(events, kind="cast")
     assert cast["facts"]["batches"] == batch["number"]
 
+    told_of = planner.get(f"events?object=order:{order['id']}")["items"]
+    assert [event["type"] for event in told_of] == [
+        "order.taken", "pour.planned", "batch.poured", "casting.cured", "tool.ready",
+    ]  # fmt: skip
+    assert [event["data"]["sequence"] for event in told_of] == [1, 2, 3, 4, 5]
+
     for lot in (resin, hardener):
         movements = keeper.get(f"movements?lot={lot['id']}&kind=issue")["items"]
         assert [m["counterpart"] for m in movements] == [f"batch:{batch['id']}"]

@@ -13,6 +13,7 @@ from planning.clocks.actions import start_clock
 from planning.clocks.models import Cure, OvenStay
 from planning.clocks.ovens import into_oven
 from planning.pours.models import PourStep
+from shared.hooks.models import Endpoint
 from shop.models import Container, Location, Mixer, Outage, PurchaseOrder, StorageSpell
 from tests.callers import caller, make_user
 from tests.factories.purchasing import make_order
@@ -22,6 +23,8 @@ HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 NOW = MONDAY + timedelta(days=2)
 
 OWN_ORDER = {
+    "webhook-endpoints/{id}/replays since": "shared/hooks/test_hooks.py::"
+    "test_replay_sends_again_with_the_same_ids_in_order",
     "batches/{id}/entries at": "planning/weigh_in/test_actions.py::"
     "test_nothing_is_poured_before_its_first_contact",
     "batches/{id}/weighings at": "planning/weigh_in/test_actions.py::"
@@ -117,6 +120,7 @@ ROWS = {
     "purchase-orders": PurchaseOrder,
     "steps": PourStep,
     "storage-spells": StorageSpell,
+    "webhook-endpoints": Endpoint,
 }
 """What the addresses with an id are about."""
 
@@ -131,6 +135,9 @@ def admin(planned, shop_site):
         pour=lift.pour, set_c=Decimal(40), at=lift.planned_end, now=lift.planned_end, key="stay"
     )
     make_order(shop_site)
+    Endpoint.objects.create(
+        site=shop_site, name="other", url="https://hooks.example/", made_at=NOW
+    )
     StorageSpell.objects.create(
         location=Location.objects.filter(site=shop_site).first(), starts_at=NOW - 2 * HOUR,
         ends_at=NOW - HOUR, lowest_c=10, mean_c=20, highest_c=30,

@@ -50,6 +50,7 @@ EXAMPLES_BY_NAME = {
     "set_c": "40",
     "time_zone": "Europe/Berlin",
     "units": {},
+    "url": "https://hooks.example/events",
     "until_day": f"{datetime.now(UTC) + timedelta(days=3):%Y-%m-%d}",
     "valid_from": f"{datetime.now(UTC):%Y-%m-%d}",
     "week": "2026-W49",

@@ -116,6 +116,15 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("tool_orders", "tool-orders/{}", "GET PATCH"),
     **rows("tool_orders", "pours", "GET"),
     **rows("events", "events", "GET"),
+    **register("webhooks", "webhook-endpoints"),
+    **rows(
+        "webhooks",
+        "webhook-endpoints/{}/secrets webhook-endpoints/{}/pauses "
+        "webhook-endpoints/{}/resumptions webhook-endpoints/{}/replays webhook-endpoints/{}/tests",
+        "POST",
+    ),
+    **rows("webhooks", "webhook-deliveries webhook-deliveries/{}", "GET"),
+    **rows("webhooks", "webhook-attempts webhook-attempts/{}", "GET"),
     **rows("tool_orders", "pours/{}", "GET PATCH"),
     **rows(
         "tool_orders",

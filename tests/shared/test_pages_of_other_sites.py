@@ -16,6 +16,7 @@ pytestmark = pytest.mark.django_db
 ROW_OF = {
     "step-sign": "planning.PourStep", "step-minutes": "planning.PourStep",
     "step-waive": "planning.PourStep",
+    "webhook": "shared.Endpoint", "webhook-button": "shared.Endpoint",
     "reminder-take-up": "planning.Reminder",
     "send-again": "planning.Delivery",
     "what-if": "planning.WeekPlan", "what-if-answers": "planning.PlanTrial",
@@ -57,7 +58,7 @@ OF_ONESELF = {"notice-away"}
 OF_PEOPLE = {"person", "set-company-roles", "set-password", "issue-token", "revoke-token"}
 """Pages of people who sign in; `test_access.py` asks who may see whom."""
 PARTS = {"button": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1,
-         "slug": "mixers", "reading": 1, "stay": 1, "event": 1}  # fmt: skip
+         "slug": "mixers", "reading": 1, "stay": 1, "event": 1, "what": "pause"}  # fmt: skip
 
 
 def named(patterns: list) -> Iterator[tuple[str, object, set[str]]]:

@@ -30,6 +30,8 @@ OWNED = {
     "shared.Site": "pk",
     "shared.Membership": "site",
     "shared.UnplacedEvent": "event__site",
+    "shared.HookDelivery": "endpoint__site",
+    "shared.HookAttempt": "endpoint__site",
     "shop.Container": "lot__site",
     "shop.Placement": "location__site",
     "shop.CountLine": "count__site",

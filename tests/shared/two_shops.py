@@ -26,6 +26,9 @@ from shared import clock
 from shared.access.models import Membership, Site, User
 from shared.access.ownership import site_path_of
 from shared.api.roles import ROLES
+from shared.events.models import Event
+from shared.hooks.models import Endpoint, HookAttempt, HookDelivery
+from shared.outgoing.webhook import new_secret
 from shop.counting.models import CycleCount
 from shop.demo import load_shop
 from shop.lots.models import Lot
@@ -104,6 +107,15 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
     Reminder.objects.create(
         site=site, key=f"two:{site.code}", kind="demould", subject="pour:1", title="Demould",
         due_at=now, created_at=now, changed_at=now,
+    )  # fmt: skip
+    hook = Endpoint.objects.create(
+        site=site, name="other", url="https://hooks.example/", secret=new_secret(), made_at=now
+    )
+    told = Event.objects.filter(site=site).earliest("pk")
+    sent = HookDelivery.objects.create(endpoint=hook, event=told, position=1, try_at=now)
+    HookAttempt.objects.create(
+        endpoint=hook, delivery=sent, message_id=told.uid, at=now, took_ms=1, taken=True,
+        words="Taken.",
     )  # fmt: skip
     Delivery.objects.create(
         key=f"two:{site.code}", site=site, user=by, channel="page", due_at=now, try_at=now

@@ -11,6 +11,7 @@ from planning.cures.models import Demould
 from planning.pours.models import Pour
 from planning.pours.steps import sign_step
 from shared.errors import Invalid, ShopError
+from shared.events.models import Event
 from shop.models import Movement, Tool, ToolEvent
 from tests.factories.clocks import ready
 
@@ -93,6 +94,9 @@ def test_demoulding_opens_the_tool_record_once(cure, due):
     assert Tool.objects.get().status == "in_service"
     assert cure.lift.pour.order.__class__.objects.get().status == "done"
     assert Cure.objects.get().done_at is not None
+    told = Event.objects.filter(object_kind="order").order_by("-pk")[:2]
+    assert [event.kind for event in told] == ["tool.ready", "casting.cured"]
+    assert told[0].payload["tool"] == Tool.objects.get().code
 
 
 def test_the_tool_record_tells_what_was_cast_not_what_was_asked_for(cure, due):

@@ -37,7 +37,8 @@ def test_the_page_of_an_order_holds_releases_changes_and_cancels(take, planned, 
     answer = office.post(f"{page}cancel/", {"reason": "gone"}, follow=True)
     assert "is cancelled" in answer.content.decode()
     assert ToolOrder.objects.get(number="T-1").status == "cancelled"
-    by = Event.objects.exclude(kind__in=["order.taken", "pour.planned"])
+    rows = Event.objects.filter(object_kind="order")
+    by = rows.exclude(kind__in=["order.taken", "pour.planned"])
     assert set(by.values_list("by__username", flat=True)) == {"petra"}
 
 

@@ -9,6 +9,7 @@ from planning.weigh_in import actions, contents
 from planning.weigh_in.gate import Passing
 from planning.weigh_in.weighing_checks import WeighedMeanwhile
 from shared.errors import Invalid, ShopError
+from shared.events.models import Event
 from shop import stores
 from shop.models import Container, Movement, Reservation
 from tests.factories.floor import sign_off
@@ -189,6 +190,12 @@ def test_pouring_starts_the_cure_clock_once(batch):
     assert cure.poured_at == batch.planned_contact + timedelta(minutes=20)
     assert cure.cured_due_at > cure.poured_at
     assert cure.lift.pour.status == "curing"
+    told = Event.objects.get(kind="batch.poured").payload
+    assert (told["batch"], told["pour"], told["lifts"]) == (
+        batch.number,
+        str(cure.lift.pour_id),
+        [1],
+    )
 
 
 def test_a_scrapped_pot_keeps_its_issue_and_frees_the_rest(batch):
