@@ -129,6 +129,7 @@ def words_for(model: type[Model], name: str) -> str:
 
 
 _PAGE_NAMES = {
+    ("shop.material", "stir_hours"): "Stir again after, h",
     ("shop.resinsystem", "hardener_per_100"): "Hardener to 100 parts of resin, by mass",
     ("shop.resinsystem", "ratio_tolerance_percent"): "Ratio may be off by, %",
     ("shop.resinsystem", "mixed_density_kg_l"): "Density of the mix, kg/L",
