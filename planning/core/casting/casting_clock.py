@@ -21,7 +21,7 @@ from planning.core.casting.clock_types import (
 )
 from planning.core.casting.cure import demould_conversion
 from planning.core.casting.lane_spans import too_hot_oven
-from planning.core.casting.model_clock import ModelClocks, model_clocks
+from planning.core.casting.model_clock import ModelClocks, model_clocks, stricter_of
 from planning.core.casting.posterior import too_hot
 from planning.core.casting.sheet_times import early_clock, late_clock, shifted
 from planning.core.casting.surroundings import Surroundings, implausible, surroundings
@@ -65,7 +65,7 @@ def clocks_of(lift: PouredLift) -> CastingClocks:
 def _by_model(
     lift: PouredLift, around: Surroundings, by_sheet: CastingClocks, need: float
 ) -> CastingClocks:
-    model, sheet = model_clocks(lift, around, need), lift.system.datasheet
+    model, sheet = _each_way(lift, around, need), lift.system.datasheet
     own = [r for r in lift.seen() if too_hot(lift, r)]
     over = _peak_over(lift)
     peak = _late(model, "peak", None)
@@ -73,6 +73,11 @@ def _by_model(
         peak = replace(peak, go_h=over[1] if peak.go_h is None else min(peak.go_h, over[1]))
     demould = _late(model, "demould", _sheet_h(lift, around, sheet.demould))
     cured = _late(model, "cured", _sheet_h(lift, around, sheet.demould))
+    if lift.mould_hot:
+        # Nobody says when such a mould is no longer heated, so a cool face has to be read.
+        cool_h = _cool_since(lift, demould)
+        go_h = None if cool_h is None or demould.go_h is None else max(cool_h, demould.go_h)
+        demould = replace(demould, go_h=go_h)
     waits = too_hot_oven(lift)
     few = len(lift.seen()) <= _FEW or not any(r.in_body for r in lift.seen())
     return replace(
@@ -83,7 +88,7 @@ def _by_model(
         demould=Clock(None, None, demould.basis) if waits else demould,
         cured=cured,
         own_heat_counts=model.heat_seen,
-        needs_cool_reading=False,
+        needs_cool_reading=lift.mould_hot and demould.go_h is None and not demould.stalled,
         ranged=few or cured.stalled or demould.stalled,
         asks=_model_asks(lift, around, model),
         implausible=(*by_sheet.implausible, *own),
@@ -94,6 +99,12 @@ def _by_model(
             name: (model.early[name], model.best[name], model.late[name]) for name in model.best
         },
     )
+
+
+def _each_way(lift: PouredLift, around: Surroundings, need: float) -> ModelClocks:
+    """Return the clocks by the model, the careful ones of a mould as the shop and held."""
+    plain, *held = (model_clocks(way, around, need) for way in lift.each_way())
+    return stricter_of(plain, held[0], cooling=not lift.mould_hot) if held else plain
 
 
 def _sheet_h(
@@ -131,7 +142,7 @@ def _finite(hours: float) -> float | None:
 
 
 def _model_asks(lift: PouredLift, around: Surroundings, model: ModelClocks) -> tuple[str, ...]:
-    asked = list(_asks(lift, around, cooling=False))
+    asked = list(_asks(lift, around, cooling=lift.mould_hot))
     if not model.heat_seen:
         asked.append(CORE)
     return tuple(asked)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from planning.core.casting import require
-from planning.core.casting.faces import Face
+from planning.core.casting.faces import TOOL_SIDES, Face
 from planning.core.casting.system import SystemData
 
 AIR, OVEN, SURFACE, CORE = "air", "oven", "surface", "core"
@@ -18,6 +18,8 @@ HAND_SAFE_C = 43.0
 for skin contact of 8 h in EN ISO 13732-1 (from memory). A mould and skin touch for minutes."""
 GLASS_MARGIN_K = 5.0
 """How far every point must be below its own glass transition. Assumed, no source."""
+HOT_SPARE_K = 2.0
+"""So near to the hand-safe temperature an oven or a mould is taken to keep faces above it."""
 SHEET_FACTOR = 1.25
 """By which a data sheet's time is stretched where nothing but the data sheet is known. A trial on
 random lifts opened none early with it and 1 % without it."""
@@ -122,6 +124,9 @@ class PouredLift:
     """Temperature of the mix as it was poured, where it was read."""
     base_known: bool = True
     """Whether `base` is really known; else the side nobody knows about may be anything."""
+    mould_c: float | None = None
+    """Temperature that the mould is said to be held at, or that a cold first half has; None: as
+    the shop. It may be so or as the shop: of the two the careful one counts for each clock."""
     stays: tuple[OvenStay, ...] = ()
     planned: Planned | None = None
     calibrated: bool = False
@@ -133,10 +138,26 @@ class PouredLift:
         require.within(0.0, 5_000.0, depth_mm=self.depth_mm)
         require.not_negative(now_h=self.now_h)
         require.temperature(expected_c=self.expected_c)
-        for name in ("night_c", "mix_c"):
+        for name in ("night_c", "mix_c", "mould_c"):
             value = getattr(self, name)
             if value is not None:
                 require.temperature(**{name: value})
+
+    def each_way(self) -> tuple[PouredLift, ...]:
+        """Return the lift as it may be: its mould as the shop and, where one is told, held."""
+        plain = replace(self, mould_c=None)
+        if self.mould_c is None:
+            return (plain,)
+        # How well a mould of board or foam leads heat from what holds it is not known.
+        metal = self.base_known and self.base.film_w_m2k >= TOOL_SIDES["metal"].film_w_m2k
+        held = replace(plain, base=replace(self.base, around_c=self.mould_c), base_known=metal)
+        return plain, held
+
+    @property
+    def mould_hot(self) -> bool:
+        """Whether the mould may be too hot for the faces ever to get cool enough to handle."""
+        most_c = self.margins.hand_safe_c - HOT_SPARE_K
+        return self.mould_c is not None and self.mould_c >= most_c
 
     @property
     def coldest_c(self) -> float:

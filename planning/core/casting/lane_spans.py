@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.core.casting.clock_types import PouredLift
+from planning.core.casting.clock_types import HOT_SPARE_K, PouredLift
 from planning.core.casting.kinetics import isothermal_time_min
 from planning.core.casting.lift_curve import known
 from planning.core.casting.many_lifts import LaneFigures, Solved, solve_lanes
@@ -20,7 +20,6 @@ _SHORTEST_H, _DAY_H = 12.0, 24.0
 _GROWS = 1.5
 _STILL = 0.002
 """A lane that gains less conversion in a day has stalled."""
-_OVEN_SPARE_K = 2.0
 
 
 def first_lanes(
@@ -72,7 +71,10 @@ def waiting(lift: PouredLift, solved: Solved, times: Times, need: float) -> NDAr
 
 def unfinished(lift: PouredLift, times: Times) -> NDArray[np.bool_]:
     """Say of which lanes something has not happened as far as they are solved."""
-    last = times.cured if too_hot_oven(lift) else np.maximum(times.demould, times.cooled)
+    held_c = lift.base.around_c
+    held_hot = held_c is not None and held_c + HOT_SPARE_K >= lift.margins.hand_safe_c
+    stays_hot = held_hot or too_hot_oven(lift)
+    last = times.cured if stays_hot else np.maximum(times.demould, times.cooled)
     found: NDArray[np.bool_] = ~np.isfinite(last)
     return found
 
@@ -81,7 +83,7 @@ def too_hot_oven(lift: PouredLift) -> bool:
     """Say whether a lift sits in an oven in which its faces never get cool enough to handle."""
     return any(
         stay.in_h <= lift.now_h and stay.out_h is None
-        and stay.set_c + _OVEN_SPARE_K >= lift.margins.hand_safe_c
+        and stay.set_c + HOT_SPARE_K >= lift.margins.hand_safe_c
         for stay in lift.stays
     )  # fmt: skip
 

@@ -38,6 +38,8 @@ class LaneFigures:
     base_film: Array
     """W/m2K."""
     mix_c: Array
+    base_c: Array
+    """What is held below the base, C; not a number where that is the room."""
 
     def __len__(self) -> int:
         return len(self.rate)
@@ -91,7 +93,7 @@ def solve_lanes(
     room_hours : numpy.ndarray of float, shape (m,)
         When `room_c` holds, hours from pouring; straight in between.
     room_c : numpy.ndarray of float, shape (m, lanes)
-        Surroundings of both faces.
+        Surroundings of both faces; of the base where nothing else is held below it.
     hours : numpy.ndarray of float, shape (times,)
         Rising hours at which the state is wanted; the first is the start.
     start : Solved, optional
@@ -152,29 +154,32 @@ def go_on(
     heat = thermal.density_kg_m3 * thermal.heat_capacity_j_kgk * width
     rise = thermal.adiabatic_rise_k * figures.heat
     room_k = np.ascontiguousarray(room_c) + KELVIN
+    held = np.isfinite(figures.base_c)
+    base_k = np.where(held, figures.base_c + KELVIN, room_k) if held.any() else room_k
     out = march_lanes(
         conductances, np.full((lanes, cells), heat), RateLaw(kinetics, lanes, cells, figures.rate),
-        np.repeat(rise[:, None], cells, axis=1), Around(room_hours * 3600, room_k, room_k),
+        np.repeat(rise[:, None], cells, axis=1), Around(room_hours * 3600, base_k, room_k),
         temps_c + KELVIN, conversions, hours * 3600, rtol=rtol, longest_step_s=_LONGEST_STEP_S,
     )  # fmt: skip
     around = np.array([at_hour(h, room_hours, room_c) for h in hours.tolist()])
     return _with_faces(
-        hours, out.temps_k - KELVIN, out.conversions, around, (base, top), inner, depth_mm
-    )
+        hours, out.temps_k - KELVIN, out.conversions,
+        (np.where(held, figures.base_c, around), around), (base, top), inner, depth_mm,
+    )  # fmt: skip
 
 
 def _with_faces(
     hours: Array,
     temps: Array,
     conversions: Array,
-    around: Array,
+    around: tuple[Array, Array],
     films: tuple[Array, Array],
     inner: float,
     depth_mm: float,
 ) -> Solved:
     half, (base, top) = 2 * inner, films
-    low = (half * temps[..., 0] + base * around) / (half + base)
-    high = (half * temps[..., -1] + top * around) / (half + top)
+    low = (half * temps[..., 0] + base * around[0]) / (half + base)
+    high = (half * temps[..., -1] + top * around[1]) / (half + top)
     edges = [
         np.clip(np.tensordot(conversions[..., near], _TO_FACE, axes=([-1], [0])), 0.0, 1.0)
         for near in ([0, 1, 2], [-1, -2, -3])

@@ -107,6 +107,31 @@ def model_clocks(lift: PouredLift, around: Surroundings, need: float) -> ModelCl
     )
 
 
+def stricter_of(plain: ModelClocks, held: ModelClocks, *, cooling: bool) -> ModelClocks:
+    """
+    Return the careful clocks of a lift whose mould may be as the shop or held at its own.
+
+    What opens comes at the later of both, the end of bonding at the earlier. Without `cooling`
+    a held mould stays too hot for demoulding, which is then told by the mould as the shop.
+    """
+
+    def of(name: str, side: str) -> float:
+        both = getattr(plain, side)[name], getattr(held, side)[name]
+        if name == "demould" and not cooling:
+            return float(max(both[0], getattr(held, side)["cured"]))
+        return float(min(both) if name == "bonds" or side == "early" else max(both))
+
+    early, best, late = (
+        {name: of(name, side) for name in plain.best} for side in ("early", "best", "late")
+    )
+    return replace(
+        plain, best=best, early=early, late=late,
+        heat_seen=plain.heat_seen and held.heat_seen, peak_c=max(plain.peak_c, held.peak_c),
+        conversion=min(plain.conversion, held.conversion),
+        tg_c=None if plain.tg_c is None or held.tg_c is None else min(plain.tg_c, held.tg_c),
+    )  # fmt: skip
+
+
 def _earliest_bonds(known_now: Posterior, need: float) -> float:
     lift, room, z = known_now.lift, known_now.room, known_now.z
     drawn = drawn_times(known_now, need, bonds_only=True)

@@ -30,11 +30,13 @@ FAR_SPREADS = (0.37, 0.05)
 _TOP_SPREAD, _BASE_SPREAD, _UNKNOWN_BASE_SPREAD = 0.32, 0.4, 1.2
 _INSULATED_FILM, _USUAL_FILM = 0.3, 5.0
 _MIX_READ_K, _MIX_UNREAD_K = 1.0, 5.0
-_OFFSET_K, _PLACE_MM = 0.75, 5.0
+_OFFSET_K, _PLACE_MM = 0.6, 3.0
+"""One spread of sensors that are off by up to 1 K and sit up to 5 mm away, all as likely."""
 _FIGURES = 5
 
-_SCATTER_K, _FREEDOM = 0.6, 4.0
-"""Student's t of the misses: a reading far off counts little."""
+_SCATTER_K, _FREEDOM = 0.5, 4.0
+"""Student's t of the misses: a reading far off counts little. A logger scatters by 0.3 K, and 0.4 K
+are left for what the model does not follow."""
 _BIN_H = 0.25
 _TURNS, _LONGEST_TURN, _STILL = 6, 2.0, 0.02
 _STEP = 0.2
@@ -119,7 +121,8 @@ def probes_of(lift: PouredLift) -> tuple[Probe, ...]:
 
 def too_hot(lift: PouredLift, reading: Reading) -> bool:
     """Say whether no casting of this system can have had a temperature."""
-    hottest = max([lift.warmest_c, lift.mix_c or 0.0, *(s.set_c for s in lift.stays)])
+    warm = [c for c in (lift.mix_c, lift.mould_c, lift.base.around_c) if c is not None]
+    hottest = max([lift.warmest_c, *warm, *(s.set_c for s in lift.stays)])
     hottest += known(lift.system)[1].adiabatic_rise_k + _HOT_SPARE_K
     return reading.in_body and not -30.0 <= reading.celsius <= hottest
 
@@ -152,6 +155,7 @@ def figures_of(lift: PouredLift, z: Array) -> LaneFigures:
     else:
         films = min(base, 1e4) * np.exp(_BASE_SPREAD * z[:, 3])
     mix = lift.expected_c if lift.mix_c is None else lift.mix_c
+    held_c = np.nan if lift.base.around_c is None else lift.base.around_c
     return LaneFigures(
         rate=np.exp(rate * z[:, 0]),
         heat=np.exp(heat * z[:, 1]),
@@ -159,6 +163,7 @@ def figures_of(lift: PouredLift, z: Array) -> LaneFigures:
         * np.exp(_TOP_SPREAD * z[:, 2]),
         base_film=films,
         mix_c=mix + (_MIX_UNREAD_K if lift.mix_c is None else _MIX_READ_K) * z[:, 4],
+        base_c=np.full(len(z), held_c),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,8 +36,7 @@ class Lanes:
         return Lanes(
             Solved(solved.hours, solved.temps_c[:, kept], solved.conversions[:, kept],
                    solved.heights_mm),
-            LaneFigures(figures.rate[kept], figures.heat[kept], figures.top_film[kept],
-                        figures.base_film[kept], figures.mix_c[kept]),
+            LaneFigures(*(getattr(figures, field.name)[kept] for field in fields(LaneFigures))),
             self.room_hours, self.room_c[:, kept],
         )  # fmt: skip
 

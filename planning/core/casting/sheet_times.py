@@ -34,14 +34,16 @@ def shifted(lift: PouredLift, around: Surroundings, point: TimePoint) -> Shifted
     Return when a printed time has run, by equivalent age over the surroundings.
 
     A casting takes hours to follow a warmer room or oven, so on the late side warmth counts only
-    as it soaks in, cold at once. Readings of core and surface are not used: a casting's own heat
-    is in the printed time already.
+    as it soaks in, cold at once, and that of a cold mould as well. Readings of core and surface
+    are not used: a casting's own heat is in the printed time already.
     """
-    low = np.minimum(around.low, _soaked(lift, around.low))
+    low, high = np.minimum(around.low, _soaked(lift, around.low)), around.high
+    if lift.mould_c is not None:
+        low, high = np.minimum(low, lift.mould_c), np.maximum(high, lift.mould_c)
     pair, usual = lift.system.energies_j_mol, (lift.system.usual_e_j_mol,)
     best = _speeds(around.best, point.temp_c, usual)[0]
     slow = _speeds(low, point.temp_c, pair).min(axis=0)
-    fast = _speeds(around.high, point.temp_c, pair).max(axis=0)
+    fast = _speeds(high, point.temp_c, pair).max(axis=0)
     hours = point.minutes / 60
     return Shifted(_reached(best, hours), _reached(slow, hours), _reached(fast, hours))
 
