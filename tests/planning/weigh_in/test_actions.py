@@ -243,6 +243,8 @@ def test_nothing_is_poured_before_its_first_contact(batch):
             batch=batch, kind="contact", key="c", at=at + timedelta(days=3), now=at
         )
     sign_off(batch)
+    with pytest.raises(actions.BatchFixed, match="record first contact before pouring"):
+        enter(batch, "poured")
     enter(batch, "contact")
     for days in (0.1, 9):
         with pytest.raises(Invalid, match="before first contact"):
