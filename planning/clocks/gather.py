@@ -62,6 +62,7 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
         ),
         night_c=_night_c(lift.pour.order.site_id),
         mix_c=_mix_c(lift, poured_at),
+        mould_c=None if lift.pour.mould_c is None else float(lift.pour.mould_c),
         stays=tuple(
             core.OvenStay(
                 hour(stay.in_at),

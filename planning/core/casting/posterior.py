@@ -35,8 +35,8 @@ _OFFSET_K, _PLACE_MM = 0.6, 3.0
 _FIGURES = 5
 
 _SCATTER_K, _FREEDOM = 0.5, 4.0
-"""Student's t of the misses: a reading far off counts little. A logger scatters by 0.3 K, and 0.4 K
-are left for what the model does not follow."""
+"""Student's t of the misses: a reading far off counts little. A logger scatters by 0.3 K, and
+0.4 K are left for what the model does not follow."""
 _BIN_H = 0.25
 _TURNS, _LONGEST_TURN, _STILL = 6, 2.0, 0.02
 _STEP = 0.2
