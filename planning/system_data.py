@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -15,6 +15,7 @@ from planning.core.casting.system import (
     Thermal,
     TimePoint,
 )
+from shop.core.own_kinetics import KEY, Origin, origin, parts
 from shop.stores_types import MaterialInfo, SystemInfo
 
 EPOXIDES = 2.0
@@ -88,7 +89,8 @@ def system_data(info: SystemInfo) -> SystemData:
     ``gel_conversion``, that follows from it. The part that reacts is never above what the mix has
     beside filler and pigment.
     """
-    stored: dict[str, Any] = dict(info.kinetics or {})
+    stored: dict[str, Any] = _numbers(info.kinetics or {})
+    stored.pop(KEY, None)
     thermal, glass = stored.pop("thermal", None), stored.pop("glass", None)
     told = stored.pop("marks", {})
     marks = {name: value for name, value in told.items() if name in EXTRAS}
@@ -128,3 +130,25 @@ def system_data(info: SystemInfo) -> SystemData:
         further=tuple(one.name for one in info.further),
         **marks,
     )
+
+
+def kinetics_origin(info: SystemInfo) -> Origin:
+    """Say where a system's kinetics come from, and whether they are trusted as the shop's own."""
+    return origin(info.kinetics, parts_of(info), float(info.hardener_per_100))
+
+
+def parts_of(info: SystemInfo) -> str:
+    """Return what is mixed into a system's resin, as its fit is kept with."""
+    return parts(info.hardener.code, ((p.material.code, float(p.per_100)) for p in info.further))
+
+
+def _numbers(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return constants as numbers; a change that two people made is kept with them as text."""
+    return {
+        name: _numbers(value)
+        if isinstance(value, Mapping)
+        else float(value)
+        if isinstance(value, str) and name != "figures"
+        else value
+        for name, value in values.items()
+    }

@@ -16,7 +16,7 @@ from planning.core.casting.clock_types import Planned, PouredLift, Reading
 from planning.core.casting.faces import AIR_TOP, INSULATED, Face, tool_side
 from planning.pours.models import Pour, ToolSide
 from planning.rules.models import PlanningRules
-from planning.system_data import system_data
+from planning.system_data import kinetics_origin, system_data
 from shop import stores
 
 BEFORE = timedelta(hours=4, minutes=30)
@@ -37,11 +37,13 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
     above = _covered_at(lift)
     base, known = base_of(lift.pour, lift.number)
     hour = _hours_from(poured_at)
-    system = system_data(stores.system(lift.pour.system_id))
+    info = stores.system(lift.pour.system_id)
+    system = system_data(info)
     # What was planned from a data sheet alone is stretched already; the clock stretches it again.
     factor = 1.0 if system.computable else core.SHEET_FACTOR
     return PouredLift(
         system=system,
+        calibrated=kinetics_origin(info).calibrated,
         depth_mm=float(lift.depth_mm),
         base=base,
         base_known=known,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from planning.core.casting.filled import (
     conductivity_bruggeman,
@@ -16,10 +17,13 @@ from planning.core.casting.filled import (
 )
 from planning.core.casting.logged import LoggedPour
 from planning.core.casting.mixing import stoichiometric_per_100
+from planning.system_data import parts_of
 from planning.workbench.answer import Answer, Picture, Table, decimal, shown
 from planning.workbench.curves import Line, line_chart
 from planning.workbench.inputs import FitForm, PropertiesForm
 from planning.workbench.records import BadRecord, logged_pours, times_seen
+from shop.core.own_kinetics import KEY, origin, told_by
+from shop.stores_types import SystemInfo
 
 if TYPE_CHECKING:
     from planning.core.casting.fitting import Fitted, KineticsFit
@@ -93,6 +97,10 @@ def _pours(answer: Answer, form: FitForm) -> None:
     ))  # fmt: skip
     answer.data["figures"] = [_plain(figure) for figure in found.figures]
     answer.data["kinetics"] = _kinetics(found)
+    if form.info is not None:
+        answer.data["register"] = kept = _register(found, pours, form.info)
+        told = origin(kept, parts_of(form.info), float(form.info.hardener_per_100))
+        answer.say(f"Kept as the system's kinetics they are {told.words}.")
     for caution in found.cautions:
         answer.say(caution, "mind")
     for n, (pour, computed) in enumerate(zip(pours, found.computed_c, strict=True), start=1):
@@ -127,6 +135,22 @@ def _kinetics(found: KineticsFit) -> dict[str, str]:
         "fitted_from_c": f"{kinetics.fitted_from_c:.1f}",
         "fitted_to_c": f"{kinetics.fitted_to_c:.1f}",
     }
+
+
+def _register(found: KineticsFit, pours: Sequence[LoggedPour], info: SystemInfo) -> dict[str, Any]:
+    """Return the whole of a system's kinetics as its register keeps them, and what fitted them."""
+    given = _kinetics(found)
+    kept = {name: value for name, value in (info.kinetics or {}).items() if name != KEY}
+    kept["thermal"] = {**kept.get("thermal", {}), "heat_j_kg": float(given.pop("heat_j_kg"))}
+    kept |= {name: float(value) for name, value in given.items()}
+    wide = {one.name: 100 * (one.high / one.value - 1) for one in found.figures}
+    heat = wide.pop("heat_j_kg")
+    kept[KEY] = told_by(
+        kept, parts_of(info), float(info.hardener_per_100), pours=len(pours),
+        readings=sum(len(pour.times_h) for pour in pours), rms_k=found.rms_k,
+        rate_percent=min(max(wide.values()), 1e6), heat_percent=min(heat, 1e6),
+    )  # fmt: skip
+    return kept
 
 
 def properties(form: PropertiesForm) -> Answer | None:

@@ -8,6 +8,7 @@ from dataclasses import fields
 from django.db.models import Exists, OuterRef, Prefetch, prefetch_related_objects
 
 from shared import hazard_statements
+from shop.core.own_kinetics import Origin, origin, parts
 from shop.materials.components import SystemComponent
 from shop.materials.models import Material, ResinSystem
 from shop.stores_types import ComponentInfo, MaterialInfo, SystemInfo
@@ -38,6 +39,13 @@ def _system_info(system: ResinSystem, further: Iterable[SystemComponent]) -> Sys
             for one in further
         ),
     )
+
+
+def kinetics_origin(system: ResinSystem) -> Origin:
+    """Say where a system's kinetics come from, and whether they are trusted as the shop's own."""
+    further = ((part.material.code, float(part.per_100)) for part in system.further.all())
+    mixed = parts(system.hardener.code, further)
+    return origin(system.kinetics, mixed, float(system.hardener_per_100))
 
 
 def systems(ids: Iterable[int] | None = None, code: str | None = None) -> tuple[SystemInfo, ...]:

@@ -24,6 +24,7 @@ from shop.materials.models import (
     SupplierClosure,
     metric,
 )
+from shop.materials.queries import kinetics_origin
 from shop.registers_api import PricesForFew, above_zero, not_below_zero, plain_numbers
 
 POSITIVE = {"validators": [above_zero]}
@@ -143,6 +144,13 @@ class SystemComponentSerializer(StrictModelSerializer):
 class ResinSystemSerializer(StrictModelSerializer):
     post_cure = PostCureStepSerializer(many=True, required=False)
     kinetics = KineticsField(required=False, allow_null=True)
+    kinetics_from = serializers.SerializerMethodField(
+        help_text="Where the kinetics come from. Only those fitted from enough records of this "
+        "shop, and not changed since, narrow the clocks."
+    )
+    calibrated = serializers.SerializerMethodField(
+        help_text="Whether the clocks trust the kinetics as the shop's own."
+    )
     sources = serializers.DictField(child=fields.TextField(max_length=300), required=False)
     units = serializers.DictField(
         child=fields.TextField(max_length=10),
@@ -169,13 +177,21 @@ class ResinSystemSerializer(StrictModelSerializer):
             "post_cure", "kinetics", "weigh_min", "mix_min", "clean_min", "move_min",
             "abrade_min", "pour_rate_kg_min", "vessel_kg", "least_batch_kg",
             "most_tools_per_batch", "residue_fixed_kg", "residue_share", "sources", "units",
-            "confirmed",
+            "confirmed", "kinetics_from", "calibrated",
             "etag",
         ]  # fmt: skip
         extra_kwargs: ClassVar = {
             **dict.fromkeys(ABOVE_ZERO, POSITIVE),
             **dict.fromkeys(ZERO_OR_MORE, NOT_NEGATIVE),
         }
+
+    def get_kinetics_from(self, system: ResinSystem) -> str:
+        """Say where the kinetics come from."""
+        return kinetics_origin(system).words
+
+    def get_calibrated(self, system: ResinSystem) -> bool:
+        """Say whether they are trusted as the shop's own."""
+        return kinetics_origin(system).calibrated
 
     def to_internal_value(self, data: Any) -> Any:
         """Convert the figures whose unit is told before they are checked."""

@@ -22,6 +22,7 @@ from shop.materials.models import (
     Supplier,
     metric,
 )
+from shop.materials.queries import kinetics_origin
 from shop.release_agents.models import ReleaseRecipe
 from shop.setup.entries import (
     WEEKDAYS,
@@ -352,6 +353,11 @@ class ResinSystemForm(RegisterForm):
         if self.instance.pk:
             told = list(dict.fromkeys(self.instance.sources.values()))
             self.fields["source"].initial = told[0] if told else ""
+            self.fields["kinetics_from"] = forms.CharField(
+                label="Kinetics", required=False, disabled=True,
+                initial=kinetics_origin(self.instance).words,
+                help_text="Those fitted from enough records of this shop narrow the clocks.",
+            )  # fmt: skip
 
     def clean(self) -> dict[str, Any]:
         """Ask about values that may be slips; those that stay as they were are not asked about."""

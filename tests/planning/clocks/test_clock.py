@@ -18,6 +18,7 @@ from planning.core.casting.thinning import thinned
 from planning.rules.actions import keep_rules
 from planning.system_data import system_data
 from shop import stores
+from shop.core.own_kinetics import told_by
 from shop.models import ResinSystem
 
 OPENINGS = ("peak_due_at", "next_opens_at", "cured_due_at")
@@ -252,3 +253,54 @@ def test_a_slip_in_the_height_of_a_sensor_is_no_fault(deep):
     high = row(deep, 4, 30, "core", height_mm=Decimal(900))
     clocks.log_temperatures(site_id=deep.lift.pour.order.site_id, rows=[high], now=now)
     assert "; 1 temperature seen; " in Cure.objects.get().basis
+
+
+def test_kinetics_fitted_from_own_records_narrow_the_clock_until_they_are_changed(deep):
+    from planning.clocks.gather import poured_lift
+
+    def trusted():
+        return poured_lift(deep.lift, deep.poured_at, _at(deep, 1)).calibrated
+
+    assert not trusted()
+    system = ResinSystem.objects.get(pk=deep.lift.pour.system_id)
+    told = told_by(
+        system.kinetics, system.hardener.code, float(system.hardener_per_100),
+        pours=4, readings=100, rms_k=0.3, rate_percent=10.0, heat_percent=2.0,
+    )  # fmt: skip
+    system.kinetics["fitted"] = told
+    system.save()
+    assert trusted()
+    system.kinetics["a1_per_s"] = float(system.kinetics["a1_per_s"]) * 1.01
+    system.save()
+    assert not trusted()
+
+
+def test_a_mould_held_colder_or_warmer_reaches_the_clock(deep):
+    from planning.clocks.gather import poured_lift
+
+    deep.lift.pour.mould_c = Decimal("12.5")
+    assert poured_lift(deep.lift, deep.poured_at, _at(deep, 1)).mould_c == 12.5
+    deep.lift.pour.mould_c = None
+    assert poured_lift(deep.lift, deep.poured_at, _at(deep, 1)).mould_c is None
+
+
+def test_a_cool_face_opens_demoulding_at_its_own_second_told_in_time_or_late(cure):
+    seconds = 30 * 3600 + 17 * 60 + 23
+    cool_at = cure.poured_at + timedelta(seconds=seconds)
+    told = log(cure, (30, 24), (31, 24))  # the air
+    assert told.demould_due_at is None
+    cool = row(cure, seconds / 3600, 40, "surface") | {"at": cool_at}
+
+    def entered(hours):
+        site_id, now = cure.lift.pour.order.site_id, _at(cure, hours)
+        clocks.log_temperatures(site_id=site_id, rows=[cool | {"key": f"cool{hours}"}], now=now)
+        found = at(cure, 62)
+        reading = TemperatureReading.objects.get(key=f"cool{hours}")
+        clocks.mark_wrong(reading=reading, reason="to be entered late", now=_at(cure, 62))
+        assert at(cure, 62).demould_due_at is None
+        return found
+
+    in_time, late = entered(31), entered(62)
+    assert in_time.demould_due_at == late.demould_due_at == cool_at
+    assert in_time.passed(cool_at, cool_at + timedelta(seconds=0))
+    assert not in_time.passed(cool_at, cool_at - timedelta(seconds=1))

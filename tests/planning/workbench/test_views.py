@@ -4,7 +4,10 @@ import json
 
 import pytest
 
+from planning.system_data import kinetics_origin, system_data
 from planning.workbench.calculators import CALCULATORS
+from shop import stores
+from shop.models import ResinSystem
 
 
 @pytest.fixture
@@ -235,6 +238,25 @@ def test_fit_of_logged_pours_gives_back_the_kinetics_they_were_made_with(ask):
     for figure in got["figures"]:
         assert float(figure["low"]) <= float(figure["value"]) <= float(figure["high"])
     assert float(got["rms_k"]) < 0.1
+    assert got["register"]["fitted"]["pours"] == 2
+    assert got["register"]["thermal"]["heat_j_kg"] == float(got["kinetics"]["heat_j_kg"])
+    assert any("2 records of this shop, not relied on" in note["words"] for note in got["notes"])
+
+
+@pytest.mark.django_db
+def test_kinetics_fitted_from_enough_records_are_told_as_the_shops_own_until_changed(ask):
+    pours = "\n\n".join(logged_pour(*one) for one in ((70.0, 25.0), (50.0, 20.0), (60.0, 22.0)))
+    kept = figures(ask("fit", system="T", pours=pours))["register"]
+    system = ResinSystem.objects.get(code="T")
+    system.kinetics = kept
+    system.save()
+    info = stores.systems([system.pk])[0]
+    assert kinetics_origin(info).words == "fitted from 3 records of this shop"
+    assert kinetics_origin(info).calibrated
+    assert system_data(info).kinetics.a1_per_s == kept["a1_per_s"]
+    system.hardener_per_100 += 1
+    system.save()
+    assert not kinetics_origin(stores.systems([system.pk])[0]).calibrated
 
 
 def test_fit_of_times_gives_an_activation_energy(ask):

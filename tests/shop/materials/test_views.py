@@ -1,5 +1,6 @@
 import pytest
 
+from shop.core.own_kinetics import told_by
 from shop.materials.models import Material, ResinSystem
 from tests.factories.shop import make_material, make_supplier, make_system
 
@@ -208,3 +209,21 @@ def test_a_unit_that_does_not_fit_is_refused_by_name(api, units):
     (name,) = units
     assert f"units names {name}" in answer.data["errors"][0]["detail"]
     assert not ResinSystem.objects.exists()
+
+
+def test_a_system_tells_where_its_kinetics_come_from(api):
+    client = api("purchasing")
+    made = client.post("/api/v1/resin-systems", system()).data
+    assert (made["kinetics_from"], made["calibrated"]) == ("no kinetics", False)
+    kinetics = {"a1_per_s": 19324.0, "e1_j_mol": 52000.0}
+    told = told_by(kinetics, ResinSystem.objects.get(pk=made["id"]).hardener.code,
+                   float(made["hardener_per_100"]), pours=3, readings=60, rms_k=0.4,
+                   rate_percent=10.0, heat_percent=2.0)  # fmt: skip
+    row = ResinSystem.objects.filter(pk=made["id"])
+    for kept, words, calibrated in (
+        (kinetics, "from the data sheet", False),
+        (kinetics | {"fitted": told}, "fitted from 3 records of this shop", True),
+    ):
+        row.update(kinetics=kept)
+        shown = client.get(f"/api/v1/resin-systems/{made['id']}").data
+        assert (shown["kinetics_from"], shown["calibrated"]) == (words, calibrated)
