@@ -95,7 +95,7 @@ class SystemComponentViewSet(GuardedViewSet):
 class ResinSystemViewSet(GuardedViewSet):
     """Resin and hardener meant for each other, each value with its source."""
 
-    queryset = ResinSystem.objects.select_related("hardener")
+    queryset = ResinSystem.objects.select_related("hardener").prefetch_related("further__material")
     serializer_class = forms.ResinSystemSerializer
     scope_noun = "materials"
     filterset_fields: ClassVar = {"code": ["exact"], "resin": ["exact"], "hardener": ["exact"]}
