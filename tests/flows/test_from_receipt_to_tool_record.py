@@ -17,6 +17,7 @@ import pytest
 
 from tests import servers
 from tests.flows.calls import Client, until
+from tests.planning.reminders.postbox import postbox
 
 pytestmark = pytest.mark.servers
 ZONE = ZoneInfo("Europe/Berlin")
@@ -27,10 +28,16 @@ def today() -> date:
     return datetime.now(ZONE).date()
 
 
+@pytest.fixture
+def box():
+    with postbox() as found:
+        yield found
+
+
 @pytest.fixture(params=["sqlite-and-files", "postgres-and-redis"])
-def shop(request):
+def shop(request, box):
     with ExitStack() as stack:
-        env = {"REMINDER_SWEEP_S": "2"}
+        env = {"REMINDER_SWEEP_S": "2", "EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": str(box.port)}
         if request.param == "postgres-and-redis":
             env["DATABASE_URL"] = stack.enter_context(servers.postgres(migrated=True))
             env["REDIS_URL"] = stack.enter_context(servers.redis())
@@ -69,7 +76,7 @@ def receive(buyer, code, lot, kilograms):
     return one(lots, code=lot)
 
 
-def test_from_receipt_to_tool_record_and_back(shop):
+def test_from_receipt_to_tool_record_and_back(shop, box):
     shop.manage("load_demo", "--no-orders")
     buyer, planner = client(shop, "bruno"), client(shop, "petra")
     technician, keeper = client(shop, "tess"), client(shop, "ada")
@@ -90,7 +97,7 @@ def test_from_receipt_to_tool_record_and_back(shop):
 
     reminder = until(lambda: told(technician, poured))
     assert reminder["failed"] == 0
-    mails = until(lambda: mails_about(shop, order["number"]))
+    mails = until(lambda: mails_about(box, order["number"]))
     assert len(mails) == len(set(mails)), "each message went out once"
 
     cool = {"where": "surface", "pour": order["pours"][0]["id"], "celsius": "24.0"}
@@ -198,14 +205,6 @@ def told(technician, batch):
     return rows[0] if rows and rows[0]["sent"] else None
 
 
-def mails_about(shop, number):
+def mails_about(box, number):
     """Message ids of the mails about an order's cure."""
-    from email import message_from_string
-
-    ids = []
-    for file in sorted((shop.data / "mail").glob("*")):
-        for text in file.read_text().split("-" * 79):
-            message = message_from_string(text.strip())
-            if number in text and message["Message-ID"]:
-                ids.append(message["Message-ID"])
-    return ids
+    return [one.id for one in box.letters if number in one.text]
