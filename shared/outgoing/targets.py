@@ -21,6 +21,7 @@ from ipaddress import (
     ip_network,
 )
 from threading import Timer
+from typing import Any
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -129,12 +130,51 @@ def _inner(address: IPv6Address) -> IPv4Address | None:
     return address.ipv4_mapped or address.sixtofour
 
 
+class _Lines:
+    """What an answer is read from; notes whether it ended while a line was wanted."""
+
+    def __init__(self, file: Any) -> None:
+        self._file, self.ended = file, False
+
+    def readline(self, *size: int) -> bytes:
+        line: bytes = self._file.readline(*size)
+        self.ended = self.ended or not line.endswith(b"\n")
+        return line
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._file, name)
+
+
+class WholeHead(http.client.HTTPResponse):
+    """
+    An answer whose head has come to its end, the empty line.
+
+    The standard library takes a connection that ends in the middle of the headers for their end:
+    half of "200 OK" from a receiver that died would count as its word.
+    """
+
+    def begin(self) -> None:
+        """Read status and headers; `http.client.IncompleteRead` where they break off."""
+        file = self.fp
+        lines = _Lines(file)
+        self.fp = lines  # type: ignore[assignment]
+        try:
+            super().begin()
+        finally:
+            if self.fp is not None:
+                self.fp = file
+        if lines.ended:
+            raise http.client.IncompleteRead(b"")
+
+
 class PinnedConnection(http.client.HTTPSConnection):
     """
     An HTTPS connection to one tested address; the certificate must be the host's.
 
     `timeout_s` holds for the whole call, from connecting to the last byte of the answer.
     """
+
+    response_class = WholeHead
 
     def __init__(self, target: Target, timeout_s: float, context: ssl.SSLContext) -> None:
         super().__init__(target.host, target.port, timeout=timeout_s, context=context)

@@ -256,3 +256,41 @@ def test_receiver_that_drips_is_cut_off_after_the_whole_time(
         thread.join(2)
         listener.close()
     assert time.monotonic() - began < 5
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        b"HTTP/1.1 200 OK\r\n",
+        b"HTTP/1.1 200 OK\r\nX-Half: he",
+        b"HTTP/1.1 200 OK\r\nContent-Length: 0\r\n",
+        b"HTTP/1.1 200 O",
+        b"",
+    ],
+)
+def test_an_answer_that_breaks_off_in_its_head_is_no_answer(
+    certificate, receiver, monkeypatch, sent
+):
+    cert, key = certificate
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(cert, key)
+    listener = socket.create_server(("127.0.0.1", 0))
+
+    def answer():
+        plain, _ = listener.accept()
+        with suppress(OSError), context.wrap_socket(plain, server_side=True) as peer:
+            peer.recv(65536)
+            peer.sendall(sent)
+
+    thread = threading.Thread(target=answer, daemon=True)
+    thread.start()
+    port = listener.getsockname()[1]
+    receiver.url = f"https://localhost:{port}/hook"
+    monkeypatch.setattr(targets, "ports", lambda: [port])
+    try:
+        with pytest.raises(NotDelivered, match="did not answer") as failure:
+            post(receiver)
+    finally:
+        thread.join(5)
+        listener.close()
+    assert failure.value.doubtful

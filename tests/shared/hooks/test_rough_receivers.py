@@ -64,7 +64,7 @@ class Rough:
         self.stop.wait(10)
 
     def drips(self, handler, name, arrived):
-        handler.wfile.write(b"HTTP/1.1 ")
+        handler.wfile.write(b"HTTP/1.1 200 OK\r\nX-Slow: ")
         while not self.stop.wait(0.1):
             handler.wfile.write(b"a")
             handler.wfile.flush()
