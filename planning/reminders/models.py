@@ -13,6 +13,8 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from shared.sealed import SealedField
+
 
 class Kind(models.TextChoices):
     CURE_COMPLETE = "cure_complete", "Cure complete"
@@ -176,7 +178,7 @@ class ReminderSettings(models.Model):
     quiet_from = models.TimeField(null=True, blank=True)
     quiet_until = models.TimeField(null=True, blank=True)
     webhook_url = models.CharField(max_length=300, blank=True)
-    webhook_secret = models.CharField(max_length=120, blank=True, editable=False)
+    webhook_secret = SealedField(blank=True, editable=False)
     webhook_off = models.CharField(max_length=200, blank=True, help_text="Why it is off.")
     feed_digest = models.CharField(max_length=64, blank=True, editable=False)
     version = models.PositiveIntegerField(default=1, editable=False)

@@ -14,6 +14,7 @@ from django.db import connection  # noqa: E402
 from django.db.migrations.executor import MigrationExecutor  # noqa: E402
 
 BEFORE = [("planning", "0016_printed_steps_and_ovens"), ("shop", "0009_retested_by")]
+SECRET = "whsec_written_in_the_open"
 AT = datetime(2026, 11, 30, 9, tzinfo=UTC)
 
 
@@ -30,6 +31,10 @@ def fill(apps):
         demould_min=1440,
     )  # fmt: skip
     fill_steps(get, site, make, {"resin": resin, "system": system})
+    get("planning", "ReminderSettings").objects.create(
+        user=get("shared", "User").objects.create(username="u"),
+        webhook_url="https://hooks.example/", webhook_secret=SECRET,
+    )  # fmt: skip
     for n, week in enumerate(("2026-W49", "2026-W50")):
         work = {"start_min": 60 + 10080 * n, "end_min": 120 + 10080 * n}
         plan = get("planning", "WeekPlan").objects.create(
@@ -97,6 +102,16 @@ def text_again():
     return [step.materials for step in steps]
 
 
+def secret():
+    """Return how a person's webhook secret lies in the table, and what the product reads."""
+    from planning.models import ReminderSettings
+
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT webhook_secret FROM planning_remindersettings")
+        (lies,) = cursor.fetchone()
+    return [lies, ReminderSettings.objects.get().webhook_secret]
+
+
 def main():
     fill(migrate(BEFORE))
     migrate(MigrationExecutor(connection).loader.graph.leaf_nodes())
@@ -108,7 +123,9 @@ def main():
             {
                 "route_steps": [[*uses(s), s.source] for s in RouteStep.objects.order_by("order")],
                 "pour_steps": [[*uses(s), s.remark] for s in PourStep.objects.order_by("order")],
+                "secret": secret(),
                 "text_again": text_again(),
+                "secret_again": secret(),
                 "plans": [[p.week, p.state, str(p.first_day), str(p.last_day)] for p in plans],
                 "batches": list(
                     Batch.objects.order_by("pk").values_list("number", "status", "plan_id")

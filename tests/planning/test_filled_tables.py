@@ -47,6 +47,11 @@ def keeps_everything(found):
         [],
     ]
 
+    lies, read = found["secret"]
+    assert lies.startswith("sealed1:")
+    assert read == "whsec_written_in_the_open"
+    assert found["secret_again"] == [read, read], "going back opens it again"
+
 
 def lost(words):
     return f"Also uses {words}; enter its material again."
