@@ -32,6 +32,8 @@ MAY_UPDATE = {
     "planning/weigh_in/quarantine.py::release": NAMES_WHO,
     "shared/api/authentication.py::authenticate": "when a token was last used",
     "shared/api/viewsets.py::_patch": "the row was saved, and entered, a moment before",
+    "shared/events/actions.py::_next_number": "a counter that nobody sees",
+    "shared/hooks/actions.py::replay": "deliveries; each attempt is written in the log of its own",
     "shared/mail/actions.py::_keep": "what came of a trial, which nobody decided",
     "shared/sealed.py::encrypt_all": "the same secrets under another key",
     "shop/counting/actions.py::_close": NAMES_WHO,
@@ -41,6 +43,7 @@ MAY_UPDATE = {
 WHOLE_FILES = {
     "planning/clocks/": "worked out from readings and stays, which name who wrote them down",
     "planning/reminders/": "deliveries and reminders; the row names who took it up",
+    "shared/hooks/sending.py": WORKER,
     "shop/ledger/": LEDGER,
     "shop/purchasing/mailing.py": WORKER,
 }
