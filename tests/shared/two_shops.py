@@ -47,7 +47,7 @@ from shop.sites.models import (
     Person,
     StorageSpell,
 )
-from shop.tools.models import Tool, ToolFamily
+from shop.tools.models import Tool, ToolEvent, ToolFamily
 from tests.callers import Caller, caller, make_user
 
 NOBODY = "nobody"
@@ -134,6 +134,9 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
         Demould.objects.create(
             pour=pour, key=f"two:{site.code}", at=now, recorded_at=now, verdict="accept"
         )
+    if shops.row(ToolEvent, site) is None:
+        tool = Tool.objects.filter(site=site).earliest("pk")
+        ToolEvent.objects.create(tool=tool, kind="note", key=f"two:{site.code}", at=now)
     ToolFamily.objects.create(site=site, code="TWO", name="Two", stated_shots=300)
     OvenStay.objects.create(
         pour=pour, set_c=40, in_at=now, key=f"two:{site.code}", recorded_at=now
