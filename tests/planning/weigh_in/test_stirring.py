@@ -132,7 +132,7 @@ def test_page_sheet_and_fetch_list_ask_for_it_until_it_is_signed(batch, line):
         return found["batches"][0], row["stir"], row["stirred_at"], can["stirred_at"], state
 
     printed, wanted, *times, state = seen()
-    words = f"Stir up {name} in can {code}, down to the bottom, before weighing"
+    words = f"First stir {name} in can {code} to the bottom"
     assert work_of(printed)[0].startswith(words)
     assert (wanted, times) == (True, [None, None])
     assert state["stir_again_h"] == {"resin": 12.0, "hardener": None}
