@@ -27,10 +27,7 @@ POURING_STEPS = (
 
 def work_of(batch: Mapping[str, Any]) -> list[str]:
     """Return what to do, in order; a brush coat only where a portion meets its pattern."""
-    stir = [
-        f"First stir {what} to the bottom. By ________"
-        for what in batch["stir"]
-    ]
+    stir = [f"First stir {what} to the bottom. By ________" for what in batch["stir"]]
     brushed = any(portion["brush_coat_kg"] for portion in batch["portions"])
     return [*stir, *(words for words in POURING_STEPS if brushed or words != BRUSH)]
 
