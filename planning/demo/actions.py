@@ -87,6 +87,9 @@ def _work(site: Site, until: datetime) -> None:
             _pour_batch(job, until)
         else:
             _do_step(job, until)
+    # What a clock lets go in the evening is not left to the next morning it was planned for.
+    for pour in Pour.objects.filter(order__site=site, status=PourStatus.CURING).order_by("pk"):
+        _demould(pour, until - HISTORY, until)
 
 
 def _read_the_air(site: Site, until: datetime) -> None:
