@@ -16,7 +16,7 @@ from shop.materials.models import (
 from shop.proposals.models import PurchaseProposal
 from shop.purchasing.models import OrderMail, PurchaseOrder, PurchaseOrderLine
 from shop.recalls.models import Recall, RecalledLot
-from shop.release_agents.models import ReleaseRecipe
+from shop.release_agents.models import ReleaseClash, ReleaseRecipe
 from shop.sites.models import (
     ClosedDay,
     DayChange,
@@ -58,6 +58,7 @@ __all__ = [
     "PurchaseProposal",
     "Recall",
     "RecalledLot",
+    "ReleaseClash",
     "ReleaseRecipe",
     "Requirement",
     "Reservation",

@@ -46,6 +46,7 @@ from shop.stores_types import (
     ReplacementNeed,
     SystemInfo,
     ToolInfo,
+    ToolWork,
 )
 from shop.sums import exact_sum
 from shop.tools import queries as tools
@@ -60,6 +61,7 @@ from shop.tools.life import wanting_replacement
 from shop.tools.models import Tool
 from shop.tools.replacing import Lead as ReplacementLead
 from shop.tools.replacing import register_caster
+from shop.tools.upkeep import due_on_day, upkeep
 from shop.trace.providers import Part as TracePart
 from shop.trace.providers import Use as TraceUse
 from shop.trace.providers import register_trace
@@ -121,6 +123,7 @@ __all__ = [
     "tool",
     "tool_by_code",
     "tool_is_casting",
+    "tool_work",
     "tools_due",
 ]
 
@@ -260,9 +263,26 @@ def casting_costs(site_id: int, castings: Iterable[str]) -> dict[str, dict[str, 
     return {name: dict(cost.totals) for name, cost in found.items() if not cost.unpriced}
 
 
+def tool_work(site_id: int, days: Iterable[date], today: date) -> dict[date, tuple[ToolWork, ...]]:
+    """Return what the tools of a site want on each of some days; what is overdue, today."""
+    works = upkeep(Tool.objects.all(), site_id, today)
+    return {
+        day: tuple(
+            ToolWork(
+                tool_id=one.tool.pk, code=one.tool.code, name=one.tool.name,
+                place="" if one.tool.location is None else one.tool.location.name,
+                work=one.work, words=one.words, recipe=one.recipe, due_on=one.due_on,
+                since=one.since,
+            )
+            for one in due_on_day(works, day, today) if one.due_on is not None
+        )
+        for day in days
+    }  # fmt: skip
+
+
 def recipes() -> tuple[RecipeInfo, ...]:
     """Return every release recipe, by code."""
-    rows = ReleaseRecipe.objects.select_related("material").order_by("code")
+    rows = ReleaseRecipe.objects.select_related("material", "sealer").order_by("code")
     return tuple(release_agents.recipe_info(row) for row in rows)
 
 

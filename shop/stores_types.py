@@ -121,8 +121,24 @@ class ContainerInfo:
 
 
 @dataclass(frozen=True)
+class ToolWork:
+    """Something to be done to a tool on a day: coats, old wax off, an inspection."""
+
+    tool_id: int
+    code: str
+    name: str
+    place: str
+    work: str
+    words: str
+    recipe: str
+    due_on: date
+    since: datetime | None
+    """From when it is due; None while it is only expected."""
+
+
+@dataclass(frozen=True)
 class RecipeInfo:
-    """So many coats of one release agent."""
+    """So many coats of one release agent, and what goes on before them."""
 
     id: int
     code: str
@@ -134,6 +150,10 @@ class RecipeInfo:
     dry_min: int
     last_dry_min: int
     longest_to_pour_min: int | None
+    haze_min: int | None
+    """Wait until it hazes, then buff; None where it is not buffed."""
+    sealer: MaterialInfo | None
+    sealer_dry_min: int
 
 
 @dataclass(frozen=True)

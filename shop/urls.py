@@ -59,6 +59,7 @@ for name, viewset in {
     "catalogue-changes": CatalogueChangeViewSet,
     "catalogue-rules": CatalogueRulesViewSet,
     "release-recipes": release_agents.ReleaseRecipeViewSet,
+    "release-clashes": release_agents.ReleaseClashViewSet,
     "lots": lots.LotViewSet,
     "containers": lots.ContainerViewSet,
     "movements": ledger.MovementViewSet,

@@ -8,7 +8,7 @@ the index can name pages and each page can say of how many it is one.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
@@ -117,6 +117,15 @@ def _summary(pdf: Paper, sheet: Mapping[str, Any], zone: str, address: str) -> N
             ],
             size=paper.SMALL_PT,
         )
+    if sheet["tools"]:
+        paper.heading(pdf, "Tools to coat and inspect")
+        paper.grid(
+            pdf,
+            ["Tool", "Place", "Work, and why", "Due", "Done"],
+            [40, 24, 90, 20, 12],
+            [_tool_row(row, sheet["day"]) for row in sheet["tools"]],
+            size=paper.SMALL_PT,
+        )
     if sheet["demoulds"]:
         paper.heading(pdf, "May be demoulded")
         paper.grid(
@@ -136,6 +145,12 @@ def _summary(pdf: Paper, sheet: Mapping[str, Any], zone: str, address: str) -> N
         )
         for row in sheet["demoulds"]:
             paper.text(pdf, f"{row['pour']}: {row['edges']}.", paper.FINE_PT)
+
+
+def _tool_row(row: Mapping[str, Any], day: date) -> list[Any]:
+    due = "today" if row["due_on"] == day else f"{row['due_on']:%d %b}"
+    words = f"{row['work']}. {row['words']} {row['recipe']}".rstrip()
+    return [f"{row['tool']}, {row['name']}", row["place"], words, due, None]
 
 
 def _changes(pdf: Paper, sheet: Mapping[str, Any], zone: str) -> None:

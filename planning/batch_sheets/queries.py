@@ -26,7 +26,7 @@ from shared import clock, hazard_statements
 from shared.access.models import Site
 from shared.units import week_of
 from shop import stores
-from shop.stores_types import MaterialInfo, SystemInfo
+from shop.stores_types import MaterialInfo, SystemInfo, ToolWork
 
 
 def sheet(
@@ -122,6 +122,7 @@ def _sheet(
         **fetch_lists(batches, systems),
         "steps": [step_row(step) for step in steps],
         "batches": rows,
+        "tools": [tool_row(work) for work in found.tool_work.get(day, ())],
         "demoulds": _demoulds(found.castings, site, day, now),
         "totals": totals_of(rows),
         "cautions": cautions,
@@ -285,6 +286,21 @@ def step_row(step: PourStep) -> dict[str, Any]:
         "waived": step.waived,
         "done_by": step.done_by_id,
         "took_min": step.took_min,
+    }
+
+
+def tool_row(work: ToolWork) -> dict[str, Any]:
+    """Return one thing to be done to a tool."""
+    return {
+        "tool_id": work.tool_id,
+        "tool": work.code,
+        "name": work.name,
+        "place": work.place,
+        "work": work.work[:1].upper() + work.work[1:],
+        "words": work.words,
+        "recipe": work.recipe,
+        "due_on": work.due_on,
+        "is_due": work.since is not None,
     }
 
 

@@ -17,6 +17,8 @@ from planning.schedule.models import PlanState, WeekPlan
 from shared import clock
 from shared.access.models import Site
 from shared.units import week_of
+from shop import stores
+from shop.stores_types import ToolWork
 
 UNFINISHED = (
     BatchStatus.PLANNED,
@@ -41,6 +43,8 @@ class Read:
     plans: Mapping[str, list[WeekPlan]]
     """Confirmed plans by week."""
     castings: list[Standing]
+    tool_work: Mapping[date, tuple[ToolWork, ...]]
+    """What tools in service want on each day: coats, old wax off, inspections."""
 
     def batches_on(self, day: date) -> list[Batch]:
         """Return the batches that begin on a day."""
@@ -88,7 +92,7 @@ def read(site: Site, first: date, last: date, *, and_before: bool = False) -> Re
         left_step = in_days | (Q(done_at=None) & ~Q(pour__status=PourStatus.FAILED))
     batches = batches.filter(left_batch, planned_start__lt=until)
     steps = steps.filter(left_step, planned_start__lt=until)
-    weeks = {week_of(first + timedelta(days=n)) for n in range((last - first).days + 1)}
+    weeks = {week_of(day) for day in _days(first, last)}
     prints = SheetPrint.objects.filter(site=site, day__gte=first, day__lte=last)
     papers: dict[date, SheetPrint] = {}
     for paper in prints.select_related("by"):
@@ -101,7 +105,12 @@ def read(site: Site, first: date, last: date, *, and_before: bool = False) -> Re
         papers,
         confirmed_plans(site, weeks),
         running(order__site=site),
+        stores.tool_work(site.pk, _days(first, last), clock.today(site)),
     )
+
+
+def _days(first: date, last: date) -> list[date]:
+    return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 
 
 def confirmed_plans(site: Site, weeks: Iterable[str]) -> dict[str, list[WeekPlan]]:

@@ -203,6 +203,8 @@ def _dec(value: float) -> Decimal:
     return Decimal(repr(value)).quantize(QUANTUM)
 
 
+NAMED = 60
+"""Characters of a release agent's name that fit into the name of its coats."""
 Used = dict[int, Decimal]
 """How much a step uses up of each material, by id, in the material's unit."""
 
@@ -248,11 +250,12 @@ def _coats(template: RouteStep, pour: Pour, area_m2: float) -> list[tuple[PourSt
     recipe = stores.recipe(pour.release_recipe_id)
     hands = max(recipe.least_hands_min, math.ceil(float(recipe.hands_min_per_m2) * area_m2))
     used = {recipe.material.id: _dec(float(recipe.material.use_per_m2 or 0) * area_m2)}
+    buff = "" if recipe.haze_min is None else f", haze {recipe.haze_min} min and buff"
     coats = [
         PourStep(
             pour=pour,
             phase=template.phase,
-            name=f"{recipe.material.name}, coat {number} of {recipe.coats}",
+            name=f"{recipe.material.name[:NAMED]}{buff}, coat {number} of {recipe.coats}",
             hands_min=hands,
             wait_min=recipe.last_dry_min if number == recipe.coats else recipe.dry_min,
             longest_wait_min=recipe.longest_to_pour_min if number == recipe.coats else None,
@@ -264,7 +267,22 @@ def _coats(template: RouteStep, pour: Pour, area_m2: float) -> list[tuple[PourSt
         )
         for number in range(1, recipe.coats + 1)
     ]
-    return [(step, used) for step in coats]
+    found = [(step, used) for step in coats]
+    if recipe.sealer is not None:
+        sealing = PourStep(
+            pour=pour,
+            phase=template.phase,
+            name=f"{recipe.sealer.name[:NAMED]}, before the first coat",
+            hands_min=hands,
+            wait_min=recipe.sealer_dry_min,
+            skill=template.skill,
+            hands=template.hands,
+            holds_place=template.holds_place,
+            source=template.source,
+        )
+        sealer = {recipe.sealer.id: _dec(float(recipe.sealer.use_per_m2 or 0) * area_m2)}
+        found.insert(0, (sealing, sealer))
+    return found
 
 
 def ask_for_material(pour: Pour) -> None:

@@ -171,7 +171,13 @@ class Posterior:
         return np.asarray(np.exp(-self.shapes[:, None] * self.log_scales[None, :]))
 
 
-def posterior(history: Sequence[Life], stated: float | None) -> Posterior:
+def posterior(
+    history: Sequence[Life],
+    stated: float | None,
+    *,
+    usual_shape: float = USUAL_SHAPE,
+    shape_spread: float = SHAPE_SPREAD,
+) -> Posterior:
     r"""
     Return what is known of the life of a family of tools.
 
@@ -181,6 +187,8 @@ def posterior(history: Sequence[Life], stated: float | None) -> Posterior:
         Every tool of the family that has run; one that is sound counts as such. May be empty.
     stated : float or None
         Shots that half the tools are said to reach. None if nobody has said it.
+    usual_shape, shape_spread : float
+        Middle of the shape before any failure, and the spread of its log.
 
     Raises
     ------
@@ -208,7 +216,7 @@ def posterior(history: Sequence[Life], stated: float | None) -> Posterior:
     for _ in range(_PASSES):
         scales, log_shapes = np.linspace(*box[:2], _COLUMNS), np.linspace(*box[2:], _ROWS)
         weights = _seen(logs, log_failed, failures, scales, log_shapes)
-        weights += _before(scales, log_shapes, spread)
+        weights += _before(scales, log_shapes, spread, (usual_shape, shape_spread))
         weights = np.exp(weights - weights.max())
         box = (*_bounds(scales, weights.sum(axis=0)), *_bounds(log_shapes, weights.sum(axis=1)))
     weights /= weights.sum()
@@ -231,13 +239,14 @@ def _seen(logs: Grid, log_failed: float, failures: int, scales: Grid, log_shapes
     return np.asarray(of_failed + (shapes[:, None] - 1.0) * log_failed - hazard)
 
 
-def _before(scales: Grid, log_shapes: Grid, spread: float) -> Grid:
+def _before(scales: Grid, log_shapes: Grid, spread: float, of_shapes: tuple[float, float]) -> Grid:
     """Return the log of what is held likely before any tool has run, shape (r, c)."""
     import numpy as np
 
     away = (scales[None, :] + math.log(math.log(2.0)) / np.exp(log_shapes[:, None])) / spread
     of_median = -(MEDIAN_TAIL + 1.0) / 2.0 * np.log1p(away**2 / MEDIAN_TAIL)
-    of_shape = -0.5 * ((log_shapes[:, None] - math.log(USUAL_SHAPE)) / SHAPE_SPREAD) ** 2
+    usual, wide = of_shapes
+    of_shape = -0.5 * ((log_shapes[:, None] - math.log(usual)) / wide) ** 2
     return np.asarray(of_median + of_shape)
 
 

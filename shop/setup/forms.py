@@ -23,7 +23,6 @@ from shop.materials.models import (
     metric,
 )
 from shop.materials.queries import kinetics_origin
-from shop.release_agents.models import ReleaseRecipe
 from shop.setup.entries import (
     WEEKDAYS,
     HazardField,
@@ -428,36 +427,6 @@ class SystemComponentForm(RegisterForm):
         super().__init__(*args, **kwargs)
         self.fields["material"].queryset = Material.objects.filter(kind__in=KINDS)
         self.fields["tolerance_percent"].initial = self.instance.tolerance_percent
-
-
-class ReleaseRecipeForm(RegisterForm):
-    labels = {
-        "material": "Release agent",
-        "coats": "Coats",
-        "hands_min_per_m2": "Work on 1 m² and coat, min",
-        "least_hands_min": "Work on a coat at least, min",
-        "dry_min": "Drying after each coat, min",
-        "last_dry_min": "Drying after the last coat, min",
-        "longest_to_pour_min": "Pour at the latest after the last coat, min",
-        "source": "Where these values stand",
-    }
-    hints = {
-        "code": CODE_HINT,
-        "coats": "Paste wax on a new pattern: about five (common practice, no source).",
-        "longest_to_pour_min": "Empty if the maker states none.",
-    }
-
-    class Meta:
-        model = ReleaseRecipe
-        fields = [
-            "name", "code", "material", "coats", "hands_min_per_m2", "least_hands_min", "dry_min",
-            "last_dry_min", "longest_to_pour_min", "source",
-        ]  # fmt: skip
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        agents = [MaterialKind.RELEASE_AGENT, MaterialKind.SEALER]
-        self.fields["material"].queryset = Material.objects.filter(kind__in=agents)
 
 
 def column_of(row: Model, name: str) -> Any:

@@ -13,7 +13,7 @@ from typing import Any
 from django.db.models import Model, QuerySet
 
 from shared.access.models import Site
-from shop.setup import forms
+from shop.setup import forms, release_forms
 
 
 @dataclass(frozen=True)
@@ -131,10 +131,19 @@ REGISTERS: tuple[Register, ...] = (
     ),
     Register(
         "release-recipes", "Release recipes", "a release recipe",
-        "How often a release agent goes on, and how long it dries.",
-        forms.ReleaseRecipeForm,
-        (("code", "Code"), ("name", "Name"), ("material", "Release agent"), ("coats", "Coats")),
+        "How often a release agent goes on which surface, how long it dries and lasts.",
+        release_forms.ReleaseRecipeForm,
+        (("code", "Code"), ("name", "Name"), ("material", "Release agent"),
+         ("surface", "Surface"), ("coats", "Coats"), ("shots_per_coat", "Shots between")),
         noun="materials",
+    ),
+    Register(
+        "release-clashes", "Agents that do not go together", "a pair of agents",
+        "Release agents and sealers that must not meet on one surface. A coat of one on the other "
+        "is refused until the old coats are off.",
+        release_forms.ReleaseClashForm,
+        (("first", "One"), ("second", "The other"), ("reason", "Why")),
+        noun="materials", search=("first__name", "second__name", "reason"), order=("id",),
     ),
     Register(
         "suppliers", "Suppliers", "a supplier",

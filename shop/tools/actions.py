@@ -17,6 +17,7 @@ from shared.errors import Invalid
 from shared.times import Event, in_order
 from shop.errors import NotFound, Refused
 from shop.stores_types import ToolInfo
+from shop.tools.face import NO_COAT, Coat, agent_for, take_out
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolHalf, ToolKind, ToolStatus
 from shop.tools.queries import tool_info
 from shop.tools.runs import NO_READINGS, OVER, Readings, refuse_over
@@ -28,7 +29,7 @@ ENTERED = [
 """Kinds that a person or a press enters; a casting and a correction have ways of their own."""
 FOLLOWS = (
     "kind", "customer", "service_c", "family", "expected_shots", "shots_per_coat",
-    "shots_per_inspection", "clamp_limit_kn",
+    "shots_per_inspection", "clamp_limit_kn", "surface", "release_recipe",
 )  # fmt: skip
 """What a replacement takes over from the tool it follows; shots promised stay where they are."""
 HALVES = {ToolKind.MATCHED: ("A", "B"), ToolKind.SINGLE: ("A",)}
@@ -152,6 +153,7 @@ def add_event(
     by: User | None = None,
     shots: int = 0,
     readings: Readings = NO_READINGS,
+    coat: Coat = NO_COAT,
     confirmed: bool = False,
     words: str = "",
     facts: dict[str, Any] | None = None,
@@ -159,7 +161,8 @@ def add_event(
     """
     Add what happened to a tool; a repeat of the key returns the first.
 
-    A run above the tool's limits must be `confirmed`.
+    A run above the tool's limits must be `confirmed`. Release agent and sealer are looked at
+    beside the tool's recipe and what is on its face, and go out of their can by the ledger.
     """
     tool = _locked(tool_id)
     earlier = ToolEvent.objects.filter(key=key).first()
@@ -172,10 +175,13 @@ def add_event(
     facts = {name: value for name, value in (facts or {}).items() if name != OVER}
     if over := refuse_over(tool, readings, confirmed=confirmed):
         facts[OVER] = over
+    agent = agent_for(tool, kind, coat, at)
     event = ToolEvent.objects.create(
         tool=tool, kind=kind, key=key, at=at, recorded_at=clock.now(), by=by, shots=shots,
-        words=words, facts=facts, **asdict(readings),
+        words=words, facts=facts, agent=agent, coats=coat.coats, container=coat.container,
+        **asdict(readings),
     )  # fmt: skip
+    take_out(tool, event, coat, by)
     after = {
         ToolEventKind.RETIREMENT: ToolStatus.RETIRED,
         ToolEventKind.REPAIR: ToolStatus.REPAIR,

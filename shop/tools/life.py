@@ -23,10 +23,9 @@ from shop.core.life_posterior import (
     against_stated,
     posterior,
 )
-from shop.core.recoat import CoatsLeft, shots_left
+from shop.core.recoat import CoatsLeft
 from shop.core.tool_life import Life, SurvivalStep, band, survival_steps
 from shop.tools.models import (
-    RUN_KINDS,
     Tool,
     ToolEvent,
     ToolEventKind,
@@ -35,10 +34,16 @@ from shop.tools.models import (
     ToolStatus,
 )
 from shop.tools.replacing import TOLD_AHEAD, Lead, leads, settled
-from shop.tools.runs import OVER
+from shop.tools.upkeep import (
+    PACE_DAYS,
+    Coating,
+    Upkeep,
+    Work,
+    events_of,
+    recipes_of,
+    upkeep_of,
+)
 
-PACE_DAYS = 90
-"""Days back over which the pace of a tool is measured; chosen here."""
 FARTHEST_DAYS = 3650
 """Days ahead beyond which no date is given."""
 NOT_WORN = "no"
@@ -89,11 +94,29 @@ class ToolState:
 
     tool: Tool
     shots: int
-    coats: CoatsLeft | None
-    inspection_left: int | None
+    upkeep: Upkeep
     known: Known
     ahead: Ahead | None
-    too_much: str = ""
+
+    @property
+    def coating(self) -> Coating | None:
+        """Return the release agent on the tool, where a recipe or limit says how it is kept."""
+        return self.upkeep.coating
+
+    @property
+    def coats(self) -> CoatsLeft | None:
+        """Return the shots left on the release coats, where shots limit them."""
+        return self.upkeep.coating.left if self.upkeep.coating else None
+
+    @property
+    def inspection_left(self) -> int | None:
+        """Return the shots to the next inspection, where shots ask for one."""
+        return self.upkeep.inspection_left
+
+    @property
+    def works(self) -> tuple[Work, ...]:
+        """Return what is to be done to the tool, now or later; nothing once it is retired."""
+        return () if self.tool.status == ToolStatus.RETIRED else self.upkeep.works
 
     @property
     def why_nothing(self) -> str:
@@ -104,13 +127,8 @@ class ToolState:
     @property
     def wants(self) -> tuple[str, ...]:
         """Return in words what the tool wants now."""
-        found = []
-        if self.coats and self.coats.due:
-            found.append("re-coat")
-        due = self.inspection_left is not None and self.inspection_left <= 0
-        if due or self.too_much:
-            found.append("inspection")
-        return tuple(found)
+        due = [work.work for work in self.works if work.since is not None]
+        return tuple(dict.fromkeys(work.removeprefix("a ").removeprefix("an ") for work in due))
 
 
 @dataclass(frozen=True)
@@ -178,31 +196,31 @@ def _worn(site: Site) -> set[int]:
 def states(tools: Iterable[Tool], site: Site, today: date) -> list[ToolState]:
     """Return the state of each tool; the same few queries for one tool or many."""
     rows = list(tools)
-    kinds = [*RUN_KINDS, ToolEventKind.COAT, ToolEventKind.INSPECTION]
-    events: dict[int, list[ToolEvent]] = defaultdict(list)
-    asked = ToolEvent.objects.filter(tool__in=[row.pk for row in rows], kind__in=kinds)
-    for event in asked.order_by("at", "id"):
-        events[event.tool_id].append(event)
+    events, recipes = events_of(rows), recipes_of(rows)
     lives, lead = Lives(site), leads(site.pk, [row.pk for row in rows])
-    return [_state(row, events[row.pk], lives, lead[row.pk], site, today) for row in rows]
+    found = []
+    for row in rows:
+        own = events[row.pk]
+        kept = upkeep_of(row, own, recipes.get(row.release_recipe_id or 0), site, today)
+        found.append(_state(row, own, kept, lives, lead[row.pk], site, today))
+    return found
 
 
 def _state(
-    tool: Tool, events: list[ToolEvent], lives: Lives, lead: Lead, site: Site, today: date
+    tool: Tool,
+    events: list[ToolEvent],
+    kept: Upkeep,
+    lives: Lives,
+    lead: Lead,
+    site: Site,
+    today: date,
 ) -> ToolState:
     total = sum(event.shots for event in events)
     since = today - timedelta(days=PACE_DAYS)
     lately = sum(e.shots for e in events if clock.local(e.at, site).date() > since)
-    pace = lately / PACE_DAYS
-    coats, since_coat = None, _since(events, ToolEventKind.COAT)
-    if tool.shots_per_coat:
-        coats = shots_left(since_coat, tool.shots_per_coat, today=today, shots_per_day=pace)
-    inspection = None
-    if tool.shots_per_inspection:
-        inspection = tool.shots_per_inspection - _since(events, ToolEventKind.INSPECTION)
     known = lives.of(tool)
-    ahead = _ahead(tool, known.posterior, total, pace, lead, today)
-    return ToolState(tool, total, coats, inspection, known, ahead, _too_much(events))
+    ahead = _ahead(tool, known.posterior, total, lately / PACE_DAYS, lead, today)
+    return ToolState(tool, total, kept, known, ahead)
 
 
 def _ahead(
@@ -217,13 +235,6 @@ def _ahead(
         last = today + timedelta(days=int(left.kept / pace))
         cast_by = last - timedelta(days=lead.days)
     return Ahead(life.basis, left, promised, last, cast_by, lead)
-
-
-def _since(events: list[ToolEvent], kind: ToolEventKind) -> int:
-    shots = 0
-    for event in events:
-        shots = 0 if event.kind == kind else shots + event.shots
-    return shots
 
 
 def family_figures(known: Known) -> dict[str, Any]:
@@ -271,16 +282,6 @@ def tool_figures(state: ToolState) -> dict[str, Any]:
         "cast_replacement_by": ahead and ahead.cast_by,
         "lead": ahead.lead.words if ahead else "",
     }
-
-
-def _too_much(events: list[ToolEvent]) -> str:
-    """Say what a run since the last inspection was above; empty where none was."""
-    found = ""
-    for event in events:
-        if event.kind == ToolEventKind.INSPECTION:
-            found = ""
-        found = str(event.facts.get(OVER, found))
-    return found
 
 
 def wanting_replacement(

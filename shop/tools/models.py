@@ -10,6 +10,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from shop.release_agents.models import Surface
 from shop.sites.models import SiteThing
 
 ABOVE_ZERO = MinValueValidator(Decimal("0.1"))
@@ -60,9 +61,17 @@ class Tool(SiteThing):
     )
     expected_shots = models.PositiveIntegerField(null=True, blank=True)
     promised_shots = models.PositiveIntegerField(default=0)
-    shots_per_coat = models.PositiveIntegerField(
-        null=True, blank=True, help_text="Shots between two re-coats with release agent."
+    surface = models.CharField(
+        max_length=8, choices=Surface.choices, default=Surface.EPOXY,
+        help_text="What release agent goes onto.",
+    )  # fmt: skip
+    release_recipe = models.ForeignKey(
+        "shop.ReleaseRecipe", models.PROTECT, null=True, blank=True, related_name="+"
     )
+    shots_per_coat = models.PositiveIntegerField(
+        null=True, blank=True,
+        help_text="Shots between two re-coats with release agent; the recipe's, if fewer, hold.",
+    )  # fmt: skip
     shots_per_inspection = models.PositiveIntegerField(null=True, blank=True)
     clamp_limit_kn = models.DecimalField(
         "most clamp load, kN",
@@ -86,6 +95,13 @@ class Tool(SiteThing):
             row = getattr(self, name)
             if row is not None and row.site_id != self.site_id:
                 raise ValidationError({name: f"{name} {row} belongs to another site."})
+        recipe = self.release_recipe
+        if recipe is not None and recipe.surface not in ("", self.surface):
+            words = (
+                f"{recipe} is for {recipe.get_surface_display().lower()}; the face of this tool "
+                f"is {self.get_surface_display().lower()}. Choose another recipe."
+            )
+            raise ValidationError({"release_recipe": words})
 
 
 class ToolHalf(models.Model):
@@ -123,13 +139,18 @@ class ToolEventKind(models.TextChoices):
     CAST = "cast", "Half cast and demoulded"
     SHOTS = "shots", "Shots run"
     CORRECTION = "correction", "Correction of shots"
+    SEAL = "seal", "Face sealed"
     COAT = "coat", "Release coats"
+    STRIP = "strip", "Release coats taken off"
+    STUCK = "stuck", "Part stuck"
     INSPECTION = "inspection", "Inspection"
     REPAIR = "repair", "Repair"
     RETIREMENT = "retirement", "Retirement"
     NOTE = "note", "Note"
 
 
+ON_FACE = (ToolEventKind.SEAL, ToolEventKind.COAT)
+"""Kinds that bring an agent onto the face, from a can with its lot."""
 RUN_KINDS = (ToolEventKind.SHOTS, ToolEventKind.CORRECTION)
 """Kinds whose shots add up to what a tool has run."""
 
@@ -162,6 +183,15 @@ class ToolEvent(models.Model):
         "clamp load, kN", max_digits=8, decimal_places=1, null=True, blank=True,
         validators=[ABOVE_ZERO],
     )  # fmt: skip
+    agent = models.ForeignKey(
+        "shop.Material", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    coats = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(1)]
+    )
+    container = models.ForeignKey(
+        "shop.Container", models.PROTECT, null=True, blank=True, related_name="+"
+    )
     words = models.CharField(max_length=400, blank=True)
     facts = models.JSONField(default=dict, blank=True)
 
@@ -179,6 +209,21 @@ class ToolEvent(models.Model):
                 condition=Q(kind="shots") | Q(temperature_c=None, cycle_s=None, clamp_kn=None),
                 name="toolevent_readings_only_of_runs",
                 violation_error_message="Temperature, cycle and clamp load belong to shots run.",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=["coat", "seal"]) | Q(agent=None, coats=None, container=None),
+                name="toolevent_agent_only_on_face",
+                violation_error_message="Agent, coats and can belong to sealing and coating.",
+            ),
+            models.CheckConstraint(
+                condition=Q(coats=None) | Q(kind="coat", coats__gte=1),
+                name="toolevent_coats_at_least_one",
+                violation_error_message="coats must be 1 or more, and belong to coating.",
+            ),
+            models.CheckConstraint(
+                condition=Q(container=None) | Q(agent__isnull=False),
+                name="toolevent_can_names_its_agent",
+                violation_error_message="A can is of an agent; name the agent.",
             ),
         ]
         indexes: ClassVar = [models.Index(fields=["tool", "kind"], name="toolevent_by_kind")]

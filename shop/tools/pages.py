@@ -13,15 +13,29 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
 from shared import clock
+from shared.access.models import Site
 from shared.api.permissions import needs
+from shared.codes.finding import find as find_code
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
+from shop.lots.models import Container
 from shop.registers import change
+from shop.release_agents.models import ReleaseRecipe, Surface
 from shop.tools import actions
 from shop.tools.counter_file import COLUMNS, MOST_BYTES, load_counter_file
-from shop.tools.life import PACE_DAYS, states
-from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolKind, ToolStatus
+from shop.tools.face import MOST_COATS, NO_COAT, Coat
+from shop.tools.life import states
+from shop.tools.models import (
+    ON_FACE,
+    Tool,
+    ToolEvent,
+    ToolEventKind,
+    ToolFamily,
+    ToolKind,
+    ToolStatus,
+)
 from shop.tools.runs import MOST_SHOTS, NO_READINGS, Readings, correct_shots, service_limit_c
+from shop.tools.upkeep import PACE_DAYS
 
 ON_A_PAGE = 50
 LIMITS = ("expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection")
@@ -59,7 +73,9 @@ def tools(request: Any) -> HttpResponse:
 @require_safe
 def tool(request: Any, pk: int) -> HttpResponse:
     """Show one tool."""
-    rows = Tool.objects.select_related("location", "replaces", "family").prefetch_related("halves")
+    rows = Tool.objects.select_related(
+        "location", "replaces", "family", "release_recipe"
+    ).prefetch_related("halves")
     found = get_object_or_404(rows, pk=pk, site=request.site)
     [state] = states([found], request.site, clock.today(request.site))
     return render(
@@ -68,7 +84,9 @@ def tool(request: Any, pk: int) -> HttpResponse:
         {
             "tool": found,
             "shown": state,
-            "events": found.events.select_related("by")[:100],
+            "events": found.events.select_related("by", "agent", "container__lot")[:100],
+            "surfaces": Surface.choices,
+            "recipes": ReleaseRecipe.objects.order_by("name"),
             "kinds": KINDS,
             "service_limit_c": service_limit_c(found),
             "limits": [(n, n.replace("_", " "), getattr(found, n)) for n in LIMITS],
@@ -109,9 +127,7 @@ def event(request: Any, pk: int) -> HttpResponse:
     try:
         kind = forms.text(post, "kind", 12)
         shots = forms.whole(post, "shots", MOST_SHOTS) if kind == ToolEventKind.SHOTS else 0
-        facts = {
-            n: post[n].strip() for n in ("verdict", "coats", "worn") if post.get(n, "").strip()
-        }
+        facts = {n: post[n].strip() for n in ("verdict", "worn") if post.get(n, "").strip()}
         actions.add_event(
             tool_id=found.pk,
             kind=kind,
@@ -120,6 +136,7 @@ def event(request: Any, pk: int) -> HttpResponse:
             by=request.user,
             shots=shots,
             readings=_readings(post) if kind == ToolEventKind.SHOTS else NO_READINGS,
+            coat=_coat(post, request.site, kind) if kind in ON_FACE else NO_COAT,
             confirmed=post.get("confirmed") == "yes",
             words=forms.text(post, "words", 400),
             facts=facts,
@@ -138,6 +155,19 @@ def _readings(post: Any) -> Readings:
         if post.get(name, "").strip()
     }
     return Readings(**found)
+
+
+def _coat(post: Any, site: Site, kind: str) -> Coat:
+    """Return what went onto the face: coats, the can by its code, and how much of it."""
+    coats = container = quantity = None
+    if kind == ToolEventKind.COAT and post.get("coats", "").strip():
+        coats = forms.whole(post, "coats", MOST_COATS)
+    if code := forms.text(post, "container", 80):
+        named = find_code(site, code, wanted=("can",), field="container")
+        container = Container.objects.select_related("lot__material").get(pk=named.pk)
+    if post.get("quantity", "").strip():
+        quantity = forms.number(post, "quantity")
+    return Coat(coats, container, quantity)
 
 
 @needs("tools:write")
@@ -181,7 +211,7 @@ def counter_file(request: Any) -> HttpResponse:
 @needs("tools:write")
 @require_POST
 def limits(request: Any, pk: int) -> HttpResponse:
-    """Set the family, and shots expected, promised, and allowed between coats and inspections."""
+    """Set family, face and recipe, and shots expected, promised, and between coats."""
     found = get_object_or_404(Tool, pk=pk, site=request.site)
     try:
         values: dict[str, Any] = {name: _limit(request.POST, name) for name in LIMITS}
@@ -191,6 +221,9 @@ def limits(request: Any, pk: int) -> HttpResponse:
             round(forms.number(request.POST, "clamp_limit_kn", "kN"), 1) if clamp else None
         )
         values["family"] = forms.chosen(request.POST, "family", families)
+        recipes = ReleaseRecipe.objects.all()
+        values["release_recipe"] = forms.chosen(request.POST, "release_recipe", recipes)
+        values["surface"] = request.POST.get("surface") or found.surface
         change(found, version=found.version + 1, **values)
         messages.success(request, "The limits are set.")
     except (ShopError, ValidationError) as error:

@@ -9,7 +9,10 @@ from rest_framework import serializers
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shared.api.uploads import UploadField
+from shop.lots.models import Container
+from shop.registers_api import above_zero
 from shop.tools.actions import ENTERED
+from shop.tools.face import MOST_COATS
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolHalf
 from shop.tools.runs import MOST_SHOTS
 
@@ -27,8 +30,9 @@ class ToolSerializer(StrictModelSerializer):
         model = Tool
         fields: ClassVar = [
             "id", "site", "code", "name", "kind", "status", "customer", "service_c",
-            "family", "expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection",
-            "clamp_limit_kn", "location", "replaces", "in_use", "halves", "etag",
+            "family", "expected_shots", "promised_shots", "surface", "release_recipe",
+            "shots_per_coat", "shots_per_inspection", "clamp_limit_kn", "location", "replaces",
+            "in_use", "halves", "etag",
         ]  # fmt: skip
         read_only_fields = ("status",)
 
@@ -101,6 +105,45 @@ class ToolLifeSerializer(serializers.Serializer[Any]):
     )
 
 
+class WorkSerializer(serializers.Serializer[Any]):
+    """Something to be done to a tool; `since` is null until it is due."""
+
+    work = serializers.CharField()
+    words = serializers.CharField()
+    recipe = serializers.CharField(allow_blank=True)
+    due_on = serializers.DateField(allow_null=True)
+    since = serializers.DateTimeField(allow_null=True)
+
+
+class CoatingSerializer(serializers.Serializer[Any]):
+    """What is on a tool's face, and the shots after which it is coated again."""
+
+    coats = serializers.IntegerField(source="face.coats", help_text="Since the last shot.")
+    recoats = serializers.IntegerField(source="face.recoats", help_text="Since the face was bare.")
+    coated_at = serializers.DateTimeField(source="face.coated_at", allow_null=True)
+    shots = serializers.IntegerField(source="face.shots", help_text="On these coats.")
+    next = serializers.ChoiceField(choices=["seal", "season", "re-coat", "strip"])
+    shots_per_coat = serializers.IntegerField(
+        source="interval.shots", allow_null=True, default=None
+    )
+    stated_shots_per_coat = serializers.IntegerField(
+        source="interval.stated", allow_null=True, default=None
+    )
+    parts_stuck = serializers.IntegerField(source="interval.stuck", allow_null=True, default=None)
+    chance = SpreadSerializer(
+        source="interval.chance", allow_null=True, default=None,
+        help_text="That coats last `shots_per_coat`; null while no part has stuck.",
+    )  # fmt: skip
+    basis = serializers.CharField(source="interval.words", allow_null=True, default=None)
+
+
+class UpkeepSerializer(serializers.Serializer[Any]):
+    """What a tool wants, now or later, and its release coats; null where nobody says how."""
+
+    works = WorkSerializer(many=True)
+    coating = CoatingSerializer(allow_null=True)
+
+
 class ToolEventSerializer(StrictModelSerializer):
     kind = fields.ChoiceField(
         choices=ToolEventKind.values,
@@ -117,15 +160,27 @@ class ToolEventSerializer(StrictModelSerializer):
         help_text="The run really was above the tool's limits; it is then due for inspection.",
     )  # fmt: skip
     client_reference = fields.TextField(max_length=80, required=False, write_only=True)
+    coats = fields.WholeField(
+        min_value=1, max_value=MOST_COATS, required=False, allow_null=True,
+        help_text="Coats that went on; only for `coat`.",
+    )  # fmt: skip
+    container = fields.RelatedIdField(
+        queryset=Container.objects.select_related("lot__material"), required=False,
+        allow_null=True, help_text="The can it came from; only for `coat` and `seal`.",
+    )  # fmt: skip
+    quantity = fields.DecimalField(
+        max_digits=12, decimal_places=4, required=False, write_only=True,
+        validators=[above_zero], help_text="What went on, in the agent's unit; leaves the can.",
+    )  # fmt: skip
 
     class Meta:
         model = ToolEvent
         fields: ClassVar = [
             "id", "tool", "kind", "at", "recorded_at", "by", "shots", "corrects",
-            "temperature_c", "cycle_s", "clamp_kn", "words", "facts", "confirmed",
-            "client_reference",
+            "temperature_c", "cycle_s", "clamp_kn", "agent", "coats", "container", "quantity",
+            "words", "facts", "confirmed", "client_reference",
         ]  # fmt: skip
-        read_only_fields = ("corrects", "recorded_at")
+        read_only_fields = ("corrects", "recorded_at", "agent")
         extra_kwargs: ClassVar = {"at": {"required": False}}
 
     def validate_kind(self, kind: str) -> str:

@@ -18,6 +18,7 @@ from shop.registers_api import RegisterViewSet
 from shop.tools import actions, life
 from shop.tools import serializers as forms
 from shop.tools.counter_file import MOST_BYTES, load_counter_file
+from shop.tools.face import Coat
 from shop.tools.models import Tool, ToolEvent, ToolFamily
 from shop.tools.runs import Readings, correct_shots
 
@@ -49,6 +50,14 @@ class ToolViewSet(
         tool = self.get_object()
         [state] = life.states([tool], tool.site, clock.today(tool.site))
         return Response(forms.ToolLifeSerializer(life.tool_figures(state)).data)
+
+    @extend_schema(responses=forms.UpkeepSerializer)
+    @action(detail=True, filterset_fields={})
+    def upkeep(self, request: Any, pk: str) -> Response:
+        """Return what the tool wants now or later: coats, old wax off, inspection."""
+        tool = self.get_object()
+        [state] = life.states([tool], tool.site, clock.today(tool.site))
+        return Response(forms.UpkeepSerializer(state).data)
 
 
 class ToolFamilyViewSet(RegisterViewSet):
@@ -91,9 +100,11 @@ class ToolEventViewSet(
         readings = Readings(
             *(body.pop(field.name, None) for field in dataclasses.fields(Readings))
         )
+        coat = Coat(*(body.pop(field.name, None) for field in dataclasses.fields(Coat)))
         serializer.instance = actions.add_event(
-            tool_id=tool.pk, key=key, at=at, by=self.request.user, readings=readings, **body
-        )
+            tool_id=tool.pk, key=key, at=at, by=self.request.user, readings=readings, coat=coat,
+            **body,
+        )  # fmt: skip
 
     @extend_schema(responses={201: forms.ToolEventSerializer})
     @action(detail=True, methods=["post"], serializer_class=forms.CorrectionSerializer)

@@ -51,7 +51,7 @@ TABLE: dict[tuple[str, str], str] = {
     **register(
         "materials",
         "suppliers supplier-closures materials packs resin-systems system-components "
-        "release-recipes",
+        "release-recipes release-clashes",
     ),
     **rows("materials", "catalogue-changes catalogue-changes/{}", "GET"),
     **rows("materials", "catalogue-changes/{}/releases catalogue-changes/{}/refusals", "POST"),
@@ -84,7 +84,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("tools", "tools/{}", "GET PATCH"),
     **register("tools", "tool-families"),
     **rows("tools", "tool-events/{}/corrections tool-events/counter-files", "POST"),
-    **rows("tools", "tools/{}/life tool-families/{}/life", "GET"),
+    **rows("tools", "tools/{}/life tools/{}/upkeep tool-families/{}/life", "GET"),
     **rows("tools", "tool-events/{}", "GET"),
     **rows("movements", "counts"),
     **rows("movements", "counts/{}", "GET"),
@@ -192,6 +192,7 @@ NO_SITE = {
     "resin-systems",
     "system-components",
     "release-recipes",
+    "release-clashes",
     "catalogue-changes",
     "catalogue-rules",
     "routes",
@@ -201,7 +202,7 @@ NO_SITE = {
 
 CATALOGUE = (
     "suppliers supplier-closures materials packs resin-systems system-components "
-    "release-recipes learned-codes"
+    "release-recipes release-clashes learned-codes"
 )
 FOR_ALL: set[tuple[str, str]] = {
     ("POST", "/api/v1/sites"),

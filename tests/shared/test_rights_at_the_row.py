@@ -69,7 +69,7 @@ OF_NO_SITE = {
     "shared.User", "shared.CompanyMembership", "shared.AccessToken", "shared.IdempotencyKey",
     "shared.AuditEntry", "shared.FeedEnd", "shared.MailServer", "shop.Supplier",
     "shop.SupplierClosure", "shop.Material", "shop.Pack", "shop.LearnedCode",
-    "shop.ResinSystem", "shop.SystemComponent", "shop.ReleaseRecipe",
+    "shop.ResinSystem", "shop.SystemComponent", "shop.ReleaseRecipe", "shop.ReleaseClash",
     "planning.Route", "planning.RouteStep",
     "planning.RouteStepMaterial",
     "planning.ReminderSettings", "planning.Heartbeat",
