@@ -27,7 +27,7 @@ UNFINISHED = (
     BatchStatus.MIXING,
 )
 MOST_BATCHES, MOST_STEPS = 500, 2000
-"""So many are read at most, the newest; a page is never without a limit."""
+"""At most this many are read, the newest; a page is never without a limit."""
 
 
 @dataclass(frozen=True)

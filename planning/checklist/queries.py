@@ -13,7 +13,7 @@ from shared import clock
 from shop import stores
 
 LOOK_AHEAD_DAYS = 14
-"""Hours of work are looked for in so many days from today."""
+"""Hours of work are looked for in this many days from today."""
 MIXING = "mixing"
 
 

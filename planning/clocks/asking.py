@@ -25,10 +25,10 @@ from planning.pours.models import Pour
 from shared.send import send
 
 AT_ONCE = 4
-"""So many clocks are worked out while somebody waits; with kinetics each takes 0.1 to 0.7 s."""
+"""At most this many clocks are worked out while somebody waits; with kinetics each takes 0.1 to 0.7 s."""
 FRESH = timedelta(minutes=5)
 A_ROUND = 25
-"""So many are worked out before the time is read again."""
+"""This many are worked out before the time is read again."""
 TIMES = ("peak_due_at", "next_opens_at", "demould_due_at")
 """Times at which something opens, or is told."""
 SHOWN = (

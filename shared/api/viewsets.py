@@ -298,7 +298,11 @@ class DeleteMixin:
 
 
 class BulkMixin:
-    """`POST /things/bulk`, `{"items": [...]}`: all or nothing, at most 500."""
+    """
+    `POST /things/bulk`, `{"items": [...]}`: all or nothing, at most 500.
+
+    The view gives `perform_bulk(items)`, which returns the rows made from validated items.
+    """
 
     def get_serializer_class(self: Any) -> Any:
         """Wrap the view's serializer for the bulk address."""
@@ -317,7 +321,3 @@ class BulkMixin:
         kind = self.read_serializer_class or type(serializer.fields["items"].child)
         context = self.get_serializer_context()
         return Response({"items": kind(rows, many=True, context=context).data}, 201)
-
-    def perform_bulk(self: Any, items: list[dict[str, Any]]) -> list[Any]:
-        """Return the rows made from the items; each step calls its action for them."""
-        raise NotImplementedError

@@ -19,7 +19,7 @@ from shop.recalls import actions as recalls
 from shop.recalls.queries import in_force
 from shop.sites.models import Location
 
-Deed = Callable[[Any, Lot], str]
+Button = Callable[[Any, Lot], str]
 
 
 def _container(request: Any, lot: Lot) -> Container:
@@ -158,7 +158,7 @@ def mix(request: Any, lot: Lot) -> str:
     )
 
 
-def _taking(kind: MovementKind, words: str) -> Deed:
+def _taking(kind: MovementKind, words: str) -> Button:
     def take(request: Any, lot: Lot) -> str:
         container, unit = _container(request, lot), lot.material.unit
         quantity = forms.number(request.POST, "quantity", unit)
@@ -194,7 +194,7 @@ def reverse(request: Any, lot: Lot) -> str:
     return f"{row.get_kind_display()} of {amount(abs(row.quantity), lot.material.unit)} is undone."
 
 
-BUTTONS: dict[str, tuple[str, Deed]] = {
+BUTTONS: dict[str, tuple[str, Button]] = {
     "hold": ("lots:write", hold),
     "release": ("releases:write", release),
     "lift": ("releases:write", lift),

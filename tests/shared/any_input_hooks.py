@@ -66,7 +66,15 @@ CORRECTIONS = "/api/v1/tool-events/{id}/corrections"
 """Only shots run can be corrected, so a run is named here."""
 RECALLS = "/api/v1/recalls"
 """Here a lot is named, or a material with a code, not both."""
+COMPONENTS = "/api/v1/system-components"
+"""
+Here a system that no work is planned with is named, and a filler. What is taken out is gone, and
+a system has a material once, so the first part is changed, others are taken out, and each new one
+goes into a system of its own.
+"""
 _numbers = itertools.count(1)
+_spare = itertools.count(2)
+_unfilled = itertools.count()
 _keys: set[str] = set()
 _codes: set[tuple[str, str]] = set()
 _answers: dict[str, Counter[str]] = defaultdict(Counter)
@@ -131,6 +139,14 @@ def before_call(context: Any, case: Any, **kwargs: Any) -> None:
     if case.path == RECALLS and body_is_valid and isinstance(case.body, dict):
         other = () if "lot" not in case.body else ("material", "lot_code")
         case.body = {name: value for name, value in case.body.items() if name not in other}
+    if case.path.startswith(COMPONENTS) and body_is_valid and isinstance(case.body, dict):
+        if case.method == "POST" and "system" in case.body:
+            case.body["system"] = str(int(os.environ["FILLED"]) + 20 + next(_unfilled) % 20)
+        if "material" in case.body:
+            case.body["material"] = os.environ["FILLED"]
+    if case.path == f"{COMPONENTS}/{{id}}" and case.method == "DELETE":
+        if not case.meta.is_negative_at(ParameterLocation.PATH):
+            case.path_parameters["id"] = str(next(_spare))
     code = case.body.get("code") if isinstance(case.body, dict) else None
     if isinstance(code, str) and not case.meta.is_negative_at(ParameterLocation.BODY):
         if case.path == SITES:

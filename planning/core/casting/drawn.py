@@ -15,7 +15,7 @@ Array = NDArray[np.float64]
 
 _DRAWS, _SHARE = 128, 0.95
 _LATEST = _DRAWS - math.ceil(_SHARE * _DRAWS)
-"""So many draws are later than the share asked for."""
+"""This many draws are later than the share asked for."""
 _NEAR_END_H = 0.3
 
 
