@@ -8,6 +8,7 @@ class PlanningConfig(AppConfig):
     def ready(self) -> None:
         """Tell the stores what lies behind planning's words in the ledger; name batches."""
         from planning.batches.codes import register_batches
+        from planning.batches.leaving import planned_work
         from planning.batches.touched import batches_of_system
         from planning.cures.tracing import BATCH, POUR, Batches, Pours
         from planning.pours.leaving import register_planner
@@ -18,6 +19,7 @@ class PlanningConfig(AppConfig):
         from planning.weigh_in.wanted import wanted_stock
         from shared.gauges import register_gauges
         from shared.mail.unsent import register_unsent
+        from shared.sign_in.leaving import register_ties
         from shop import stores
 
         stores.register_trace(BATCH, Batches())
@@ -28,4 +30,5 @@ class PlanningConfig(AppConfig):
         stores.register_caster(PlannedCaster())
         register_gauges(planning_gauges)
         register_unsent(unsent_mails)
+        register_ties(planned_work)
         register_batches()

@@ -9,6 +9,8 @@ class SharedConfig(AppConfig):
         from shared.audit import record
         from shared.backup import daily
         from shared.gauges import register_gauges
+        from shared.sign_in import sign_ins
 
         record.watch()
+        sign_ins.watch()
         register_gauges(daily.copy_gauges)

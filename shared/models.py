@@ -6,9 +6,11 @@ from shared.audit.models import AuditEntry
 from shared.events.models import Event, FeedEnd, FeedPlace, NumberedObject, UnplacedEvent
 from shared.hooks.models import Endpoint, HookAttempt, HookDelivery
 from shared.mail.models import MailServer
+from shared.sign_in.models import AskedPassword, SecondStep, SignedIn, SpareCode
 
 __all__ = [
     "AccessToken",
+    "AskedPassword",
     "AuditEntry",
     "CompanyMembership",
     "Endpoint",
@@ -21,7 +23,10 @@ __all__ = [
     "MailServer",
     "Membership",
     "NumberedObject",
+    "SecondStep",
+    "SignedIn",
     "Site",
+    "SpareCode",
     "UnplacedEvent",
     "User",
 ]

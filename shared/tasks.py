@@ -17,6 +17,11 @@ SCHEDULE: dict[str, dict[str, Any]] = {
         "options": {"expires": 10},
     },
     "forget old deliveries": {"task": "shared.tasks.forget_old_deliveries", "schedule": 86_400.0},
+    "mail new passwords": {
+        "task": "shared.tasks.mail_new_passwords",
+        "schedule": 60.0,
+        "options": {"expires": 60},
+    },
     "forget ended sign-ins": {"task": "shared.tasks.forget_ended_sign_ins", "schedule": 86_400.0},
 }
 
@@ -34,7 +39,18 @@ def forget_ended_sign_ins() -> None:
     """Delete sessions that have run out."""
     from django.core.management import call_command
 
+    from shared.sign_in import sign_ins
+
     call_command("clearsessions")
+    sign_ins.forget_ended()
+
+
+@shared_task(name="shared.tasks.mail_new_passwords")
+def mail_new_passwords() -> int:
+    """Mail what people asked for who forgot their password."""
+    from shared.sign_in import new_password
+
+    return new_password.mail_all()
 
 
 @shared_task(name="shared.tasks.copy_of_the_day")

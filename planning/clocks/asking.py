@@ -25,7 +25,7 @@ from planning.pours.models import Pour
 from shared.send import send
 
 AT_ONCE = 4
-"""At most this many clocks are worked out while somebody waits; with kinetics each takes 0.1 to 0.7 s."""
+"""At most this many clocks are worked out while somebody waits; each takes 0.1 to 0.7 s."""
 FRESH = timedelta(minutes=5)
 A_ROUND = 25
 """This many are worked out before the time is read again."""

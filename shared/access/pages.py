@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.conf import settings
 from django.contrib import messages
-from django.contrib.auth.views import LoginView
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
@@ -26,18 +24,6 @@ from shared.access.models import User
 from shared.api.access import access_of_user
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
-
-
-class SignIn(LoginView):
-    """Sign in; where nothing is founded yet, the first visitor is led to that."""
-
-    template_name = "access/sign_in.html"
-
-    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
-        """Lead to founding the shop while that is allowed and still to be done."""
-        if settings.FOUND_IN_BROWSER and queries.is_unfounded():
-            return redirect("start")
-        return super().dispatch(request, *args, **kwargs)
 
 
 def _refuse(form: Any, error: ShopError) -> None:

@@ -1,10 +1,9 @@
-"""Addresses for signing in, people, tokens and sites."""
+"""Addresses for people, tokens and sites."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from django.contrib.auth import views as auth
 from django.urls import path
 
 from shared.access import pages, views
@@ -15,13 +14,6 @@ router.register("sites", views.SiteViewSet, "site")
 
 api_urlpatterns: list[Any] = [*router.urls, path("me", views.Me.as_view(), name="me")]
 urlpatterns = [
-    path("sign-in/", pages.SignIn.as_view(), name="sign-in"),
-    path("sign-out/", auth.LogoutView.as_view(), name="sign-out"),
-    path(
-        "own-password/",
-        auth.PasswordChangeView.as_view(template_name="access/own_password.html", success_url="/"),
-        name="own-password",
-    ),
     path("people/", pages.people, name="people"),
     path("people/add/", pages.add_person, name="add-person"),
     path("people/<int:pk>/", pages.person, name="person"),

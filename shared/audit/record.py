@@ -26,6 +26,7 @@ AUDITED = {
     "shared.companymembership",
     "shared.accesstoken",
     "shared.mailserver",
+    "shared.secondstep",
     "shop.person",
     "shop.shift",
     "shop.daychange",
@@ -62,7 +63,16 @@ AUDITED = {
     "planning.patternmesh",
 }
 HIDDEN = frozenset(
-    {"password", "digest", "last_login", "last_used_at", "version", "secret", "old_secret"}
+    {
+        "password",
+        "digest",
+        "last_login",
+        "last_used_at",
+        "version",
+        "secret",
+        "old_secret",
+        "last_count",
+    }
 )
 TOO_LONG = 2000
 """Longer values, such as a whole plan, are entered by their length."""

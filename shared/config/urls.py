@@ -39,6 +39,7 @@ urlpatterns = [
     path("bundles/<slug:stem>.<slug:mark>.<slug:kind>", bundle, name="bundle"),
     path("api/v1/", include(api)),
     *_of("shared.access", "urlpatterns"),
+    *_of("shared.sign_in", "urlpatterns"),
     *_of("shared.audit", "urlpatterns"),
     *_of("shared.backup", "urlpatterns"),
     *_of("shared.codes", "urlpatterns"),

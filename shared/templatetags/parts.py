@@ -68,7 +68,7 @@ SIDE_WAYS = (
     ("People", "people", "accounts:read"),
     ("Who changed what", "audit", "audit:read"),
     ("Help", "help", ""),
-    ("Own password", "own-password", ""),
+    ("Own sign-in", "own-sign-in", ""),
     ("API", "api-docs", ""),
 )
 """Label, name of the page, and the scope it asks for; what a person may not see is left out."""

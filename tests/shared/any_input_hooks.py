@@ -144,9 +144,9 @@ def before_call(context: Any, case: Any, **kwargs: Any) -> None:
             case.body["system"] = str(int(os.environ["FILLED"]) + 20 + next(_unfilled) % 20)
         if "material" in case.body:
             case.body["material"] = os.environ["FILLED"]
-    if case.path == f"{COMPONENTS}/{{id}}" and case.method == "DELETE":
-        if not case.meta.is_negative_at(ParameterLocation.PATH):
-            case.path_parameters["id"] = str(next(_spare))
+    takes_out = case.path == f"{COMPONENTS}/{{id}}" and case.method == "DELETE"
+    if takes_out and not case.meta.is_negative_at(ParameterLocation.PATH):
+        case.path_parameters["id"] = str(next(_spare))
     code = case.body.get("code") if isinstance(case.body, dict) else None
     if isinstance(code, str) and not case.meta.is_negative_at(ParameterLocation.BODY):
         if case.path == SITES:

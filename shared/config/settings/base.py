@@ -62,6 +62,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
+    "shared.sign_in.middleware.SecondStepWanted",
 ]
 ROOT_URLCONF = "shared.config.urls"
 WSGI_APPLICATION = "shared.config.wsgi.application"
@@ -156,6 +157,9 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 LOGIN_URL = "sign-in"
+PASSWORD_RESET_TIMEOUT = 3600
+# Roles whose holders must have a second step at signing in, such as administrator,purchasing.
+SECOND_STEP_ROLES = environment.words("SECOND_STEP_ROLES", "")
 # Whether the first visitor of an empty installation may found the shop; a server that others
 # reach is founded by command instead.
 FOUND_IN_BROWSER = environment.flag("FOUND_IN_BROWSER")
