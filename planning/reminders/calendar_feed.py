@@ -1,8 +1,14 @@
-"""A person's calendar: pours and reminders as RFC 5545 events, in UTC."""
+"""
+A person's calendar: pours and reminders as RFC 5545 events, in the time of each site.
+
+An event's identity is a UUID (RFC 7986, 5.3) of the site's own number and the row's, so that the
+calendars of two shops never take each other's events for their own.
+"""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from uuid import uuid5
 
 from django.db.models import Q
 from icalendar import Alarm, Calendar, Event
@@ -11,7 +17,9 @@ from planning.batches.models import Batch, BatchStatus
 from planning.reminders import limits
 from planning.reminders.models import Channel, Reminder, ReminderSettings, ReminderState
 from planning.reminders.queries import choices_of
+from shared import clock
 from shared.access.models import Site, User
+from shared.templatetags.units import mass
 
 LASTS = timedelta(minutes=15)
 """How long a reminder is drawn in the calendar."""
@@ -31,6 +39,7 @@ def feed_of(user: User, now: datetime) -> bytes:
             calendar.add_component(_pour_event(batch, now))
         for reminder in _reminders(site, chosen, now):
             calendar.add_component(_reminder_event(reminder, now))
+    calendar.add_missing_timezones()
     text: bytes = calendar.to_ical()
     return text
 
@@ -46,7 +55,11 @@ def owner_of(digest: str) -> User | None:
 def _batches(site: Site, now: datetime) -> list[Batch]:
     since = now - limits.KEEP_CANCELLED
     rows = Batch.objects.filter(site=site, planned_pour_start__gte=since)
-    return list(rows.prefetch_related("portions__lift__pour__order").order_by("planned_start"))
+    return list(
+        rows.select_related("site")
+        .prefetch_related("portions__lift__pour__order")
+        .order_by("planned_start")
+    )
 
 
 def _reminders(site: Site, kinds: list[str], now: datetime) -> list[Reminder]:
@@ -56,39 +69,49 @@ def _reminders(site: Site, kinds: list[str], now: datetime) -> list[Reminder]:
     return list(rows.select_related("site"))
 
 
-def _event(uid: str, sequence: int, start: datetime, end: datetime, now: datetime) -> Event:
+def _event(
+    site: Site, name: str, sequence: int, start: datetime, end: datetime, now: datetime
+) -> Event:
     event = Event()
-    event.add("uid", uid)
+    event.add("uid", str(uuid5(site.uid, name)))
     event.add("sequence", sequence)
     event.add("dtstamp", now.astimezone(UTC))
-    event.add("dtstart", start.astimezone(UTC))
-    event.add("dtend", end.astimezone(UTC))
+    event.add("dtstart", clock.local(start, site))
+    event.add("dtend", clock.local(end, site))
     return event
 
 
-def _host() -> str:
-    return limits.public_url().partition("://")[2].partition(":")[0]
+def _alarm(words: str) -> Alarm:
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("trigger", timedelta(0))
+    alarm.add("description", words)
+    return alarm
 
 
 def _pour_event(batch: Batch, now: datetime) -> Event:
     names = ", ".join(dict.fromkeys(str(p.lift.pour) for p in batch.portions.all()))
     end = max(batch.planned_end, batch.planned_start + timedelta(minutes=1))
-    uid = f"batch-{batch.pk}@{_host()}"
-    event = _event(uid, batch.version - 1, batch.planned_start, end, now)
+    name, start = f"batch-{batch.pk}", batch.planned_start
+    event = _event(batch.site, name, batch.version - 1, start, end, now)
     event.add("summary", f"Batch {batch.number}: {names}")
     event.add(
         "description",
-        f"{batch.mixed_kg.normalize():f} kg, first contact "
-        f"{batch.planned_contact:%H:%M} UTC. Follow the safety data sheet.",
+        f"{mass(batch.mixed_kg)}, first contact "
+        f"{clock.local(batch.planned_contact, batch.site):%H:%M}. "
+        "Follow the safety data sheet.",
     )
+    event.add("url", f"{limits.public_url()}/batches/{batch.pk}/")
     off = batch.status in (BatchStatus.CANCELLED, BatchStatus.SCRAPPED)
     event.add("status", "CANCELLED" if off else "CONFIRMED")
+    if batch.status == BatchStatus.PLANNED:
+        event.add_component(_alarm(f"Batch {batch.number}: weighing begins"))
     return event
 
 
 def _reminder_event(reminder: Reminder, now: datetime) -> Event:
-    uid = f"{reminder.key.replace(':', '-')}@{_host()}"
-    event = _event(uid, reminder.version - 1, reminder.due_at, reminder.due_at + LASTS, now)
+    start = reminder.due_at
+    event = _event(reminder.site, reminder.key, reminder.version - 1, start, start + LASTS, now)
     event.add("last-modified", reminder.changed_at.astimezone(UTC))
     event.add("summary", reminder.title)
     event.add("description", reminder.words)
@@ -97,9 +120,5 @@ def _reminder_event(reminder: Reminder, now: datetime) -> Event:
     off = reminder.state == ReminderState.CANCELLED
     event.add("status", "CANCELLED" if off else "CONFIRMED")
     if reminder.state == ReminderState.WAITING:
-        alarm = Alarm()
-        alarm.add("action", "DISPLAY")
-        alarm.add("trigger", timedelta(0))
-        alarm.add("description", reminder.title)
-        event.add_component(alarm)
+        event.add_component(_alarm(reminder.title))
     return event

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import ClassVar
+from uuid import uuid4
 from zoneinfo import available_timezones
 
 from django.contrib.auth.models import AbstractUser
@@ -55,6 +56,9 @@ class Site(models.Model):
         max_length=200, blank=True, help_text="Whom suppliers ask: name, telephone, e-mail."
     )
     tax_number = models.CharField(max_length=40, blank=True)
+    uid = models.UUIDField(
+        default=uuid4, unique=True, editable=False, help_text="The same nowhere else: RFC 9562."
+    )
     version = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:

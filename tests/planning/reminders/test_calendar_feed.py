@@ -1,6 +1,7 @@
 """The calendar feed is read by a library and keeps its identities through moves."""
 
 from datetime import timedelta
+from uuid import UUID, uuid4
 
 import pytest
 from icalendar import Calendar
@@ -10,7 +11,8 @@ from planning.clocks.models import Cure
 from planning.pours.models import Pour
 from planning.reminders import actions
 from planning.reminders.calendar_feed import feed_of, owner_of
-from shared.access.models import User
+from shared import clock
+from shared.access.models import Site, User
 from tests.planning.reminders.castings import HOUR, NOW, make_cure, make_pour, make_shop
 from tests.reference_cases import params
 
@@ -33,8 +35,15 @@ def events(now=NOW):
     return {str(event["uid"]): event for event in calendar.walk("VEVENT")}
 
 
+def cures(now=NOW):
+    from planning.reminders.models import Reminder
+
+    titles = set(Reminder.objects.filter(kind="cure_complete").values_list("title", flat=True))
+    return [event for event in events(now).values() if str(event["summary"]) in titles]
+
+
 def cure_event(now=NOW):
-    return next(event for uid, event in events(now).items() if uid.startswith("cure_complete"))
+    return cures(now)[0]
 
 
 def test_cure_is_an_event_at_its_time_with_an_alarm(cure):
@@ -64,7 +73,7 @@ def test_cancelled_pour_stays_cancelled_for_thirty_days(cure):
     actions.refresh(NOW)
     assert cure_event()["status"] == "CANCELLED"
     assert cure_event(NOW + timedelta(days=30))["status"] == "CANCELLED"
-    assert not any(uid.startswith("cure") for uid in events(NOW + timedelta(days=32)))
+    assert not cures(NOW + timedelta(days=32))
 
 
 def test_batch_is_an_event_from_weighing_to_cleaning(cure):
@@ -72,7 +81,7 @@ def test_batch_is_an_event_from_weighing_to_cleaning(cure):
         site=cure.lift.pour.order.site,
         number="2026-17",
         system=cure.lift.pour.system,
-        mixed_kg="10.3",
+        mixed_kg="10.30000143",
         planned_start=NOW,
         planned_contact=NOW + timedelta(minutes=10),
         planned_pour_start=NOW + timedelta(minutes=15),
@@ -84,10 +93,41 @@ def test_batch_is_an_event_from_weighing_to_cleaning(cure):
     BatchPortion.objects.create(
         batch=batch, lift=cure.lift, kg=10, order=1, planned_start=NOW, planned_end=NOW
     )
-    event = events()[f"batch-{batch.pk}@localhost"]
+    (event,) = (one for one in events().values() if "2026-17" in str(one["summary"]))
     assert event.decoded("dtend") - event.decoded("dtstart") == timedelta(minutes=25)
     assert str(event["summary"]) == f"Batch 2026-17: {cure.lift.pour}"
     assert event["status"] == "CANCELLED"
+    assert not event.walk("VALARM"), "nothing begins that was cancelled"
+    local = clock.local(NOW + timedelta(minutes=10), batch.site)
+    assert str(event["description"]).startswith(
+        f"10.300\N{NO-BREAK SPACE}kg, first contact {local:%H:%M}. "
+    )
+    batch.status = "planned"
+    batch.save()
+    (event,) = (one for one in events().values() if "2026-17" in str(one["summary"]))
+    (alarm,) = event.walk("VALARM")
+    assert alarm["trigger"].dt == timedelta(0)
+
+
+def test_times_are_the_shops_own_with_its_zone(cure):
+    zone = "America/Halifax"
+    Site.objects.update(time_zone=zone)
+    actions.refresh(NOW)
+    calendar = Calendar.from_ical(feed_of(technician(), NOW))
+    assert [str(one["tzid"]) for one in calendar.walk("VTIMEZONE")] == [zone]
+    event = cure_event()
+    assert event["dtstart"].params["TZID"] == zone
+    assert event.decoded("dtstart") == NOW + 24 * HOUR
+    assert missing(feed_of(technician(), NOW)) == []
+
+
+def test_two_shops_never_use_one_identity(cure):
+    actions.refresh(NOW)
+    before = set(events())
+    assert all(UUID(uid).version == 5 for uid in before)
+    Site.objects.update(uid=uuid4())
+    assert not before & set(events())
+    assert len(events()) == len(before)
 
 
 def test_feed_is_folded_to_75_octets_with_the_right_line_ends(cure):
@@ -133,6 +173,9 @@ REQUIRED = {
     "VCALENDAR": ("PRODID", "VERSION"),
     "VEVENT": ("UID", "DTSTAMP", "DTSTART"),
     "VALARM": ("ACTION", "TRIGGER", "DESCRIPTION"),
+    "VTIMEZONE": ("TZID",),
+    "STANDARD": ("DTSTART", "TZOFFSETFROM", "TZOFFSETTO"),
+    "DAYLIGHT": ("DTSTART", "TZOFFSETFROM", "TZOFFSETTO"),
 }
 
 
@@ -166,7 +209,7 @@ def test_kinds_not_wanted_in_the_calendar_are_left_out(cure):
     actions.refresh(NOW)
     site = cure.lift.pour.order.site
     actions.choose_channels(user=technician(), site=site, kind="cure_complete", channels=["email"])
-    assert not any(uid.startswith("cure_complete") for uid in events())
+    assert not cures()
 
 
 def test_token_opens_one_persons_feed_until_it_is_renewed_or_closed(cure):
