@@ -16,6 +16,7 @@ class PlanningConfig(AppConfig):
         from planning.reminders.queries import unsent_mails
         from planning.replacements.queries import PlannedCaster
         from planning.schedule.withdrawing import plan_again, take_out
+        from planning.weigh_in.amending import WHERE
         from planning.weigh_in.wanted import wanted_stock
         from shared.gauges import register_gauges
         from shared.mail.unsent import register_unsent
@@ -25,6 +26,8 @@ class PlanningConfig(AppConfig):
         stores.register_trace(BATCH, Batches())
         stores.register_trace(POUR, Pours())
         stores.register_open_purposes(BATCH, wanted_stock)
+        for prefix in ("weighing:", "amended:"):
+            stores.register_owner(prefix, WHERE)
         stores.register_touched(batches_of_system)
         register_planner(take_out, plan_again)
         stores.register_caster(PlannedCaster())

@@ -18,6 +18,7 @@ from shop.ledger.consuming import issue_from_material
 from shop.ledger.emptied import count_empty, not_empty_after_all
 from shop.ledger.in_time import received_at
 from shop.ledger.models import Reservation
+from shop.ledger.owned import register_owner
 from shop.ledger.purposes import register_open_purposes
 from shop.ledger.requirements import replace_requirements
 from shop.ledger.reservations import free_reservations, reserve
@@ -103,6 +104,7 @@ __all__ = [
     "recipes",
     "register_caster",
     "register_open_purposes",
+    "register_owner",
     "register_touched",
     "register_trace",
     "replace_requirements",

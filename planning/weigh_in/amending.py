@@ -25,6 +25,11 @@ from shared.errors import Invalid, ShopError
 from shop import stores
 
 LEAST_REASON = 3
+WHERE = (
+    "This movement is a weighing of a batch. Open the batch and put the weighing right there: the "
+    "ledger follows, and what it means for the castings is judged."
+)
+"""What somebody reads who undoes a weighing's movement in the ledger."""
 
 
 @transaction.atomic

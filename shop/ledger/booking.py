@@ -16,6 +16,7 @@ from shop.keys import key_for
 from shop.ledger import actions
 from shop.ledger.goods_in import Goods, Pack
 from shop.ledger.models import Movement, MovementKind
+from shop.ledger.owned import refuse_owned
 from shop.ledger.posting import locked
 from shop.ledger.serializers import SIDES
 from shop.lots.actions import place
@@ -38,6 +39,7 @@ def record(body: Mapping[str, Any], *, who: str, by: User) -> MovementInfo:
         "reason": body.get("reason", ""),
     }
     if "reverses" in body:
+        refuse_owned(body["reverses"].key)
         return actions.reverse(key_of_original=body["reverses"].key, **shared)
     container, kind = body["container"], MovementKind(body["kind"])
     if body.get("counterpart"):

@@ -11,6 +11,7 @@ from shop import page_forms as forms
 from shop.ledger import actions as ledger
 from shop.ledger import booking, mixing
 from shop.ledger.models import Movement, MovementKind
+from shop.ledger.owned import refuse_owned
 from shop.ledger.posting import amount
 from shop.lots import actions as lots
 from shop.lots.models import Container, Lot
@@ -184,6 +185,7 @@ def reverse(request: Any, lot: Lot) -> str:
     if row is None or not reason:
         words = "reason is empty; choose the movement and say what was wrong with it."
         raise Invalid.one("reason", "required", words)
+    refuse_owned(row.key)
     ledger.reverse(
         key_of_original=row.key,
         key=f"undo:{row.pk}",
