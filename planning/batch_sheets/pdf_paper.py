@@ -144,7 +144,10 @@ def lines_of(
     key = (words, size, round(width, 2), bold)
     if key not in pdf.measured:
         pdf.set_font(FACE, "B" if bold else "", size)
+        # Near the foot of a page a question would begin a new one, and count it.
+        pdf.set_auto_page_break(False, BOTTOM_MM)
         found = pdf.multi_cell(width, 5, words, align="L", dry_run=True, output="LINES")
+        pdf.set_auto_page_break(True, BOTTOM_MM)
         assert isinstance(found, list)
         pdf.measured[key] = max(1, len(found))
     return pdf.measured[key]

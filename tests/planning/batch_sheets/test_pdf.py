@@ -269,6 +269,20 @@ LONG = "Demo tooling resin with a long name, filled with aluminium grit and quar
 """90 letters: the longest name that a page takes whole."""
 
 
+ONE_WORD = LONG.replace(" ", "-")
+"""The same as one word, which no line takes whole."""
+
+
+def crammed(n, name):
+    """Return a batch whose cans, lots, shelves and places have names as long as they may be."""
+    row = full(n, 4, 3, name)
+    for line in row["lines"]:
+        line |= {"container": f"CAN-{n}-{name}"[:40], "lot": f"LOT-{name}"[:40], "shelf": name}
+    for portion in row["portions"]:
+        portion["place"] = name
+    return row
+
+
 def full(n, cans=4, pours=3, name=None):
     """Return a batch of several cans and pours, with names as long as they may be."""
     row = batch(n)
@@ -309,6 +323,8 @@ def plain(words):
         pytest.param(full(1, 4, 1, LONG), 1, id="four cans, long names"),
         pytest.param(full(1, 4, 3, LONG), 2, id="four cans, three pours, long names"),
         pytest.param(full(1, 8, 2), 2, id="eight cans"),
+        pytest.param(crammed(1, LONG), 2, id="long names of cans, lots, shelves and places"),
+        pytest.param(crammed(1, ONE_WORD), 2, id="the same, each as one word"),
         pytest.param(full(1, 24, 8, LONG), 3, id="twenty-four cans, eight pours, long names"),
     ],
 )
