@@ -145,7 +145,9 @@ def who(context: template.Context) -> dict[str, Any]:
     sites: list[Site] = []
     if access is not None and len(access.scopes_by_site) > 1:
         sites = list(Site.objects.filter(pk__in=access.scopes_by_site).order_by("code"))
-    return {"request": request, "site": site, "sites": sites}
+    scan = _open_ways(context, [row for row in SIDE_WAYS if row[1] == "scan"])
+    address = scan[0]["address"] if scan else ""
+    return {"request": request, "site": site, "sites": sites, "scan": address}
 
 
 @register.simple_tag

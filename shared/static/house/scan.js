@@ -121,7 +121,7 @@ const Scan = (() => {
   async function camera(field) {
     try {
       if (typeof Camera === "undefined") await load(own.camera);
-      const text = await Camera.read({ decoder: own.decoder, wasm: own.wasm, goods: field.dataset.scanGoods === "yes", load });
+      const text = await Camera.read({ decoder: own.decoder, wasm: own.wasm, goods: Boolean(field) && field.dataset.scanGoods === "yes", load });
       if (text) deliver(text, field);
     } catch (error) {
       say(`The camera can't be used: ${error.message || error}. Type the short code on the label.`);
@@ -146,8 +146,29 @@ const Scan = (() => {
     return node;
   }
 
+  /* The button in the head of every page: what is scanned or typed there goes where a scanner's code goes. */
+  function head() {
+    const dialog = document.getElementById("scan-dialog");
+    if (!dialog) return;
+    const field = document.getElementById("scan-typed");
+    document.getElementById("scan-open").addEventListener("click", (event) => {
+      event.preventDefault();
+      field.value = "";
+      dialog.showModal();
+    });
+    document.getElementById("scan-close").addEventListener("click", () => dialog.close());
+    document.getElementById("scan-camera").addEventListener("click", () => { dialog.close(); camera(null); });
+    dialog.querySelector("form").addEventListener("submit", (event) => {
+      event.preventDefault();
+      const text = field.value.trim();
+      dialog.close();
+      if (text) deliver(text);
+    });
+  }
+
   document.addEventListener("keydown", typed, true);
   document.addEventListener("DOMContentLoaded", () => {
+    head();
     for (const field of document.querySelectorAll("[data-scan]")) if (field.dataset.scan !== "own") field.after(button(field));
   });
   return { ask, button, deliver, names };
