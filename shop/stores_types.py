@@ -107,6 +107,9 @@ class ContainerInfo:
     lot_id: int
     lot_code: str
     lot_status: str
+    lot_reason: str
+    lot_since: datetime | None
+    """When the lot got its status; None where that is not recorded."""
     material_id: int
     material_code: str
     material_name: str

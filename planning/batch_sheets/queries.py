@@ -10,6 +10,7 @@ from typing import Any
 from planning.batch_sheets.mix_heat import mix_heat
 from planning.batch_sheets.reading import Read, confirmed_plans, read, window
 from planning.batch_sheets.words import POURING_STEPS
+from planning.batches.barred import barred_of, barred_rows
 from planning.batches.changes import changes_since, planned_of
 from planning.batches.lines import live_bounds, weighed_into
 from planning.batches.models import Batch
@@ -22,7 +23,7 @@ from planning.core.casting.line_bounds import Bounds
 from planning.pours.models import PourStatus, PourStep, PourStepMaterial
 from planning.schedule.models import WeekPlan
 from planning.system_data import components_of, ratios_of
-from shared import clock, hazard_statements
+from shared import hazard_statements
 from shared.access.models import Site
 from shared.units import week_of
 from shop import stores
@@ -152,6 +153,9 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
     """Return one batch of a sheet."""
     bounds = live_bounds(batch, info)
     lines = [line_row(line, bounds[line.pk]) for line in batch.lines.all()]
+    for row, line in zip(lines, batch.lines.all(), strict=True):
+        barred = barred_of(line, batch.site, batch.planned_start)
+        row["barred"] = "" if barred is None else f"{barred.words} {barred.what_to_do}"
     heat = mix_heat(batch, info)
     return {
         "id": batch.pk,
@@ -191,6 +195,7 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
         "poured_kg": sum((portion.kg for portion in batch.portions.all()), Decimal(0)),
         "loss_kg": batch.mixed_kg - sum((p.kg for p in batch.portions.all()), Decimal(0)),
         "lines": lines,
+        "barred": barred_rows(batch),
         "portions": [portion_row(portion) for portion in batch.portions.all()],
         "stir": _to_stir(batch, info),
     }
@@ -329,15 +334,9 @@ def fetch_lists(
 
 def _fetch_row(line: Any, material: MaterialInfo, batch: Batch) -> dict[str, Any]:
     container, lot = line.container, line.container.lot
+    barred = barred_of(line, batch.site, batch.planned_start)
     warm = timedelta(hours=float(material.warm_hours)) if material.warm_hours else None
-    day = clock.local(batch.planned_start, batch.site).date()
-    barred = ""
-    if lot.status != "released":
-        barred = f"lot {lot.code} is {lot.get_status_display().lower()}"
-    elif lot.expires_on is not None and lot.expires_on < day:
-        barred = f"lot {lot.code} was good to {lot.expires_on}"
-    elif container.balance <= 0 and not weighed_into(line):
-        barred = "it is empty"
+    is_empty = container.balance <= 0 and not weighed_into(line)
     return {
         "container": container.code,
         "material": material.name,
@@ -350,7 +349,7 @@ def _fetch_row(line: Any, material: MaterialInfo, batch: Batch) -> dict[str, Any
         "warm_from": None if warm is None else batch.planned_start - warm,
         "first_use_at": batch.planned_start,
         "batches": [],
-        "barred": barred,
+        "barred": barred.words if barred else "It is empty." if is_empty else "",
     }
 
 

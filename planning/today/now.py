@@ -70,6 +70,9 @@ def _of_batch(row: Mapping[str, Any], now: datetime) -> Card | None:
     number, start, contact = row["number"], row["start_at"], row["contact_at"]
     cans = ", ".join(f"{line['role']} from {line['container']}" for line in row["lines"])
     from_into = f"From the cans: {cans}. Into {into}."
+    if row["barred"]:
+        stops = (f"{one['words']} {one['what_to_do']}" for one in row["barred"])
+        from_into = f"Stop. {' '.join(stops)} Into {into}."
 
     def made(rank: int, by: datetime, title: str, words: str) -> Card:
         return Card(rank, start, by, title, words, "Open the batch", "batch", row["id"])

@@ -9,11 +9,13 @@ from zoneinfo import ZoneInfo
 
 from planning.batch_sheets.queries import sheets, step_row
 from planning.batch_sheets.reading import Read, read
+from planning.batches.barred import barred_rows
 from planning.batches.models import Batch, BatchStatus
 from planning.clocks.deadline import Deadline, deadlines
 from planning.clocks.models import Waits
 from planning.clocks.standing import Standing
 from planning.today.now import card
+from planning.weigh_in import presence
 from shared import clock
 from shared.access.models import Site
 from shop import stores
@@ -63,6 +65,7 @@ def work_of(
         "card": None,
     }
     if is_today:
+        _add_who_is_at_it(site, rows[0], now)
         left = left_from_before(found, person_id)
         work["left"] = left if left["batches"] or left["steps"] else None
         work["card"] = card(
@@ -72,6 +75,14 @@ def work_of(
             now,
         )
     return work
+
+
+def _add_who_is_at_it(site: Site, sheet: dict[str, Any], now: datetime) -> None:
+    """Say of each batch of today who has it open or recorded something of it last."""
+    batches = [*sheet["batches"], *sheet["others"]]
+    words = presence.words_on(site, batches, now)
+    for row in batches:
+        row["at_it"] = words[row["id"]]
 
 
 def left_from_before(found: Read, person_id: int | None) -> dict[str, Any]:
@@ -102,6 +113,7 @@ def _left_batch(batch: Batch, deadline: Deadline | None) -> dict[str, Any]:
             {"role": line.role, "container": line.container.code} for line in batch.lines.all()
         ],
         "people": [person.name for person in batch.people.all()],
+        "barred": barred_rows(batch),
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -29,10 +29,11 @@ from planning.pours.models import Pour, PourStatus
 from planning.weigh_in import contents, off_ratio, pouring
 from planning.weigh_in.contents import correction_of
 from planning.weigh_in.emptied import as_it_was_then, put_to_nothing
-from planning.weigh_in.gate import LIVE_FOR, Passing, Verdict, judge
-from planning.weigh_in.losses import leave_to_plan, take_from_lift
-from planning.weigh_in.models import GateRecord
-from planning.weigh_in.quarantine import pours_of, quarantine_castings
+from planning.weigh_in.gate import LIVE_FOR, Passing, is_late, judge
+from planning.weigh_in.keeping import BatchFixed, kept
+from planning.weigh_in.losses import take_from_lift
+from planning.weigh_in.quarantine import pours_of
+from planning.weigh_in.scrapping import contact_of_scrapped, scrap
 from planning.weigh_in.stirred import entry_of, judge_stirring
 from planning.weigh_in.weighing_checks import can_of, container_for, same_as_seen, what_to_do
 from shared.change import change, change_all
@@ -43,17 +44,6 @@ from shop import stores
 
 OPEN = (BatchStatus.PLANNED, BatchStatus.WEIGHING, BatchStatus.WEIGHED)
 """Into a pot in these states more may be weighed."""
-
-
-DONE = {
-    EntryKind.CONTACT: "Mixed",
-    EntryKind.POURED: "Poured",
-    EntryKind.UNSTIRRED: "Weighed",
-}
-
-
-class BatchFixed(ShopError):
-    """A batch that is past the step asked for."""
 
 
 @dataclass(frozen=True)
@@ -148,13 +138,11 @@ def record_weighing(
             already=already,
         )
     if stirring.hindrances:
-        _kept(entry_of(weighing, stirring), stirring, pours_of(batch))
-    result = _weighed(weighing)
+        kept(entry_of(weighing, stirring), stirring, pours_of(batch))
     if batch.status in OPEN:
-        settle_status(batch)
-    else:
-        _told_after_mixing(batch, weighing)
-    return result
+        return Weighed(weighing, *settle_status(batch))
+    _told_after_mixing(batch, weighing)
+    return _weighed(weighing)
 
 
 def _told_after_mixing(batch: Batch, weighing: Weighing) -> None:
@@ -175,28 +163,33 @@ def _told_after_mixing(batch: Batch, weighing: Weighing) -> None:
 
 def _weighed(weighing: Weighing) -> Weighed:
     batch = Batch.objects.select_related("scale", "mixer").get(pk=weighing.line.batch_id)
-    if any(row.weighed_kg == 0 and not row.no_more for row in contents.rows_of(batch)):
-        return Weighed(weighing, None, False)
+    return Weighed(weighing, *_as_weighed(batch))
+
+
+def _as_weighed(batch: Batch) -> tuple[Correction | None, bool]:
+    """
+    Return how the pot stands against its ratio, and whether it is ready to be mixed.
+
+    Ready is a pot that keeps its ratio and that nothing is left to weigh into.
+    """
+    rows = contents.rows_of(batch)
+    if any(row.weighed_kg == 0 and not row.no_more for row in rows):
+        return None, False
     correction = correction_of(batch)
-    return Weighed(weighing, correction, _is_ready(batch, correction))
-
-
-def _is_ready(batch: Batch, correction: Correction | None) -> bool:
-    """Whether nothing is left to weigh and the ratio is kept."""
     in_ratio = correction is not None and correction.within_tolerance
-    return in_ratio and pot.all_weighed(contents.rows_of(batch))
+    return correction, in_ratio and pot.all_weighed(rows)
 
 
-def settle_status(batch: Batch) -> bool:
-    """Bring a pot that is being weighed to the status its weights give it; tell if it is ready."""
-    ready = _is_ready(batch, correction_of(batch))
+def settle_status(batch: Batch) -> tuple[Correction | None, bool]:
+    """Bring a pot that is being weighed to the status its weights give it; tell how it stands."""
+    correction, ready = _as_weighed(batch)
     if ready:
         stores.free_reservations(prefix=f"batch:{batch.pk}:")
     status = BatchStatus.WEIGHED if ready else BatchStatus.WEIGHING
     if batch.status != status:
         change(batch, status=status)
         batch.status = status
-    return ready
+    return correction, ready
 
 
 @transaction.atomic
@@ -254,7 +247,7 @@ def record_entry(
     if kind == EntryKind.POURED:
         return _poured(entry, passing)
     follow = {
-        EntryKind.SCRAPPED: _scrapped,
+        EntryKind.SCRAPPED: scrap,
         EntryKind.LEAK: take_from_lift,
         EntryKind.SHORT: take_from_lift,
     }.get(EntryKind(kind))
@@ -305,6 +298,12 @@ def _with_dew_point(facts: dict[str, Any]) -> dict[str, Any]:
 
 def _contact(entry: BatchEntry, passing: Passing) -> BatchEntry:
     batch = entry.batch
+    if (
+        batch.status == BatchStatus.SCRAPPED
+        and batch.contact_at is None
+        and is_late(entry, passing)
+    ):
+        return contact_of_scrapped(entry, passing)
     if batch.status not in (BatchStatus.WEIGHING, BatchStatus.WEIGHED):
         words = batch.get_status_display().lower()
         why = "; weigh resin and hardener first" if batch.status == BatchStatus.PLANNED else ""
@@ -326,7 +325,7 @@ def _contact(entry: BatchEntry, passing: Passing) -> BatchEntry:
         lifts__portions__batch=batch, status__in=[PourStatus.PLANNED, PourStatus.ASKED]
     )
     change_all(waiting, status=PourStatus.POURING)
-    return _kept(entry, verdict, pours_of(batch))
+    return kept(entry, verdict, pours_of(batch))
 
 
 def _poured(entry: BatchEntry, passing: Passing) -> BatchEntry:
@@ -346,11 +345,11 @@ def _poured(entry: BatchEntry, passing: Passing) -> BatchEntry:
         batch.status, batch.poured_at = BatchStatus.POURED, entry.at
         batch.version += 1
         batch.save(update_fields=["status", "poured_at", "version"])
-    kept = _kept(entry, verdict, {portion.lift.pour_id for portion in portions})
+    found = kept(entry, verdict, {portion.lift.pour_id for portion in portions})
     _tell_poured(entry, portions)
     pouring.tell_missing(entry, missing)
     pouring.start_clocks(portions, entry.recorded_at)
-    return kept
+    return found
 
 
 def _tell_poured(entry: BatchEntry, portions: list[BatchPortion]) -> None:
@@ -375,42 +374,3 @@ def _why_not_poured(batch: Batch) -> str:
     if batch.status == BatchStatus.POURED:
         return f"{said}; each of its portions has its weight. Record a remark if it is otherwise."
     return f"{said}; nothing of it can be poured."
-
-
-def _kept(entry: BatchEntry, verdict: Verdict, pours: Iterable[int]) -> BatchEntry:
-    """Keep an entry that came through the gate with what was found there."""
-    entry.save()
-    if not verdict.late and not verdict.hindrances:
-        return entry
-    GateRecord.objects.create(
-        entry=entry,
-        late=verdict.late,
-        hindrances=[{"code": one.code, "words": one.words} for one in verdict.hindrances],
-        reason=verdict.passing.reason,
-        decided_by=verdict.passing.decided_by,
-    )
-    if verdict.doubtful:
-        what = DONE[EntryKind(entry.kind)]
-        told = " ".join(one.words for one in verdict.hindrances)
-        quarantine_castings(
-            entry=entry,
-            words=f"{what} although it was not ready: {told}",
-            now=entry.recorded_at,
-            pours=pours,
-        )
-    return entry
-
-
-def _scrapped(entry: BatchEntry) -> None:
-    """A pot that died: what was weighed stays issued; what was not is free again."""
-    batch = entry.batch
-    if batch.status == BatchStatus.POURED:
-        raise BatchFixed(
-            f"Batch {batch.number} is poured; record a short pour or a remark instead.",
-            code="batch_fixed",
-        )
-    batch.status = BatchStatus.SCRAPPED
-    batch.version += 1
-    batch.save(update_fields=["status", "version"])
-    stores.free_reservations(prefix=f"batch:{batch.pk}:")
-    leave_to_plan(batch)

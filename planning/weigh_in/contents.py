@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
 
 from planning.batches.lines import UNNAMED_DIVISION_G
@@ -12,6 +13,7 @@ from planning.core.casting.mixing import Correction
 from planning.system_data import ratios_of
 from shared.errors import ShopError
 from shop import stores
+from shop.stores_types import SystemInfo
 
 ZERO = Decimal(0)
 
@@ -22,10 +24,10 @@ def weighings_of(batch: Batch) -> list[Weighing]:
     return list(rows.prefetch_related("amendments").order_by("at", "pk"))
 
 
-def weighed_kg(batch: Batch) -> dict[str, Decimal]:
-    """Return what is in the pot so far, by role, kg."""
+def weighed_kg(batch: Batch, rows: Iterable[Weighing] | None = None) -> dict[str, Decimal]:
+    """Return what is in the pot so far, by role, kg; `rows` are its weighings if read already."""
     totals = {"resin": ZERO, "hardener": ZERO}
-    for row in weighings_of(batch):
+    for row in weighings_of(batch) if rows is None else rows:
         totals[row.line.role] = totals.get(row.line.role, ZERO) + row.kg
     return totals
 
@@ -85,10 +87,17 @@ def offer_of_pot(batch: Batch) -> tuple[pot.Offer, list[BatchPortion]]:
     return found, open_portions
 
 
-def ratio_off(batch: Batch) -> Off | None:
-    """Return the component furthest off its ratio; None while one of them is missing."""
+def ratio_off(
+    batch: Batch, info: SystemInfo | None = None, rows: Iterable[Weighing] | None = None
+) -> Off | None:
+    """
+    Return the component furthest off its ratio; None while one of them is missing.
+
+    `info` is the batch's system and `rows` its weighings, where the caller has read them already.
+    """
     roles = {line.role for line in batch.lines.all()}
-    return worst_off(ratios_of(stores.system(batch.system_id), roles), weighed_kg(batch))
+    info = info or stores.system(batch.system_id)
+    return worst_off(ratios_of(info, roles), weighed_kg(batch, rows))
 
 
 def ratio_off_percent(batch: Batch) -> float | None:

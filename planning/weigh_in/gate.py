@@ -8,18 +8,21 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from planning.batch_sheets.mix_heat import mix_heat
-from planning.batches.models import Batch, BatchEntry, BatchPortion, EntryKind, Lift
+from planning.batches.barred import since_and_why
+from planning.batches.models import Batch, BatchEntry, BatchPortion, EntryKind, Lift, Weighing
 from planning.clocks.deadline import deadline_of
 from planning.clocks.standing import Standing, asked_now
 from planning.clocks.words import AGAIN, NO_OPENING
 from planning.core.casting import pour_gate
-from planning.core.casting.pour_gate import CanInPot, Hindrance, TargetLift, Underneath
+from planning.core.casting.pour_gate import CanInPot, Hindrance, Mixing, TargetLift, Underneath
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
 from planning.system_data import components_of
 from planning.weigh_in.contents import ratio_off, weighings_of
+from shared.access.models import Site
 from shared.errors import Invalid, ShopError
 from shop import stores
+from shop.stores_types import SystemInfo
 
 GATED = (EntryKind.CONTACT, EntryKind.POURED)
 LIVE_FOR = timedelta(minutes=2)
@@ -62,7 +65,8 @@ def hindrances_of(
     """Return what stands in the way of mixing a batch, or of pouring some of its portions."""
     info = stores.system(batch.system_id)
     is_contact = kind == EntryKind.CONTACT
-    off = ratio_off(batch)
+    weighings = weighings_of(batch)
+    off = ratio_off(batch, info, weighings)
     surface_c, margin_k = _surface(batch)
     mix_c = measured_mix_c(batch, since=None if is_contact else batch.contact_at)
     heat = None if mix_c is None else mix_heat(batch, info)
@@ -70,7 +74,7 @@ def hindrances_of(
         pour_gate.Facts(
             at=at,
             pour_at=at + timedelta(minutes=info.mix_min) if is_contact else at,
-            cans=_cans(batch),
+            cans=_cans(info, weighings, batch.site),
             lifts=_lifts(portions, at),
             ratio_off_percent=None if off is None else off.percent,
             ratio_tolerance_percent=0.0 if off is None else off.tolerance_percent,
@@ -81,7 +85,25 @@ def hindrances_of(
             mix_c=mix_c,
             mix_most_c=None if heat is None else float(heat.most_c or heat.expected_c),
             mix_why="" if heat is None else heat.why,
+            mixing=None if is_contact else _mixing(batch, info.mix_min, at),
         )
+    )
+
+
+def _mixing(batch: Batch, mix_min: int, at: datetime) -> Mixing | None:
+    """Return how long a pot was mixed up to a moment; None once one of its portions is poured."""
+    if batch.contact_at is None or any(p.poured_at is not None for p in batch.portions.all()):
+        return None
+    told = {
+        entry.kind: entry.at
+        for entry in batch.entries.all()
+        if entry.kind in (EntryKind.SECOND_CONTAINER, EntryKind.MIXED) and entry.at <= at
+    }
+    return Mixing(
+        batch.contact_at,
+        max(batch.contact_at, told.get(EntryKind.MIXED, at)),
+        timedelta(minutes=mix_min),
+        told.get(EntryKind.SECOND_CONTAINER),
     )
 
 
@@ -161,9 +183,7 @@ def _refusal(entry: BatchEntry, rows: Iterable[Hindrance], barred: bool) -> str:
     return f"Batch {entry.batch.number} is not ready to be {what}. {told}{way}"
 
 
-def _cans(batch: Batch) -> tuple[CanInPot, ...]:
-    rows = weighings_of(batch)
-    info = stores.system(batch.system_id)
+def _cans(info: SystemInfo, rows: Sequence[Weighing], site: Site) -> tuple[CanInPot, ...]:
     wanted = {role: material.name for role, material in components_of(info).items()}
     cans = stores.containers_by_id(row.container_id for row in rows)
     seen = {(row.container_id, row.line.role) for row in rows}
@@ -175,6 +195,7 @@ def _cans(batch: Batch) -> tuple[CanInPot, ...]:
             cans[container].usable_until,
             cans[container].material_name,
             wanted[role],
+            since_and_why(cans[container].lot_since, cans[container].lot_reason, site),
         )
         for container, role in sorted(seen)
     )

@@ -12,14 +12,14 @@ from planning.batches.printed import decimals_of
 from planning.batches.stirring import stir_again, stirred_at
 from planning.clocks.deadline import deadline_of
 from planning.system_data import components_of
-from planning.weigh_in import alarms
+from planning.weigh_in import alarms, presence
 from planning.weigh_in.contents import residue_kg, wanted_kg
 from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.mix_reading import usual_of
 from planning.weigh_in.replan import offer_of
 from shared.codes.finding import code_of
 from shop import stores
-from shop.stores_types import SystemInfo
+from shop.stores_types import ContainerInfo, SystemInfo
 
 
 def batch_with_parts(pk: int, site_id: int) -> Batch | None:
@@ -49,6 +49,7 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
     info = stores.system(batch.system_id)
     row = batch_row(batch, info, deadline_of(batch))
     wanted = wanted_kg(batch)
+    cans = stores.containers_by_id(line.container_id for line in batch.lines.all())
     pots = [kg for kg in (info.vessel_kg, batch.mixer and batch.mixer.largest_kg) if kg]
     closed = {entry.line_id for entry in batch.entries.all() if entry.kind == EntryKind.NO_MORE}
     return {
@@ -60,7 +61,7 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "contacted_at": batch.contact_at,
         "planned_contact_at": batch.planned_contact,
         "lines": [
-            _line(line, plain, line.pk in closed)
+            _line(line, plain, line.pk in closed, cans[line.container_id])
             for line, plain in zip(batch.lines.all(), row["lines"], strict=True)
         ],
         "portions": [{**one, "wanted_kg": wanted[one["id"]]} for one in row["portions"]],
@@ -97,6 +98,7 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "new_plan": offer_of(batch),
         "alarms": [alarms.plain(one) for one in alarms.open_of(batch.entries.all())],
         "care": alarms.care(),
+        "at_it": presence.words_for(batch, now),
         "zone": batch.site.time_zone,
         "now": now,
     }
@@ -124,8 +126,7 @@ def _cans(batch: Batch, info: SystemInfo, now: datetime) -> list[dict[str, Any]]
     ]
 
 
-def _line(line: Any, plain: dict[str, Any], no_more: bool) -> dict[str, Any]:
-    info = stores.container(line.container_id)
+def _line(line: Any, plain: dict[str, Any], no_more: bool, info: ContainerInfo) -> dict[str, Any]:
     return {
         **plain,
         "container_id": line.container_id,

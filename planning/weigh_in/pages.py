@@ -15,7 +15,15 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from planning.batches.models import Batch, BatchEntry, EntryKind
-from planning.weigh_in import actions, alarms, from_paper, quarantine, replan, scale_readings
+from planning.weigh_in import (
+    actions,
+    alarms,
+    from_paper,
+    presence,
+    quarantine,
+    replan,
+    scale_readings,
+)
 from planning.weigh_in.models import CastingQuarantine
 from planning.weigh_in.page_mark import mark_of
 from planning.weigh_in.page_state import batch_with_parts, state_of
@@ -46,8 +54,9 @@ def _batch(request: HttpRequest, pk: int) -> Batch:
 @needs("batches:read")
 def batch(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a batch, to be weighed, mixed and poured step by step."""
-    found = _batch(request, pk)
-    state = state_of(found, clock.now())
+    found, now = _batch(request, pk), clock.now()
+    presence.opened(batch=found, by=request.user, now=now)
+    state = state_of(found, now)
     may_record = request.access.may("weighings:write", request.site.pk)
     return render(
         request,
@@ -67,17 +76,26 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
 @needs("batches:read")
 def batch_state(request: HttpRequest, pk: int) -> JsonResponse:
     """Hand the page what is recorded by now."""
-    return JsonResponse(state_of(_batch(request, pk), clock.now()))
+    found, now = _batch(request, pk), clock.now()
+    presence.opened(batch=found, by=request.user, now=now)
+    return JsonResponse(state_of(found, now))
 
 
 @never_cache
 @needs("batches:read")
 def batch_mark(request: HttpRequest, pk: int) -> JsonResponse:
-    """Tell whether anything of a batch has changed: a short text that is another one then."""
-    found = mark_of(pk, request.site.pk)
-    if found is None:
+    """
+    Tell whether anything of a batch has changed, by a short text that is another one then.
+
+    It is asked every few seconds by whoever has the batch open, and says who that is.
+    """
+    batch = Batch.objects.filter(pk=pk, site=request.site).select_related("site").first()
+    found = None if batch is None else mark_of(pk, request.site.pk)
+    if batch is None or found is None:
         raise Http404(f"There is no batch {pk} at {request.site}.")
-    return JsonResponse({"mark": found})
+    now = clock.now()
+    presence.opened(batch=batch, by=request.user, now=now)
+    return JsonResponse({"mark": found, "at_it": presence.words_for(batch, now)})
 
 
 @never_cache

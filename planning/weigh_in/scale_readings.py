@@ -15,7 +15,7 @@ KEPT_S = 10
 """An older reading may belong to another pot."""
 
 
-def _store() -> BaseCache:
+def shared_store() -> BaseCache:
     """Return what all processes of the service share: Redis, or files where there is none."""
     if settings.REDIS_URL:
         return caches["default"]
@@ -25,12 +25,12 @@ def _store() -> BaseCache:
 def put(*, site_id: int, scale: str, kg: Decimal, stable: bool, at: datetime) -> None:
     """Note what a scale shows, in place of what it showed before."""
     row = {"kg": str(kg), "stable": stable, "at": at.isoformat()}
-    _store().set(f"scale:{site_id}:{scale}", row, KEPT_S)
+    shared_store().set(f"scale:{site_id}:{scale}", row, KEPT_S)
 
 
 def newest(*, site_id: int, scale: str, now: datetime) -> dict[str, Any] | None:
     """Return what a scale shows, or nothing when it has been silent for too long."""
-    row = _store().get(f"scale:{site_id}:{scale}")
+    row = shared_store().get(f"scale:{site_id}:{scale}")
     if row is None:
         return None
     age_s = (now - datetime.fromisoformat(row["at"])).total_seconds()

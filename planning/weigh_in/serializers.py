@@ -22,6 +22,13 @@ from shop import stores
 from shop.stores_types import SystemInfo
 
 KG = {"max_digits": 10, "decimal_places": 4}
+FOLLOWS = {
+    EntryKind.UNSTIRRED: "it follows from a weighing out of a can that is not signed as stirred: "
+    "post the weighing.",
+    EntryKind.REWEIGHED: "it follows from putting a weighing right: post an amendment of the "
+    "weighing.",
+}
+"""Kinds of entries that the shop writes by itself, with what to post instead."""
 
 
 class AlarmSerializer(serializers.Serializer):
@@ -224,14 +231,27 @@ class FactsSerializer(StrictSerializer):
     )
 
 
+class KindField(fields.ChoiceField):
+    """A kind of entry that a caller may tell; what the shop writes by itself is refused."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Return the kind; of one that follows from something else, say from what."""
+        if isinstance(data, str) and data in FOLLOWS:
+            words = FOLLOWS[EntryKind(data)]
+            raise fields.refuse(f"is {data}; {words}", "written_by_the_shop")
+        return super().to_internal_value(data)
+
+
 class NewEntrySerializer(StrictSerializer):
     """
     Something that happened to a batch.
 
     First contact and pouring are refused while something stands in the way; see the batch's gate.
+    `mixed` tells when mixing ended, where that was before the pouring. What follows from a
+    weighing, `unstirred` and `reweighed`, is written by the shop alone.
     """
 
-    kind = fields.ChoiceField(choices=EntryKind.choices)
+    kind = KindField(choices=[row for row in EntryKind.choices if row[0] not in FOLLOWS])
     at = fields.HappenedField(required=False)
     portion = fields.RelatedIdField(
         queryset=BatchPortion.objects.all(),

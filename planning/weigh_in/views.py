@@ -71,6 +71,12 @@ class BatchViewSet(
     }
     sort_fields = ("planned_start", "id")
 
+    def get_queryset(self) -> Any:
+        """Return the batches; with what belongs to them only where it is shown."""
+        rows = super().get_queryset()
+        writes = self.action in ("weighings", "amendments", "entries", "photos", "photo")
+        return rows.prefetch_related(None) if writes else rows
+
     def perform_update(self, serializer: Any) -> None:
         """Pin a batch or let it go."""
         pinned = serializer.validated_data.get("pinned", serializer.instance.pinned)

@@ -267,6 +267,7 @@ def _lot(site: Site, goods: Goods, until: date | None, today: date) -> Lot:
             "expires_on": until,
             "status": fresh,
             "status_reason": reason,
+            "status_at": clock.now(),
             "unit_cost": goods.unit_cost,
             "certificate": goods.certificate,
         },
@@ -280,9 +281,9 @@ def _lot(site: Site, goods: Goods, until: date | None, today: date) -> Lot:
         )
         raise Invalid.one("goods/expires_on", "differs", words, value=until, limit=lot.expires_on)
     elif lot.status == LotStatus.FINISHED or (fresh == LotStatus.HELD and lot.status != fresh):
-        lot.status, lot.status_reason = fresh, reason
+        lot.status, lot.status_reason, lot.status_at = fresh, reason, clock.now()
         lot.version += 1
-        lot.save(update_fields=["status", "status_reason", "version"])
+        lot.save(update_fields=["status", "status_reason", "status_at", "version"])
     return lot
 
 

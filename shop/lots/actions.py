@@ -272,9 +272,9 @@ def attach_certificate(lot_id: int, *, certificate: Certificate, words: str = ""
 
 
 def _set_status(lot: Lot, status: LotStatus, reason: str) -> None:
-    lot.status, lot.status_reason = status, reason[:200]
+    lot.status, lot.status_reason, lot.status_at = status, reason[:200], clock.now()
     lot.version += 1
-    lot.save(update_fields=["status", "status_reason", "version"])
+    lot.save(update_fields=["status", "status_reason", "status_at", "version"])
 
 
 def _locked(lot_ids: Iterable[int]) -> list[Lot]:

@@ -42,6 +42,9 @@ class Lot(models.Model):
         max_length=12, choices=LotStatus.choices, default=LotStatus.QUARANTINE
     )
     status_reason = models.CharField(max_length=200, blank=True)
+    status_at = models.DateTimeField(
+        null=True, blank=True, editable=False, help_text="Since when; empty: not recorded."
+    )
     unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     certificate = models.CharField(max_length=200, blank=True)
     certificate_file = models.FileField(upload_to="certificates/", blank=True)

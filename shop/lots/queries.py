@@ -44,6 +44,8 @@ def container_info(container: Container) -> ContainerInfo:
         lot_id=lot.pk,
         lot_code=lot.code,
         lot_status=lot.status,
+        lot_reason=lot.status_reason,
+        lot_since=lot.status_at,
         material_id=lot.material_id,
         material_code=lot.material.code,
         material_name=lot.material.name,

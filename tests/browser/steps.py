@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -60,14 +61,26 @@ def figure(page: Any) -> Decimal:
 
 
 def mix(page: Any, batch: Any, clock: Any) -> None:
-    """Bring resin and hardener together when it is planned, and go on until the pot is poured."""
+    """Bring resin and hardener together when it is planned, and go on until the pot is mixed."""
     wait_for_step(page, "first contact")
     wait_until_sent(page)
     clock.move_to(max(batch.planned_contact, timezone.now()))
     page.locator("#contact").tap()
     wait_for_step(page, "Second container")
+    mix_for(page, batch, clock)
     page.locator("#second").tap()
     wait_for_step(page, "Pour into")
+    mix_for(page, batch, clock)
+
+
+def mix_for(page: Any, batch: Any, clock: Any) -> None:
+    """Mix in one of the two containers as long as is asked, and let the page learn the time."""
+    wait_until_sent(page)
+    clock.shift(timedelta(minutes=batch.system.mix_min / 2, seconds=5))
+    page.reload()
+    page.wait_for_function(
+        "(now) => Math.abs(Queue.now() - now) < 4000", arg=timezone.now().timestamp() * 1000
+    )
 
 
 def weigh_all(page: Any, batch: Any) -> None:
@@ -121,13 +134,8 @@ def play_batch(page: Any, batch: Any, clock: Any) -> None:
     for line in batch.lines.order_by("order"):
         weigh_line(page, line)
     wait_for_step(page, "first contact")
-    wait_until_sent(page)
-    clock.move_to(max(batch.planned_contact, timezone.now()))
     page.reload()
-    page.locator("#contact").tap()
-    wait_for_step(page, "Second container")
-    page.locator("#second").tap()
-    wait_for_step(page, "Pour into")
+    mix(page, batch, clock)
     page.locator("#poured").tap()
     wait_for_step(page, "Finished")
     wait_until_sent(page)

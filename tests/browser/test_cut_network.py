@@ -69,10 +69,12 @@ def test_three_cuts_lose_nothing_and_double_nothing(
     assert lost == [201]
     assert BatchEntry.objects.filter(kind="contact").count() == 1
 
-    # Third cut: pouring is recorded and the phone is switched off before there is a network again.
-    page.context.set_offline(True)
+    steps.mix_for(page, batch, clock)
     page.locator("#second").tap()
     steps.wait_for_step(page, "Pour into")
+    steps.mix_for(page, batch, clock)
+    # Third cut: pouring is recorded and the phone is switched off before there is a network again.
+    page.context.set_offline(True)
     page.locator("#poured").tap()
     steps.wait_for_step(page, "Finished")
     page.goto("about:blank")

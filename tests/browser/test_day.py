@@ -82,8 +82,10 @@ def test_a_day_from_the_sheet_to_the_demoulded_casting(planned_batch, open_page,
     left = page.locator("#potclock-left").inner_text()
     assert 0 < int(left.split(":")[0]) <= batch.pot_life_min
     steps.shot(page, "day-5-second")
+    steps.mix_for(page, batch, clock)
     page.locator("#second").tap()
     steps.wait_for_step(page, "Pour into")
+    steps.mix_for(page, batch, clock)
     steps.shot(page, "day-6-pour")
     page.locator("#poured").tap()
     steps.wait_for_step(page, "Finished")

@@ -7,7 +7,7 @@ import pytest
 
 from planning.batches.models import BatchEntry
 from planning.weigh_in import actions
-from tests.factories.floor import sign_off
+from tests.factories.floor import sign_off, weigh_all
 
 pytestmark = pytest.mark.browser
 
@@ -18,14 +18,7 @@ def page(planned_batch, open_page, sign_in, clock):
     batch = planned_batch
     clock.move_to(batch.planned_start)
     sign_off(batch)
-    for line in batch.lines.all():
-        actions.record_weighing(
-            line=line,
-            weighed_kg=line.target_kg,
-            key=f"w{line.pk}",
-            at=batch.planned_start,
-            now=batch.planned_start,
-        )
+    weigh_all(batch)
     at = batch.planned_contact
     actions.record_entry(batch=batch, kind="contact", key="c", at=at, now=at)
     clock.move_to(at + timedelta(minutes=1))
@@ -68,3 +61,31 @@ def test_a_container_left_too_soon_is_noted_and_the_next_one_counts_anew(page):
     entry = BatchEntry.objects.get(kind="second_container")
     assert re.match(r"the first container was mixed 1:\d\d min", entry.words)
     assert seconds(page, r"0:\d\d of") < 30
+
+
+def test_poured_too_soon_asks_why_and_who_decides_until_it_is_mixed(page, planned_batch, clock):
+    page.locator("#second").tap()
+    page.locator("#step h2", has_text="Pour into").wait_for()
+    asked = page.locator(".gate", has_text="is to be mixed at least")
+    asked.wait_for()
+    page.locator("#poured").tap()
+    assert "The reason is empty" in page.locator("#gate-judge").inner_text()
+    assert not BatchEntry.objects.filter(kind="poured").exists()
+    clock.move_to(planned_batch.planned_contact + timedelta(minutes=5))
+    asked.wait_for(state="detached")
+    page.locator("#poured").tap()
+    page.locator("#step h2", has_text="Finished").wait_for()
+    page.wait_for_function("() => Queue.unsent().length === 0")
+    assert not hasattr(BatchEntry.objects.get(kind="poured"), "gate")
+
+
+def test_a_reason_with_a_name_goes_along_and_is_kept(page, planned_batch):
+    page.locator("#second").tap()
+    page.locator("#gate-reason").fill("the mixer counts double")
+    page.locator("#gate-name").fill("Petra Planner")
+    page.locator("#poured").tap()
+    page.locator("#step h2", has_text="Finished").wait_for()
+    page.wait_for_function("() => Queue.unsent().length === 0")
+    gate = BatchEntry.objects.get(kind="poured").gate
+    assert [row["code"] for row in gate.hindrances] == ["mixed_too_short"]
+    assert (gate.reason, gate.decided_by) == ("the mixer counts double", "Petra Planner")

@@ -8,7 +8,7 @@ from planning.batches.models import BatchEntry
 from planning.weigh_in import actions
 from shop.models import Lot
 from tests.browser import steps
-from tests.factories.floor import sign_off
+from tests.factories.floor import sign_off, weigh_all
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 IN_THE_BUILD, IN_FULL = 40, 200
@@ -65,14 +65,7 @@ def live(planned_batch, open_page, sign_in, clock):
     batch = planned_batch
     clock.move_to(batch.planned_start)
     sign_off(batch)
-    for line in batch.lines.all():
-        actions.record_weighing(
-            line=line,
-            weighed_kg=line.target_kg,
-            key=f"w{line.pk}",
-            at=batch.planned_start,
-            now=batch.planned_start,
-        )
+    weigh_all(batch)
     for kind in ("contact", "second_container"):
         at = batch.planned_contact
         actions.record_entry(batch=batch, kind=kind, key=kind, at=at, now=at)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from planning.core.casting.dew_point import LEAST_MARGIN_K
 
@@ -36,6 +36,8 @@ class CanInPot:
     usable_until: datetime | None
     material: str
     wanted: str
+    lot_why: str = ""
+    """Since when and why a lot that is not released is so, in words."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,29 @@ class TargetLift:
     name: str
     unsigned: tuple[str, ...] = ()
     underneath: tuple[Underneath, ...] = ()
+
+
+@dataclass(frozen=True)
+class Mixing:
+    """
+    How long a pot has been mixed when its first portion is poured.
+
+    Attributes
+    ----------
+    since : datetime
+        First contact.
+    until : datetime
+        The end of mixing where somebody told it, else the moment of pouring.
+    least : timedelta
+        What the system asks for, over all containers.
+    second_since : datetime or None
+        When it went into the second container; half of `least` is mixed in that one.
+    """
+
+    since: datetime
+    until: datetime
+    least: timedelta
+    second_since: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -102,6 +127,8 @@ class Facts:
     mix_why: str = ""
     ratio_of: str = "hardener"
     """The component that `ratio_off_percent` is told of."""
+    mixing: Mixing | None = None
+    """None before first contact, and once a portion of the pot is poured."""
 
 
 @dataclass(frozen=True)
@@ -131,7 +158,7 @@ class Hindrance:
 def hindrances(facts: Facts) -> tuple[Hindrance, ...]:
     """Return everything that stands in the way, what no reason passes first."""
     found = [*_cans(facts), *_ratio(facts), *_pot_life(facts), *_lifts(facts), *_surface(facts),
-             *_mix(facts)]  # fmt: skip
+             *_mix(facts), *_mixing(facts)]  # fmt: skip
     return tuple(sorted(found, key=lambda one: one.reason_passes))
 
 
@@ -147,7 +174,9 @@ def _cans(facts: Facts) -> Iterator[Hindrance]:
             )
         if can.lot_status != RELEASED:
             yield Hindrance(
-                "lot_not_released", f"{named} is not released: it is {can.lot_status}.", stop
+                "lot_not_released",
+                f"{named} is not released: it is {can.lot_status}{can.lot_why}.",
+                stop,
             )
         if can.usable_until is not None and can.usable_until <= facts.at:
             yield Hindrance("lot_expired", f"{named} is past its last day of use.", stop)
@@ -254,3 +283,31 @@ def _mix(facts: Facts) -> Iterator[Hindrance]:
         "Let resin and hardener cool down and measure again, or plan thinner lifts.",
         reason_passes=True,
     )
+
+
+def _mixing(facts: Facts) -> Iterator[Hindrance]:
+    mixing = facts.mixing
+    if mixing is None:
+        return
+    done_at = mixing.since + mixing.least
+    words = "The pot"
+    since, least = mixing.since, mixing.least
+    if mixing.second_since is not None and mixing.second_since + mixing.least / 2 > done_at:
+        since, least = mixing.second_since, mixing.least / 2
+        done_at, words = since + least, "In its second container the pot"
+    if mixing.until >= done_at:
+        return
+    so_far = max(timedelta(0), mixing.until - since)
+    yield Hindrance(
+        "mixed_too_short",
+        f"{words} was mixed {_minutes(so_far)} min; at least {_minutes(least)} min are wanted.",
+        "Mix on; scrape sides and bottom.",
+        reason_passes=True,
+        clears_at=done_at,
+    )
+
+
+def _minutes(time: timedelta) -> str:
+    """Write a time as minutes and seconds, such as 2:05."""
+    seconds = int(time.total_seconds())
+    return f"{seconds // 60}:{seconds % 60:02d}"

@@ -95,7 +95,7 @@ document.addEventListener("DOMContentLoaded", () => {
 
   function whyBarred(line) {
     const other = `Fetch another can of ${line.material} and scan it.`;
-    if (line.lot_status !== "released") return `Stop: lot ${line.lot} is not released (${line.lot_status}). ${other}`;
+    if (line.barred) return `Stop. ${line.barred}`;
     const late = line.usable_until && new Date(line.usable_until) < Queue.now();
     return late ? `Stop: lot ${line.lot} may not be used after ${dayText(line.usable_until)}. ${other}` : null;
   }
@@ -217,6 +217,9 @@ document.addEventListener("DOMContentLoaded", () => {
 
   const secondAt = () => (state.entries.find((one) => one.kind === "second_container") || heldKind("second_container")[0] || {}).at || null;
 
+  /* Known here also of a first contact that is not sent yet. */
+  const mixedShort = () => [MixTimer.hindrance({ state, contact: contactAt(), second: secondAt(), begun: state.portions.some(isPoured) })].filter(Boolean);
+
   const drawSecond = () => [pastPotLife(), MixTimer.make({ state, since: contactAt(), container: "first" }),
     h("p", {}, "Pour all of it into the second, clean container. Scrape the first one only with the mixer, never into the mix. Mix again. The pot life does not start anew."), mixHeat(),
     h("button", { type: "button", class: "button--big", id: "second", tap: () => { const words = MixTimer.tooShort({ state, since: contactAt(), container: "first" }); record("second_container", "Into the second container", words ? { words } : {}); } }, "In the second container, mixed"),
@@ -238,7 +241,7 @@ document.addEventListener("DOMContentLoaded", () => {
     };
     const go = h("button", { type: "button", class: "button--big", id: "poured", tap: () => pour(aim) }, `Poured: ${kgText(round)} kg`);
     const told = (state.gate.portions.find((one) => one.portion === String(portion.id)) || {}).hindrances;
-    const gate = Gate.make({ told, button: go, clockText, name: root.dataset.name });
+    const gate = Gate.make({ told, own: mixedShort(), button: go, clockText, name: root.dataset.name });
     return [target(`Pour by ${clockText(latest)}, kg`, kgText(round), `into ${portion.pour}, lift ${portion.lift}`), gate.node, shortPot(),
       h("p", {}, words), secondAt() ? MixTimer.make({ state, since: secondAt(), container: "second" }) : null, portion.abrade_first ? judged("mind", "The lift below must be abraded and cleaned first.") : null,
       Number(portion.brush_coat_kg) > 0 ? h("p", {}, `Brush ${Number(portion.brush_coat_kg).toFixed(3)} kg of it on the pattern first, into corners and details.`) : null,
@@ -300,7 +303,7 @@ document.addEventListener("DOMContentLoaded", () => {
     part("steps").replaceChildren(...list.map((step) => h("li", { "aria-current": step === current ? "step" : null },
       h("span", {}, step.title), h("span", {}, step.done ? "✓ done" : step === current ? "▶ now" : "○ to do"))));
     const scannedNow = current && current.line && scanned.has(current.line.id);
-    const told = !current ? "" : current.name === "contact" ? Gate.signature(state.gate.contact) : current.portion ? Gate.signature((state.gate.portions.find((one) => one.portion === String(current.portion.id)) || {}).hindrances) : current.line ? whyBarred(current.line) || "" : "";
+    const told = !current ? "" : current.name === "contact" ? Gate.signature(state.gate.contact) : current.portion ? Gate.signature((state.gate.portions.find((one) => one.portion === String(current.portion.id)) || {}).hindrances, mixedShort()) : current.line ? whyBarred(current.line) || "" : "";
     const name = !current ? `over${state.new_plan ? "-plan" : ""}` : current.name + told + (current.line ? weighedInto(current.line) : "") + (scannedNow ? "-weigh" : "") + (PotClock.isOver() ? "-past" : "");
     document.documentElement.dataset.drawn = "yes";
     if (name === shown) return;
@@ -362,6 +365,7 @@ document.addEventListener("DOMContentLoaded", () => {
   });
   const isTyping = () => [...document.querySelectorAll("#step input:not(#gate-name), #loss input, #amend input")].some((field) => field.value);
   /* When the pot dies under somebody's hands the step says so, unless a weight is being typed. */
+  setInterval(() => { if (shown && shown.includes("mixed_too_short") && !mixedShort().length && !isTyping()) draw(); }, 500);
   setInterval(() => { if (PotClock.isOver() && shown && !shown.endsWith("-past") && !shown.startsWith("over") && !isTyping()) draw(); }, 1000);
   /* Two people may work on one batch: what the other one recorded shows, unless this one types. */
   let mark = null;
@@ -370,13 +374,15 @@ document.addEventListener("DOMContentLoaded", () => {
     try {
       const response = await fetch(root.dataset.markUrl, { credentials: "same-origin", headers: { Accept: "application/json" } });
       if (!response.ok || response.redirected) return;
-      const fresh = (await response.json()).mark;
+      const { mark: fresh, at_it: words } = await response.json();
+      if (part("at-it").textContent !== words) part("at-it").textContent = words;
       if (fresh === mark) return;
       if (isTyping()) { await refresh(true); return; }
       mark = fresh;
       await refresh();
     } catch {
-      // Without a network the page goes on with what it knows.
+      // Without a network the page goes on with what it knows; who else is at it, it does not.
+      part("at-it").textContent = "Who else is at it is not known without a network.";
     }
   }
   /* What must reach even somebody who types: a lot that is held, a batch that is over. */

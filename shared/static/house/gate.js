@@ -6,21 +6,21 @@
 
 const Gate = (() => {
   /* The page knows better what it holds itself: weights that are not sent yet. */
-  const OWN = ["ratio", "not_weighed", "pot_life_over"];
+  const OWN = ["ratio", "not_weighed", "pot_life_over", "mixed_too_short"];
 
-  function rows(told) {
+  function rows(told, own = []) {
     const now = Queue.now();
-    return (told || []).filter((one) => !OWN.includes(one.code) && !(one.clears_at && new Date(one.clears_at) <= now));
+    return [...(told || []).filter((one) => !OWN.includes(one.code)), ...own].filter((one) => !(one.clears_at && new Date(one.clears_at) <= now));
   }
 
-  const signature = (told) => rows(told).map((one) => one.code).join("+");
+  const signature = (told, own) => rows(told, own).map((one) => one.code).join("+");
 
   /*
    * Draw it; `button` is locked while something stands in the way that no reason passes. Returns the
    * node and `passing()`, which gives what to send along, or null while it is not filled in.
    */
-  function make({ told, button, clockText, name }) {
-    const found = rows(told);
+  function make({ told, own, button, clockText, name }) {
+    const found = rows(told, own);
     const barred = found.some((one) => !one.reason_passes);
     if (barred) button.disabled = true;
     if (!found.length) return { node: null, passing: () => ({}) };

@@ -38,5 +38,21 @@ const MixTimer = (() => {
     return seconds < least ? `the ${container} container was mixed ${clock(seconds)} min; at least ${clock(least)} min are wanted` : "";
   }
 
-  return { make, tooShort };
+  /*
+   * What stands in the way of the first portion while the pot is mixed too short, as `pour_gate.py`
+   * tells it; nothing once it is mixed, or once something is poured.
+   */
+  function hindrance({ state, contact, second, begun }) {
+    if (begun || !contact) return null;
+    const whole = state.mix_min * 60;
+    const inSecond = second && (new Date(second) - new Date(contact)) / 1000 + whole / 2 > whole;
+    const [since, wanted] = inSecond ? [second, whole / 2] : [contact, whole];
+    const ended = state.entries.filter((one) => one.kind === "mixed").map((one) => one.at).at(-1);
+    const so = ended ? Math.max(0, (new Date(ended) - new Date(since)) / 1000) : mixedFor(since);
+    if (so >= wanted) return null;
+    return { code: "mixed_too_short", words: `${inSecond ? "In its second container the pot" : "The pot"} is to be mixed at least ${clock(wanted)} min.`,
+      what_to_do: "Mix on; scrape sides and bottom.", reason_passes: true, clears_at: ended ? null : new Date(new Date(since).getTime() + wanted * 1000).toISOString() };
+  }
+
+  return { make, tooShort, hindrance };
 })();

@@ -23,7 +23,7 @@ from shared.access.models import User
 from shop import stores
 from tests.callers import caller
 from tests.conftest import make_user
-from tests.factories.floor import sign_off
+from tests.factories.floor import sign_off, weigh_all
 
 
 @pytest.fixture
@@ -31,14 +31,7 @@ def live(planned, time_machine):
     planned()
     batch = Batch.objects.get()
     sign_off(batch)
-    for line in batch.lines.all():
-        actions.record_weighing(
-            line=line,
-            weighed_kg=line.target_kg,
-            key=f"w{line.pk}",
-            at=batch.planned_start,
-            now=batch.planned_start,
-        )
+    weigh_all(batch)
     at = batch.planned_contact + timedelta(minutes=3)
     actions.record_entry(batch=batch, kind="contact", key="contact", at=at, now=at)
     time_machine.move_to(at + timedelta(minutes=1), tick=False)
@@ -148,7 +141,7 @@ def test_paper_s_table_is_the_live_deadline_at_each_of_its_temperatures(live, ti
 def test_a_pot_that_is_poured_asks_for_no_reminder(live):
     actions_of_reminders.refresh(clock.now(), [Kind.POT_LIFE_ENDS])
     assert Reminder.objects.get().state == "waiting"
-    at = clock.now()
+    at = clock.now() + timedelta(minutes=live.system.mix_min)
     actions.record_entry(batch=live, kind="poured", key="poured", at=at, now=at)
     actions_of_reminders.refresh(clock.now(), [Kind.POT_LIFE_ENDS])
     assert Reminder.objects.get().state == "cancelled"

@@ -20,7 +20,7 @@ from shared import clock
 from shared.access.models import User
 from shared.errors import Invalid, ShopError
 from shop.models import Lot
-from tests.factories.floor import sign_off
+from tests.factories.floor import sign_off, weigh_all
 from tests.factories.shop import make_tool
 
 pytestmark = pytest.mark.django_db
@@ -40,14 +40,7 @@ def card_at(batch, now):
 
 
 def weigh(batch):
-    for line in batch.lines.all():
-        weigh_in.record_weighing(
-            line=line,
-            weighed_kg=line.target_kg,
-            key=f"w{line.pk}",
-            at=batch.planned_start,
-            now=batch.planned_start,
-        )
+    weigh_all(batch)
 
 
 def sign_in(username="tess"):
@@ -78,6 +71,7 @@ def test_the_card_follows_the_day_from_the_first_step_to_the_living_pot(batch):
     batch.refresh_from_db()
     assert living.rank == AT_THE_POT
     assert living.by == at + timedelta(minutes=batch.pot_life_min)
+    at += timedelta(minutes=batch.system.mix_min)
     weigh_in.record_entry(batch=batch, kind="poured", key="p", at=at, now=at)
     after = card_at(batch, at)
     assert after is None or after.page == "pour"
@@ -137,7 +131,7 @@ def test_today_and_the_week_ask_the_tables_little(batch, address):
         make_tool(batch.site, shots_per_coat=5)
     sign_off(batch)
     weigh(batch)
-    for kind, at in (("contact", batch.planned_contact), ("poured", batch.planned_contact)):
+    for kind, at in (("contact", batch.planned_contact), ("poured", batch.planned_pour_end)):
         weigh_in.record_entry(batch=batch, kind=kind, key=kind, at=at, now=at)
     weigh_in.record_entry(batch=batch, kind="hot_pot", key="hot", at=at, now=at)
     late = PourStep.objects.filter(planned_start__isnull=False).first()

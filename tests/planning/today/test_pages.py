@@ -16,7 +16,7 @@ from planning.today import queries
 from planning.weigh_in import actions as weigh_in
 from shared.access.models import User
 from tests.factories.clocks import ready
-from tests.factories.floor import sign_off
+from tests.factories.floor import sign_off, weigh_all
 
 pytestmark = pytest.mark.django_db
 
@@ -43,14 +43,7 @@ def batch(planned):
 @pytest.fixture
 def cast(batch):
     """The batch weighed, mixed and poured as planned."""
-    for line in batch.lines.all():
-        weigh_in.record_weighing(
-            line=line,
-            weighed_kg=line.target_kg,
-            key=f"w{line.pk}",
-            at=batch.planned_start,
-            now=batch.planned_start,
-        )
+    weigh_all(batch)
     sign_off(batch)
     for kind, at in (("contact", batch.planned_contact), ("poured", batch.planned_pour_end)):
         weigh_in.record_entry(batch=batch, kind=kind, key=kind, at=at, now=at)

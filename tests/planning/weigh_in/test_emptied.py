@@ -92,7 +92,7 @@ def test_what_stands_on_a_sheet_already_is_not_fetched_from_it(batch, line):
     day = batch.planned_start.date()
     rows = sheet(site=batch.site, day=day)["do_not_fetch"]
     assert [(row["container"], row["barred"]) for row in rows] == [
-        (line.container.code, "it is empty")
+        (line.container.code, "It is empty.")
     ]
 
 

@@ -94,7 +94,7 @@ def test_a_lot_held_since_it_was_weighed_stops_the_pot_whatever_the_reason(weigh
         enter(weighed, "contact")
     hold(weighed)
     with pytest.raises(NotReady, match="it is held") as refusal:
-        enter(weighed, act, 3, passing=BECAUSE)
+        enter(weighed, act, 4, passing=BECAUSE)
     assert codes(refusal) == ["lot_not_released"]
     assert not BatchEntry.objects.filter(kind=act, at__gt=weighed.planned_contact).exists()
 

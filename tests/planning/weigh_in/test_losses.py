@@ -236,7 +236,8 @@ def test_a_short_weight_said_at_pouring_need_not_be_said_again(batch, phone):
     phone.enter("contact")
     portion = batch.portions.get()
     less = str(round(portion.kg - KG, 4))
-    phone.enter("poured", portion=str(portion.pk), facts={"kg": less})
+    mixed = batch.planned_contact + timedelta(minutes=4)
+    phone.enter("poured", mixed, portion=str(portion.pk), facts={"kg": less})
     assert phone.enter("short", batch.planned_pour_end).status_code == 201
     portion.refresh_from_db()
     assert portion.lost_kg == pytest.approx(KG, abs=Decimal("0.0001"))

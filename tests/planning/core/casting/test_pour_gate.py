@@ -10,6 +10,7 @@ from planning.core.casting.pour_gate import (
     LEAST_SURFACE_C,
     CanInPot,
     Facts,
+    Mixing,
     TargetLift,
     Underneath,
     hindrances,
@@ -93,3 +94,44 @@ def test_a_lift_that_opens_while_the_pot_is_mixed_may_be_mixed_for():
 def test_what_no_reason_passes_is_told_first():
     facts = replace(can(lot_status="held"), surface_c=3.0)
     assert [one.code for one in hindrances(facts)] == ["lot_not_released", "surface_cold"]
+
+
+def mixed(seconds, second=None, ended=None):
+    since, after = AT - timedelta(seconds=seconds), timedelta(seconds=1)
+    return replace(
+        READY,
+        mixing=Mixing(
+            since,
+            AT if ended is None else since + ended * after,
+            timedelta(minutes=4),
+            None if second is None else since + second * after,
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [
+        pytest.param(mixed(240), id="exactly as long as asked"),
+        pytest.param(mixed(240, second=120), id="half of it in each container"),
+        pytest.param(mixed(900, ended=240), id="it stood after it was mixed long enough"),
+    ],
+)
+def test_a_pot_that_is_mixed_long_enough_may_be_poured(facts):
+    assert hindrances(facts) == ()
+
+
+@pytest.mark.parametrize(
+    ("facts", "words", "wanted_s"),
+    [
+        (mixed(239), "The pot was mixed 3:59 min; at least 4:00 min are wanted.", 240),
+        (mixed(300, second=181), "In its second container the pot was mixed 1:59 min; at", 301),
+        (mixed(900, ended=65), "The pot was mixed 1:05 min", 240),
+        (mixed(10, ended=-5), "The pot was mixed 0:00 min", 240),
+    ],
+)
+def test_a_pot_that_is_mixed_less_than_asked_needs_a_reason(facts, words, wanted_s):
+    (found,) = hindrances(facts)
+    assert (found.code, found.reason_passes) == ("mixed_too_short", True)
+    assert found.words.startswith(words)
+    assert found.clears_at == facts.mixing.since + timedelta(seconds=wanted_s)
