@@ -162,6 +162,7 @@ def batch_row(batch: Batch, info: SystemInfo, deadline: Deadline) -> dict[str, A
         "number": batch.number,
         "status": batch.status,
         "system": info.name,
+        "mix_min": info.mix_min,
         "ratio": info.ratio_words,
         "hardener_per_100": info.hardener_per_100,
         "ratio_tolerance_percent": info.ratio_tolerance_percent,

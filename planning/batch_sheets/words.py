@@ -14,11 +14,15 @@ from shared.templatetags.units import minutes
 FOLLOW = "Follow the safety data sheet, local rules and trained people."
 EMERGENCY_NUMBER = "Emergency number: ____________________   First aid: ____________________"
 BRUSH = "Brush a thin coat on the pattern, into corners and details."
+MIX = "Mix{least}; scrape sides and bottom. The pot life runs from first contact."
+SECOND = (
+    "Pour into a second, clean container and mix again{least}. The pot life does not start anew."
+)
 POURING_STEPS = (
     "Clean, dry pot on the scale: tare to 0. Weigh row by row, hardener last, on the one scale; "
     "tare to 0 before each further can; write down what the scale shows.",
-    "Mix 2 to 3 minutes; scrape sides and bottom. The pot life runs from first contact.",
-    "Pour into a second, clean container and mix again. The pot life does not start anew.",
+    MIX.format(least=""),
+    SECOND.format(least=""),
     BRUSH,
     "Pour slowly at one point and let it find its level. Do not scrape the container out.",
 )
@@ -26,10 +30,17 @@ POURING_STEPS = (
 
 
 def work_of(batch: Mapping[str, Any]) -> list[str]:
-    """Return what to do, in order; a brush coat only where a portion meets its pattern."""
+    """
+    Return what to do, in order; a brush coat only where a portion meets its pattern.
+
+    Half of the system's mixing time is for each of the two containers.
+    """
+    half = f" at least {float(batch['mix_min']) / 2:g} min"
+    timed = {words.format(least=""): words.format(least=half) for words in (MIX, SECOND)}
     stir = [f"First stir {what} to the bottom. By ________" for what in batch["stir"]]
     brushed = any(portion["brush_coat_kg"] for portion in batch["portions"])
-    return [*stir, *(words for words in POURING_STEPS if brushed or words != BRUSH)]
+    steps = (timed.get(words, words) for words in POURING_STEPS if brushed or words != BRUSH)
+    return [*stir, *steps]
 
 
 def hardener_rule(batch: Mapping[str, Any]) -> str:

@@ -56,7 +56,6 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         **row,
         "status_words": batch.get_status_display(),
         "decimals": decimals_of(row["readability_g"]),
-        "mix_min": info.mix_min,
         "pot_kg": min(pots) if pots else None,
         "contacted_at": batch.contact_at,
         "planned_contact_at": batch.planned_contact,

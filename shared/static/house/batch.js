@@ -210,7 +210,7 @@ document.addEventListener("DOMContentLoaded", () => {
     } }, "First contact: now");
     const gate = Gate.make({ told: state.gate.contact, button: go, clockText, name: root.dataset.name });
     return [target("In the pot, kg", kgText(pot.inPot()), "inside the ratio's tolerance"), mixHeat(), gate.node, shortPot(),
-      h("p", {}, `Tap when resin and hardener meet. From then on the pot lives ${state.pot_life_min} min. Mix 2 to 3 minutes; scrape sides and bottom.`), go];
+      h("p", {}, `Tap when resin and hardener meet. From then on the pot lives ${state.pot_life_min} min. Mix at least ${state.mix_min} min in all, half of it in each container; scrape sides and bottom.`), go];
   }
 
   const pastPotLife = () => (PotClock.isOver() ? judged("stop", "Pot life is over. Do not pour: scrap the pot below. If it was poured in time, record it.") : null);

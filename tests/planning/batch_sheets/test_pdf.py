@@ -65,6 +65,7 @@ def batch(n, **changes):
         "number": f"B26-{n:05d}",
         "status": "planned",
         "system": "Demo system",
+        "mix_min": 4,
         "ratio": "100 : 10 by mass",
         "hardener_per_100": Decimal("10.000"),
         "cautions": [{"code": "H317", "text": "May cause an allergic skin reaction."}],
@@ -150,7 +151,7 @@ def sheet(batches):
             "loss_kg": Decimal(0),
         },
         "cautions": [{"code": "H317", "text": "May cause an allergic skin reaction."}],
-        "pouring_steps": ["Weigh resin, then hardener.", "Mix 2 to 3 minutes."],
+        "pouring_steps": ["Weigh resin, then hardener.", "Mix."],
     }
 
 

@@ -78,3 +78,9 @@ def test_a_step_that_waits_in_an_oven_tells_which_and_when():
     assert step_of({"name": "Post-cure", "oven": None}, "Europe/Berlin") == "Post-cure"
     words = step_of({"name": "Post-cure", "oven": load}, "Europe/Berlin")
     assert words == "Post-cure; into Oven (60 °C) at 15:00"
+
+
+def test_each_container_is_mixed_half_of_the_systems_mixing_time():
+    batch = {"stir": [], "portions": [], "mix_min": 5}
+    mixing = [words for words in work_of(batch) if "at least 2.5 min" in words]
+    assert [words.split()[0] for words in mixing] == ["Mix", "Pour"]
