@@ -209,11 +209,7 @@ def test_less_poured_than_planned_asks_at_once_whether_the_lift_ends_lower(
     page = at_the_pot()
     for line in planned_batch.lines.order_by("order"):
         steps.weigh_line(page, line)
-    steps.wait_for_step(page, "first contact")
-    steps.wait_until_sent(page)
-    clock.move_to(planned_batch.planned_contact)
-    page.locator("#contact").tap()
-    page.locator("#second").tap()
+    steps.mix(page, planned_batch, clock)
     asked = Decimal(page.locator(".target__figure").inner_text())
     page.get_by_text("Another weight went in").tap()
     page.locator("#reading").fill(str(asked - Decimal("0.2")))

@@ -64,6 +64,7 @@ def test_a_container_left_too_soon_is_noted_and_the_next_one_counts_anew(page):
 
 
 def test_poured_too_soon_asks_why_and_who_decides_until_it_is_mixed(page, planned_batch, clock):
+    assert seconds(page) >= 60
     page.locator("#second").tap()
     page.locator("#step h2", has_text="Pour into").wait_for()
     asked = page.locator(".gate", has_text="is to be mixed at least")
@@ -80,6 +81,7 @@ def test_poured_too_soon_asks_why_and_who_decides_until_it_is_mixed(page, planne
 
 
 def test_a_reason_with_a_name_goes_along_and_is_kept(page, planned_batch):
+    assert seconds(page) >= 60
     page.locator("#second").tap()
     page.locator("#gate-reason").fill("the mixer counts double")
     page.locator("#gate-name").fill("Petra Planner")
