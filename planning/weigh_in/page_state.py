@@ -12,7 +12,7 @@ from planning.batches.printed import decimals_of
 from planning.batches.stirring import stir_again, stirred_at
 from planning.clocks.deadline import deadline_of
 from planning.system_data import components_of
-from planning.weigh_in import alarms, presence
+from planning.weigh_in import alarms
 from planning.weigh_in.contents import residue_kg, wanted_kg
 from planning.weigh_in.gate_state import gate_of
 from planning.weigh_in.mix_reading import usual_of
@@ -97,7 +97,6 @@ def state_of(batch: Batch, now: datetime) -> dict[str, Any]:
         "new_plan": offer_of(batch),
         "alarms": [alarms.plain(one) for one in alarms.open_of(batch.entries.all())],
         "care": alarms.care(),
-        "at_it": presence.words_for(batch, now),
         "zone": batch.site.time_zone,
         "now": now,
     }

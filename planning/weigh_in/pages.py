@@ -64,6 +64,7 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "batch": found,
             "state": state,
+            "at_it": presence.words_for(found, now, request.user),
             "may_record": may_record,
             "photo_form": PhotoForm(initial={"key": secrets.token_hex(12)}),
             "photos": [entry for entry in found.entries.all() if entry.photo],
@@ -95,7 +96,7 @@ def batch_mark(request: HttpRequest, pk: int) -> JsonResponse:
         raise Http404(f"There is no batch {pk} at {request.site}.")
     now = clock.now()
     presence.opened(batch=batch, by=request.user, now=now)
-    return JsonResponse({"mark": found, "at_it": presence.words_for(batch, now)})
+    return JsonResponse({"mark": found, "at_it": presence.words_for(batch, now, request.user)})
 
 
 @never_cache

@@ -20,6 +20,8 @@ from shared.access.models import Site, User
 
 OPEN_FOR = timedelta(seconds=20)
 """A page that has told nothing for so long is not open any more, or cannot be seen."""
+KEPT_S = 3600
+"""Longer than a row counts: a store of files deletes what is past its time while it is read."""
 BEGUN = (BatchStatus.WEIGHING, BatchStatus.WEIGHED, BatchStatus.MIXING)
 
 
@@ -39,7 +41,7 @@ def opened(*, batch: Batch, by: User, now: datetime) -> None:
     """
     rows = {key: row for key, row in _rows(batch.site_id).items() if _is_fresh(row, now)}
     rows[f"{batch.pk}:{by.pk}"] = {"batch": batch.pk, "name": str(by), "at": now.isoformat()}
-    shared_store().set(_key(batch.site_id), rows, OPEN_FOR.total_seconds())
+    shared_store().set(_key(batch.site_id), rows, KEPT_S)
 
 
 def open_at(site_id: int, now: datetime) -> dict[int, list[str]]:
@@ -85,10 +87,13 @@ def words_of(
     return said
 
 
-def words_for(batch: Batch, now: datetime) -> str:
-    """Say who is at one batch."""
-    names = open_at(batch.site_id, now).get(batch.pk, ())
-    return words_of(batch.status, names, last_told([batch.pk]).get(batch.pk), batch.site, now)
+def words_for(batch: Batch, now: datetime, reader: User | None = None) -> str:
+    """Say who is at one batch; whoever reads that on its page has it open."""
+    names = set(open_at(batch.site_id, now).get(batch.pk, ()))
+    if reader is not None:
+        names.add(str(reader))
+    told = last_told([batch.pk]).get(batch.pk)
+    return words_of(batch.status, sorted(names), told, batch.site, now)
 
 
 def words_on(site: Site, rows: Iterable[Mapping[str, Any]], now: datetime) -> dict[int, str]:
