@@ -26,7 +26,7 @@ def test_a_brush_coat_is_asked_for_only_where_a_portion_meets_its_pattern():
     below = {"stir": ["Resin"], "portions": [PORTION], "mix_min": 4}
     above = {**below, "stir": [], "portions": [{**PORTION, "brush_coat_kg": Decimal(0)}]}
     assert BRUSH in work_of(below)
-    assert work_of(below)[0].startswith("Stir up Resin")
+    assert work_of(below)[0].startswith("First stir Resin to the bottom")
     assert "tare to 0" in work_of(below)[1]
     assert BRUSH not in work_of(above)
 

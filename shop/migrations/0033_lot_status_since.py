@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0029_system_components'),
+        ('shop', '0032_upkeep_of_release'),
     ]
 
     operations = [
