@@ -25,4 +25,4 @@ def planned_work(person: User) -> Iterator[Tie]:
     steps = PourStep.objects.filter(planned_people__user=person, done_at=None)
     rows = steps.select_related("pour__order__site", "pour__order").distinct()
     for step in rows.order_by("planned_start", "pk")[:MOST_LISTED]:
-        yield Tie(f"{step.pour}: {step}", f"/pours/{step.pour_id}/")
+        yield Tie(str(step), f"/pours/{step.pour_id}/")

@@ -100,6 +100,25 @@ def needs(scope: str, *, for_all: bool = False) -> Callable[[Page], Page]:
     return guard
 
 
+def signed_in(page: Page) -> Page:
+    """
+    Guard a page that everybody who signs in may open, whatever their role.
+
+    `request.access` and `request.site` are set where the person has a role somewhere, so that the
+    page names the site and shows only the ways that are open.
+    """
+
+    @functools.wraps(page)
+    def guarded(request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
+        access = access_of(request)
+        sites = Site.objects.in_bulk(list(access.scopes_by_site))
+        if sites:
+            request.access, request.site = access, _chosen(request, sites)
+        return page(request, *args, **kwargs)
+
+    return login_required(guarded)
+
+
 def _chosen(request: HttpRequest, sites: dict[int, Site]) -> Site:
     asked = request.GET.get("site")
     if asked:

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
+from shared.api.permissions import signed_in
 from shared.help.guides import BY_SLUG, GUIDES, Line
 from shared.help.terms import found
 
 
-@login_required
+@signed_in
 @require_safe
 def help_index(request: Any) -> HttpResponse:
     """List the guides, and the terms that hold what is looked for."""
@@ -24,7 +24,7 @@ def help_index(request: Any) -> HttpResponse:
     )
 
 
-@login_required
+@signed_in
 @require_safe
 def guide(request: Any, slug: str) -> HttpResponse:
     """Show one guide; it prints on one page."""

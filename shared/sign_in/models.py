@@ -50,6 +50,13 @@ class SignedIn(models.Model):
     def __str__(self) -> str:
         return f"{self.user} since {self.began_at:%Y-%m-%d %H:%M}"
 
+    @property
+    def browser_words(self) -> str:
+        """The program and the machine as the browser names them, without what all of them say."""
+        machine = self.browser.partition("(")[2].partition(")")[0]
+        names = [word.partition("/")[0] for word in self.browser.rpartition(")")[2].split()]
+        return ", ".join(filter(None, (" ".join(names[-2:]), machine))) or self.browser
+
 
 class AskedPassword(models.Model):
     """Somebody asked for a new password by mail; the worker sends it."""

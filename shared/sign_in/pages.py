@@ -11,17 +11,18 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import authenticate, login
 from django.contrib.auth import views as auth
-from django.contrib.auth.decorators import login_required
 from django.contrib.auth.signals import user_login_failed
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shared.access import queries
 from shared.access.models import User
+from shared.api.permissions import signed_in
 from shared.errors import Invalid
 from shared.mail import backend
 from shared.sign_in import new_password, second_step, sign_ins
@@ -119,7 +120,7 @@ def _status(form: Any) -> int:
     return 422 if form.is_bound and form.errors else 200
 
 
-@login_required
+@signed_in
 @never_cache
 @require_http_methods(["GET"])
 def own(request: Any) -> HttpResponse:
@@ -133,7 +134,7 @@ def own(request: Any) -> HttpResponse:
     return render(request, "sign_in/own.html", context)
 
 
-@login_required
+@signed_in
 @require_POST
 def end(request: Any) -> HttpResponse:
     """End one sign-in of one's own, or all but this one."""
@@ -155,7 +156,7 @@ def _right_password(request: Any, form: Any) -> bool:
     return found is not None
 
 
-@login_required
+@signed_in
 @never_cache
 @require_http_methods(["GET", "POST"])
 def set_up(request: Any) -> HttpResponse:
@@ -182,7 +183,7 @@ def set_up(request: Any) -> HttpResponse:
     return render(request, "sign_in/set_up.html", context, status=_status(form))
 
 
-@login_required
+@signed_in
 @never_cache
 @require_http_methods(["GET", "POST"])
 def change(request: Any, what: str) -> HttpResponse:
@@ -208,6 +209,7 @@ def change(request: Any, what: str) -> HttpResponse:
     )
 
 
+@method_decorator(signed_in, "dispatch")
 class OwnPassword(auth.PasswordChangeView):
     """Change one's own password; all other sign-ins end."""
 

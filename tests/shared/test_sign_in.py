@@ -212,6 +212,28 @@ def test_sign_ins_are_listed_and_ended(petra, hall):
     assert not sign_ins.sign_ins_of(petra)
 
 
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ("", ""),
+        ("Tablet 1", "Tablet 1"),
+        ("Mozilla/5.0 (X11; Linux; rv:9) Engine/20 Fox/115.0", "Engine Fox, X11; Linux; rv:9"),
+        ("Mozilla/5.0 (Phone 14) Kit/6 (like X) Wide/156 Safe/5", "Wide Safe, Phone 14"),
+    ],
+)
+def test_browser_is_told_in_few_words(told, words):
+    assert SignedIn(browser=told).browser_words == words
+
+
+def test_page_of_ones_own_names_the_site_and_its_time(petra, hall):
+    sign_in(hall, petra)
+    page = hall.get("/own-sign-in/").content.decode()
+    assert petra.memberships.get().site.name in page
+    row = SignedIn.objects.get()
+    assert f"{clock.local(row.began_at, petra.memberships.get().site):%Y-%m-%d %H:%M}" in page
+    assert "/people/" not in page, "only ways that are open are shown"
+
+
 def test_new_password_keeps_this_sign_in_and_ends_the_others(petra, hall):
     tablet = Client()
     sign_in(hall, petra)
