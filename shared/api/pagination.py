@@ -44,7 +44,9 @@ class SignedCursor(BasePagination):
 
     def get_paginated_response(self, data: Any) -> Response:
         """Return the page with the address of the next."""
-        return Response({"items": data, "next": self._next()})
+        following = self._next()
+        headers = {"Link": f'<{following}>; rel="next"'} if following else {}
+        return Response({"items": data, "next": following}, headers=headers)
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
         """Return the schema of a page."""

@@ -33,6 +33,7 @@ from django.views import defaults
 from rest_framework import exceptions
 from rest_framework.response import Response
 
+from shared.api.problem_kinds import KINDS, slug_of
 from shared.errors import FieldProblem, Invalid, ShopError
 from shared.retry import is_away, is_passing
 
@@ -90,14 +91,15 @@ def problem(
     facts: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Return the members of a problem object."""
-    title = TITLES.get(code) or code.replace("_", " ").capitalize()
-    kind = f"/problems/{code.replace('_', '-')}"
-    # A host that is not ours is left out of the answer; RFC 9457 allows a relative type.
-    with suppress(DisallowedHost):
-        kind = request.build_absolute_uri(kind)
+    kind = "about:blank"
+    if code in KINDS:
+        kind = f"/problems/{slug_of(code)}/"
+        # A host that is not ours is left out of the answer; RFC 9457 allows a relative type.
+        with suppress(DisallowedHost):
+            kind = request.build_absolute_uri(kind)
     members: dict[str, Any] = {
         "type": kind,
-        "title": title,
+        "title": title_of(code),
         "status": status,
         "detail": detail,
         "code": code,
@@ -108,6 +110,11 @@ def problem(
     for name, value in (facts or {}).items():
         members.setdefault(name, plain(value))
     return members
+
+
+def title_of(code: str) -> str:
+    """Return the few words that a kind of error is headed by."""
+    return TITLES.get(code) or code.replace("_", " ").capitalize()
 
 
 def plain(value: Any) -> Any:

@@ -34,7 +34,7 @@ def test_a_host_that_is_not_ours_is_refused_and_not_repeated(client):
     answer = client.get("/api/v1/no-such-thing", headers={"host": "elsewhere.example"})
     assert (answer.status_code, answer["Content-Type"]) == (400, MEDIA_TYPE)
     body = answer.json()
-    assert (body["type"], body["code"]) == ("/problems/unreadable", "unreadable")
+    assert (body["type"], body["code"]) == ("/problems/unreadable/", "unreadable")
     assert "elsewhere" not in answer.content.decode()
 
 
