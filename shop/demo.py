@@ -13,7 +13,8 @@ from shared import clock
 from shared.access.models import Membership, Site, User
 from shop.ledger import actions as ledger
 from shop.lots.models import Container, Lot, LotStatus
-from shop.materials.models import SYSTEM_VALUES, Material, Pack, ResinSystem, Supplier
+from shop.materials.models import SYSTEM_VALUES, Material, Pack, ResinSystem
+from shop.materials.suppliers import Supplier
 from shop.purchasing import actions as purchasing
 from shop.purchasing.models import PurchaseOrder
 from shop.release_agents.models import ReleaseRecipe

@@ -5,14 +5,8 @@ from shop.counting.models import CountLine, CycleCount
 from shop.ledger.models import Movement, Requirement, Reservation, UsedReservation
 from shop.lots.models import Container, Lot, Placement
 from shop.materials.components import SystemComponent
-from shop.materials.models import (
-    LearnedCode,
-    Material,
-    Pack,
-    ResinSystem,
-    Supplier,
-    SupplierClosure,
-)
+from shop.materials.models import LearnedCode, Material, Pack, ResinSystem
+from shop.materials.suppliers import Supplier, SupplierClosure
 from shop.proposals.models import PurchaseProposal
 from shop.purchasing.models import OrderMail, PurchaseOrder, PurchaseOrderLine
 from shop.recalls.models import Recall, RecalledLot

@@ -24,7 +24,7 @@ from shop.core.costing import (
 )
 from shop.ledger.models import Movement, MovementKind
 from shop.lots.models import Container, LotStatus
-from shop.materials.models import home_currency
+from shop.materials.suppliers import home_currency
 from shop.sums import exact_sum
 from shop.trace import providers
 

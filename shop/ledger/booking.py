@@ -22,8 +22,8 @@ from shop.ledger.serializers import SIDES
 from shop.lots.actions import place
 from shop.lots.labels import new_container
 from shop.lots.models import Container
-from shop.materials.models import Supplier
 from shop.materials.scanning import read_goods_scan
+from shop.materials.suppliers import Supplier
 from shop.page_forms import row_id
 from shop.sites.models import Location
 from shop.stores_types import MovementInfo

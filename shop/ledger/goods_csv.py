@@ -12,7 +12,8 @@ from shared.csv_rows import at_line, rows_of
 from shared.errors import FieldProblem, Invalid
 from shop.ledger.goods_in import Goods, Pack
 from shop.lots.models import LOT_CODE
-from shop.materials.models import Material, Supplier
+from shop.materials.models import Material
+from shop.materials.suppliers import Supplier
 from shop.quantities import NAMES, Quantity
 from shop.sites.models import Location
 

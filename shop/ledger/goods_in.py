@@ -23,7 +23,8 @@ from shop.ledger.posting import exact
 from shop.ledger.short_dated import short_dated
 from shop.lots.labels import new_container
 from shop.lots.models import Container, Lot, LotStatus, Placement
-from shop.materials.models import Material, Supplier
+from shop.materials.models import Material
+from shop.materials.suppliers import Supplier
 from shop.recalls.queries import in_force
 from shop.sites.models import Location
 from shop.sums import exact_sum

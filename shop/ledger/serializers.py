@@ -11,7 +11,8 @@ from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shop.ledger.models import Movement, MovementKind, Requirement, Reservation
 from shop.lots.models import LOT_CODE, Container
-from shop.materials.models import Material, Supplier
+from shop.materials.models import Material
+from shop.materials.suppliers import Supplier
 from shop.quantities import QuantityField
 from shop.registers_api import PricesForFew, not_below_zero
 from shop.sites.models import Location

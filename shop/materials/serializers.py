@@ -14,17 +14,9 @@ from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shared.units import convert
 from shop.core.usual_values import USUAL, unusual
 from shop.materials.components import SystemComponent
-from shop.materials.models import (
-    SYSTEM_UNITS,
-    LearnedCode,
-    Material,
-    Pack,
-    ResinSystem,
-    Supplier,
-    SupplierClosure,
-    metric,
-)
+from shop.materials.models import SYSTEM_UNITS, LearnedCode, Material, Pack, ResinSystem, metric
 from shop.materials.queries import kinetics_origin
+from shop.materials.suppliers import Supplier, SupplierClosure
 from shop.registers_api import PricesForFew, above_zero, not_below_zero, plain_numbers
 
 POSITIVE = {"validators": [above_zero]}

@@ -19,7 +19,8 @@ from shop.catalogue.actions import propose
 from shop.catalogue.models import ChangeAct
 from shop.catalogue.queries import two_signatures
 from shop.core.gs1 import sound_gtin
-from shop.materials.models import Material, Pack, Supplier, SupplierClosure
+from shop.materials.models import Material, Pack
+from shop.materials.suppliers import Supplier, SupplierClosure
 from shop.registers import change_or_propose, enter, in_words, remove
 
 MOST_DAYS, MOST_PACKS = 730, 100_000

@@ -7,14 +7,8 @@ from typing import Any, ClassVar
 from shared import clock
 from shop.materials import serializers as forms
 from shop.materials.components import SystemComponent
-from shop.materials.models import (
-    LearnedCode,
-    Material,
-    Pack,
-    ResinSystem,
-    Supplier,
-    SupplierClosure,
-)
+from shop.materials.models import LearnedCode, Material, Pack, ResinSystem
+from shop.materials.suppliers import Supplier, SupplierClosure
 from shop.registers import enter
 from shop.registers_api import CatalogueViewSet, GuardedViewSet
 

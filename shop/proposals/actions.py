@@ -27,7 +27,8 @@ from shop.core.buying_plan import NoPlan
 from shop.core.buying_program import SECONDS
 from shop.core.outlook import Use, project
 from shop.core.safety import reorder, service_factor
-from shop.materials.models import Material, Pack, Supplier, home_currency
+from shop.materials.models import Material, Pack
+from shop.materials.suppliers import Supplier, home_currency
 from shop.outlook import queries as outlook
 from shop.proposals.models import ProposalStatus, PurchaseProposal
 from shop.proposals.offers import UsualUse, offers, usual_use

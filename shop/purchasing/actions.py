@@ -15,7 +15,8 @@ from shop import telling
 from shop.catalogue.queries import orders_by_two
 from shop.errors import NotFound
 from shop.ledger.goods_in import Goods, Received, receive_goods
-from shop.materials.models import Material, Supplier
+from shop.materials.models import Material
+from shop.materials.suppliers import Supplier
 from shop.purchasing import queries
 from shop.purchasing.errors import BelowLeastOrder, OrderState, OverDelivery
 from shop.purchasing.models import OrderStatus, PurchaseOrder, PurchaseOrderLine

@@ -29,8 +29,9 @@ from shop.ledger.goods_in import MOST_CONTAINERS, Goods, Pack, Received, receive
 from shop.lots import actions as lots
 from shop.lots.models import Lot
 from shop.materials.camera import read_codes
-from shop.materials.models import LearnedCode, Material, Supplier
+from shop.materials.models import LearnedCode, Material
 from shop.materials.scanning import GoodsScan, read_goods_scan
+from shop.materials.suppliers import Supplier
 from shop.purchasing import actions, queries
 from shop.purchasing.errors import OverDelivery
 from shop.purchasing.models import PurchaseOrderLine

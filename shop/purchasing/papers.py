@@ -15,7 +15,7 @@ from shop.purchasing.models import COMING, OrderStatus, PurchaseOrder
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-    from shop.materials.models import Supplier
+    from shop.materials.suppliers import Supplier
 
 FONTS = Path(shared.__path__[0]) / "static" / "fonts"
 FACE = "Order"

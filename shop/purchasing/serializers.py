@@ -11,7 +11,8 @@ from rest_framework import serializers
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shop.lots.models import QUANTITY
-from shop.materials.models import Material, Supplier
+from shop.materials.models import Material
+from shop.materials.suppliers import Supplier
 from shop.purchasing import queries
 from shop.purchasing.models import PurchaseOrder, PurchaseOrderLine
 from shop.registers_api import PricesForFew, above_zero, not_below_zero

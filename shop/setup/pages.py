@@ -16,7 +16,7 @@ from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 from shop.catalogue.forms import asks_two, two_signature_fields
 from shop.setup import actions
-from shop.setup.forms import column_of
+from shop.setup.register_form import column_of
 from shop.setup.registers import BY_SLUG, Register
 
 ON_A_PAGE = 50

@@ -13,7 +13,8 @@ from typing import Any
 from django.db.models import Model, QuerySet
 
 from shared.access.models import Site
-from shop.setup import forms, release_forms
+from shop.setup import forms, release_forms, site_forms
+from shop.setup.register_form import RegisterForm
 
 
 @dataclass(frozen=True)
@@ -24,7 +25,7 @@ class Register:
     title: str
     one: str
     about: str
-    form: type[forms.RegisterForm]
+    form: type[RegisterForm]
     columns: tuple[tuple[str, str], ...]
     noun: str = "sites"
     search: tuple[str, ...] = ("code", "name")
@@ -62,43 +63,44 @@ REGISTERS: tuple[Register, ...] = (
     Register(
         "this-shop", "This shop", "the shop",
         "Its name, usual temperature, and what stands of it on orders to suppliers.",
-        forms.SiteForm, (("name", "Name"), ("address", "Address"), ("contact", "Contact")),
+        site_forms.SiteForm, (("name", "Name"), ("address", "Address"), ("contact", "Contact")),
         search=(), only_own=True,
     ),
     Register(
         "people", "People who work here", "a person",
         "Who mixes, coats, fits and demoulds, and when. Signing in is given on the page People.",
-        forms.PersonForm, (("code", "Short name"), ("name", "Name"), ("skills", "Skills")),
+        site_forms.PersonForm, (("code", "Short name"), ("name", "Name"), ("skills", "Skills")),
     ),
     Register(
         "mixers", "Mixers", "a mixer", "What resin is mixed with, and how much at once.",
-        forms.MixerForm, (("code", "Code"), ("name", "Name"), ("largest_kg", "Largest batch, kg")),
+        site_forms.MixerForm,
+        (("code", "Code"), ("name", "Name"), ("largest_kg", "Largest batch, kg")),
     ),
     Register(
         "scales", "Scales", "a scale", "What is weighed with, and how finely.",
-        forms.ScaleForm,
+        site_forms.ScaleForm,
         (("code", "Code"), ("name", "Name"), ("capacity_kg", "Carries, kg"),
          ("readability_g", "Step, g"), ("next_check_on", "Next check")),
     ),
     Register(
         "places", "Benches, ovens and floor", "a place", "Where tools stand while they cure.",
-        forms.PlaceForm,
+        site_forms.PlaceForm,
         (("code", "Code"), ("name", "Name"), ("kind", "Kind"), ("capacity", "Tools at once")),
     ),
     Register(
         "shelves", "Shelves and stores", "a shelf", "Where containers are kept, and how warm.",
-        forms.LocationForm,
+        site_forms.LocationForm,
         (("code", "Code"), ("name", "Name"), ("lowest_c", "From, °C"), ("highest_c", "To, °C")),
     ),
     Register(
         "closed-days", "Closed days", "a closed day", "Holidays and shutdowns: nobody works.",
-        forms.ClosedDayForm, (("day", "Day"), ("reason", "Why")),
+        site_forms.ClosedDayForm, (("day", "Day"), ("reason", "Why")),
         noun="availability", search=("reason",), order=("-day",),
     ),
     Register(
         "temperatures", "Expected temperatures", "a day's temperature",
         "Days on which the shop will be warmer or colder than usual.",
-        forms.TemperatureForm, (("day", "Day"), ("shop_c", "Shop, °C")),
+        site_forms.TemperatureForm, (("day", "Day"), ("shop_c", "Shop, °C")),
         noun="availability", search=(), order=("-day",),
     ),
     Register(

@@ -6,7 +6,7 @@ from typing import Any
 
 from shop.materials.models import Material, MaterialKind
 from shop.release_agents.models import ReleaseClash, ReleaseRecipe
-from shop.setup.forms import CODE_HINT, RegisterForm
+from shop.setup.register_form import CODE_HINT, RegisterForm
 
 AGENTS = [MaterialKind.RELEASE_AGENT, MaterialKind.SEALER]
 USUAL_IF_EMPTY: dict[str, int] = {"sealer_dry_min": 0, "recoat_coats": 1}

@@ -9,7 +9,7 @@ from typing import Any
 from django.urls import reverse
 
 from shop.lots.models import Container
-from shop.materials.models import Supplier
+from shop.materials.suppliers import Supplier
 from shop.page_forms import row_id
 from shop.purchasing.models import PurchaseOrderLine
 from shop.trace.providers import uses

@@ -9,7 +9,8 @@ from django.core import mail
 
 from shop.ledger.models import Requirement
 from shop.lots.models import Lot
-from shop.materials.models import Material, Supplier
+from shop.materials.models import Material
+from shop.materials.suppliers import Supplier
 from shop.purchasing.models import PurchaseOrder
 from shop.purchasing.queries import goods_cost
 from tests.browser import steps

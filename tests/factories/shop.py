@@ -9,7 +9,8 @@ from itertools import count
 from shared.access.models import Membership, Site, User
 from shop.ledger import actions
 from shop.lots.models import Container, Lot, LotStatus
-from shop.materials.models import SYSTEM_VALUES, Material, ResinSystem, Supplier
+from shop.materials.models import SYSTEM_VALUES, Material, ResinSystem
+from shop.materials.suppliers import Supplier
 from shop.release_agents.models import ReleaseRecipe
 from shop.sites.models import Location, Person, Shift
 from shop.tools.models import Tool, ToolFamily, ToolKind, ToolStatus

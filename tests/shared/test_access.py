@@ -21,7 +21,8 @@ from shared.api.authentication import digest
 from shared.api.roles import ROLES, SCOPES
 from shared.errors import Invalid, ShopError
 from shop.demo import load_shop
-from shop.materials.models import Pack, Supplier
+from shop.materials.models import Pack
+from shop.materials.suppliers import Supplier
 from tests.callers import caller, make_site, make_token, make_user
 from tests.conftest import NOON
 

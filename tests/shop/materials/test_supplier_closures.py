@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from shop.materials.models import SupplierClosure
+from shop.materials.suppliers import SupplierClosure
 from shop.outlook import queries
 from shop.proposals import actions as proposals
 from tests.factories.purchasing import make_need, make_pack

@@ -2,7 +2,8 @@ from decimal import Decimal
 
 import pytest
 
-from shop.materials.models import Pack, Supplier
+from shop.materials.models import Pack
+from shop.materials.suppliers import Supplier
 from tests.factories.purchasing import make_order, make_pack
 from tests.factories.shop import make_material, make_supplier
 
