@@ -10,6 +10,7 @@ from planning.batch_sheets import pages as batch_sheets
 from planning.checklist import pages as checklist
 from planning.cures import oven_pages
 from planning.cures import pages as cures
+from planning.files import pages as files
 from planning.founding import pages as founding
 from planning.pours import order_pages as orders
 from planning.pours import pages as pours
@@ -42,6 +43,8 @@ urlpatterns = [
     path("", today.first, name="first"),
     path("start/", founding.start, name="start"),
     path("setup/", checklist.setup, name="setup"),
+    path("files/", files.files, name="files"),
+    path("files/<slug:what>.<slug:form>", files.shop_file, name="shop-file"),
     path("today/", today.today, name="today"),
     path("steps/<int:pk>/sign/", today.sign_step, name="step-sign"),
     path("steps/<int:pk>/waive/", today.waive_step, name="step-waive"),

@@ -12,6 +12,7 @@ from planning.cures.views import (
     OvenStayViewSet,
     TemperatureViewSet,
 )
+from planning.files.views import ShopFileReadingView, ShopFileSheetsView, ShopFileView
 from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
 from planning.reminders import urls as reminders
@@ -48,6 +49,9 @@ api_urlpatterns: list[Any] = [
     *router.urls,
     path("scale-readings", ScaleReadingView.as_view(), name="scale-readings"),
     path("shop-changes", ShopChangeView.as_view(), name="api-shop-changes"),
+    path("shop-files", ShopFileView.as_view(), name="api-shop-file"),
+    path("shop-files/readings", ShopFileReadingView.as_view(), name="api-shop-file-readings"),
+    path("shop-files/sheets", ShopFileSheetsView.as_view(), name="api-shop-file-sheets"),
     path("plan-check", PlanNowView.as_view(), name="api-plan-check"),
     *reminders.api_urlpatterns,
     *workbench.api_urlpatterns,

@@ -48,7 +48,7 @@ def rows_of(
     Invalid
         At field `file`, when it is no such table; the line counts from 1 with the header as 1.
     """
-    text = _text(data, most_bytes)
+    text = text_of(data, most_bytes)
     first = text.partition("\n")[0]
     divider = next((sign for sign in ";\t" if sign in first and "," not in first), ",")
     reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=divider)
@@ -87,7 +87,8 @@ def at_line(line: int, problem: FieldProblem) -> FieldProblem:
     return replace(problem, pointer=pointer, detail=f"Line {line}: {problem.detail}")
 
 
-def _text(data: bytes, most_bytes: int) -> str:
+def text_of(data: bytes, most_bytes: int) -> str:
+    """Return the text of a CSV file; refuse what is too long or no text."""
     if len(data) > most_bytes:
         words = f"The file has {len(data)} bytes; at most {most_bytes} are read."
         raise Invalid.one("file", "too_large", words, value=len(data), limit=most_bytes)

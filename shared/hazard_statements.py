@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+FORM = r"(EU)?H[0-9]{3}[A-Za-z]{0,3}(\+H[0-9]{3}[A-Za-z]{0,3})*"
+"""How the codes are written, several with a plus between."""
 STATEMENTS: dict[str, str] = {
     "H220": "Extremely flammable gas.",
     "H222": "Extremely flammable aerosol.",

@@ -1,5 +1,5 @@
 """
-A workbook of one sheet, written line by line as Office Open XML (ISO/IEC 29500-1, SpreadsheetML).
+A workbook, written line by line as Office Open XML (ISO/IEC 29500-1, SpreadsheetML).
 
 Only values: numbers, days and text. Lines go into the archive as they come, so a table of a year
 of days needs no more memory than one of a week, and nothing has to be loaded to write it.
@@ -11,6 +11,7 @@ import io
 import math
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import IO, Any
@@ -44,18 +45,10 @@ _TYPES = (
     'ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
     f'<Override PartName="/xl/workbook.xml" ContentType="{_KIND}.sheet.main+xml"/>'
     f'<Override PartName="/xl/styles.xml" ContentType="{_KIND}.styles+xml"/>'
-    f'<Override PartName="/xl/worksheets/sheet1.xml" ContentType="{_KIND}.worksheet+xml"/>'
-    "</Types>"
 )
 _ROOT_LINKS = (
     f'{_XML}<Relationships xmlns="{_PACKAGE}/relationships">'
     f'<Relationship Id="r1" Type="{_LINKS}/officeDocument" Target="xl/workbook.xml"/>'
-    "</Relationships>"
-)
-_BOOK_LINKS = (
-    f'{_XML}<Relationships xmlns="{_PACKAGE}/relationships">'
-    f'<Relationship Id="r1" Type="{_LINKS}/worksheet" Target="worksheets/sheet1.xml"/>'
-    f'<Relationship Id="r2" Type="{_LINKS}/styles" Target="styles.xml"/>'
     "</Relationships>"
 )
 _STYLES = (
@@ -77,6 +70,16 @@ _SHEET_HEAD = (
     '<pane ySplit="1" topLeftCell="A2" activePane="bottomLeft" state="frozen"/>'
     '</sheetView></sheetViews><sheetFormatPr defaultRowHeight="15"/><cols>'
 )
+
+
+@dataclass(frozen=True)
+class SheetRows:
+    """One sheet: its title, the names of its columns, its rows and how wide its columns are."""
+
+    title: str
+    heads: Sequence[str]
+    rows: Iterable[Sequence[Any]]
+    widths: Sequence[int]
 
 
 def one_sheet(
@@ -101,25 +104,52 @@ def one_sheet(
     Invalid
         More lines than a sheet has.
     """
-    named = "".join(c for c in _legible(title) if c not in r"[]:*?/\'")[:31] or "Table"
-    book = (
-        f'{_XML}<workbook xmlns="{_MAIN}" xmlns:r="{_LINKS}"><sheets>'
-        f'<sheet name={quoteattr(named)} sheetId="1" r:id="r1"/></sheets></workbook>'
+    return book([SheetRows(title, heads, rows, widths)])
+
+
+def book(sheets: Sequence[SheetRows]) -> bytes:
+    """Return a workbook of these sheets, each as `one_sheet` says; titles must differ."""
+    numbers = range(1, len(sheets) + 1)
+    listed = "".join(
+        f'<sheet name={quoteattr(_title(one.title))} sheetId="{n}" r:id="s{n}"/>'
+        for n, one in zip(numbers, sheets, strict=True)
+    )
+    types = "".join(
+        f'<Override PartName="/xl/worksheets/sheet{n}.xml" ContentType="{_KIND}.worksheet+xml"/>'
+        for n in numbers
+    )
+    links = "".join(
+        f'<Relationship Id="s{n}" Type="{_LINKS}/worksheet" Target="worksheets/sheet{n}.xml"/>'
+        for n in numbers
+    )
+    parts = (
+        ("[Content_Types].xml", f"{_TYPES}{types}</Types>"),
+        ("_rels/.rels", _ROOT_LINKS),
+        (
+            "xl/workbook.xml",
+            f'{_XML}<workbook xmlns="{_MAIN}" xmlns:r="{_LINKS}"><sheets>{listed}</sheets>'
+            "</workbook>",
+        ),
+        (
+            "xl/_rels/workbook.xml.rels",
+            f'{_XML}<Relationships xmlns="{_PACKAGE}/relationships">{links}'
+            f'<Relationship Id="r0" Type="{_LINKS}/styles" Target="styles.xml"/></Relationships>',
+        ),
+        ("xl/styles.xml", _STYLES),
     )
     out = io.BytesIO()
     with ZipFile(out, "w", ZIP_DEFLATED, compresslevel=3) as archive:
-        for name, text in (
-            ("[Content_Types].xml", _TYPES),
-            ("_rels/.rels", _ROOT_LINKS),
-            ("xl/workbook.xml", book),
-            ("xl/_rels/workbook.xml.rels", _BOOK_LINKS),
-            ("xl/styles.xml", _STYLES),
-        ):
+        for name, text in parts:
             with archive.open(_part(name), "w") as part:
                 part.write(text.encode())
-        with archive.open(_part("xl/worksheets/sheet1.xml"), "w") as part:
-            _write_sheet(part, heads, rows, widths)
+        for n, one in zip(numbers, sheets, strict=True):
+            with archive.open(_part(f"xl/worksheets/sheet{n}.xml"), "w") as part:
+                _write_sheet(part, one.heads, one.rows, one.widths)
     return out.getvalue()
+
+
+def _title(text: str) -> str:
+    return "".join(c for c in _legible(text) if c not in r"[]:*?/\'")[:31] or "Table"
 
 
 def _part(name: str) -> ZipInfo:

@@ -30,6 +30,17 @@ def not_below_zero(value: Any) -> None:
         raise fields.refuse("must be 0 or more.", "too_small", limit=0)
 
 
+def between(low: float, high: float, unit: str) -> Any:
+    """Return a validator that refuses what lies outside two limits."""
+
+    def check(value: Any) -> None:
+        if value is not None and not low <= value <= high:
+            words = f"must be {low:g} to {high:g} {unit}."
+            raise fields.refuse(words, "out_of_range", f"{low:g} to {high:g}", unit)
+
+    return check
+
+
 def plain_numbers(value: Any) -> Any:
     """Return JSON data with decimals as numbers, the form in which it is stored."""
     if isinstance(value, dict):

@@ -40,6 +40,7 @@ from shared.retry import is_away, is_passing
 MEDIA_TYPE = "application/problem+json"
 SECRET_WORDS = ("password", "secret", "token")
 RETRY_AFTER_S = 5
+UNIQUE_SET = re.compile(r"The fields (.+) must make a unique set\.")
 MOST_PROBLEMS = 100
 """Problems named in one answer; nobody mends more at a time, and each costs room in the answer."""
 DATABASE_AWAY = (
@@ -162,7 +163,7 @@ def describe(error: Exception, request: Any) -> tuple[dict[str, Any], dict[str, 
             if len(found) > MOST_PROBLEMS:
                 detail = f"The first {MOST_PROBLEMS} problems are named; there are more. {detail}"
         case ModelInvalid():
-            errors = [found.as_dict() for found in _model_problems(error)]
+            errors = [found.as_dict() for found in _model_problems(error, request.data)]
             status, code, detail = 422, "validation", " ".join(e["detail"] for e in errors)
         case exceptions.APIException():
             status, code, detail = error.status_code, _code_of(error), str(error.detail)
@@ -242,6 +243,13 @@ def _one(message: Any, sent: Any, pointer: str) -> FieldProblem:
     simple = sent is not None and not isinstance(sent, dict | list) and not hidden
     value = str(sent)[:200] if simple else None
     sentence = str(message)
+    if together := UNIQUE_SET.fullmatch(sentence):
+        # Beside the field somebody chose: the site is where it is.
+        names = [n for n in together[1].split(", ") if n != "site" and isinstance(sent, Mapping)]
+        if names and names[-1] in sent:
+            field, value = names[-1], str(sent[names[-1]])[:200]
+            words = f"{field} is {value!r}, which is there already; give another."
+            return FieldProblem(f"{pointer}/{field}", "unique", words, value)
     # The name of the field may also be a part of another word.
     if field and not re.search(rf"(?<![\w-]){re.escape(field)}(?![\w-])", sentence):
         sentence = f"{field} is {value!r}: {sentence}" if simple else f"{field}: {sentence}"
@@ -249,15 +257,23 @@ def _one(message: Any, sent: Any, pointer: str) -> FieldProblem:
     return FieldProblem(pointer, str(code), sentence, value, **getattr(code, "facts", {}))
 
 
-def _model_problems(error: ModelInvalid) -> Iterator[FieldProblem]:
+def _model_problems(error: ModelInvalid, sent: Any) -> Iterator[FieldProblem]:
     if not hasattr(error, "error_dict"):
         for inner in error.error_list:
             yield FieldProblem("#", inner.code or "invalid", " ".join(inner.messages))
         return
     for field, errors in error.error_dict.items():
-        pointer = "#" if field == "__all__" else f"#/{field}"
         for inner in errors:
-            yield FieldProblem(pointer, inner.code or "invalid", " ".join(inner.messages))
+            words = " ".join(inner.messages)
+            told = named_first(words, sent) if field == "__all__" else field
+            pointer = f"#/{told}" if told else "#"
+            yield FieldProblem(pointer, inner.code or "invalid", words)
+
+
+def named_first(words: str, names: Any) -> str:
+    """Return the field that a rule of several fields is about: the first it names; or nothing."""
+    found = re.match(r"[a-z][a-z0-9]*(_[a-z0-9]+)*(?= )", words)
+    return found[0] if found and isinstance(names, Mapping) and found[0] in names else ""
 
 
 def is_api(request: HttpRequest) -> bool:

@@ -6,11 +6,13 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any, ClassVar
 
+from django.core.validators import RegexValidator
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
+from shared.hazard_statements import FORM as HAZARD_FORM
 from shared.units import convert
 from shop.core.usual_values import USUAL, unusual
 from shop.materials.components import SystemComponent
@@ -51,7 +53,19 @@ class SupplierClosureSerializer(StrictModelSerializer):
 
 class MaterialSerializer(StrictModelSerializer):
     hazard_statements = serializers.ListField(
-        child=fields.TextField(max_length=24), max_length=40, required=False
+        child=fields.TextField(
+            max_length=24,
+            validators=[
+                RegexValidator(
+                    rf"^{HAZARD_FORM}$",
+                    "is no hazard code; they read H317 or EUH205. Section 2 of the safety data "
+                    "sheet lists them.",
+                    "no_hazard_code",
+                )
+            ],
+        ),
+        max_length=40,
+        required=False,
     )
 
     class Meta:

@@ -9,10 +9,12 @@ from typing import Any
 
 from django import forms
 
+from shared.hazard_statements import FORM
+
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _STRETCH = re.compile(r"\A(\d{1,2})[:.](\d{2})\s*(?:-|–|to)\s*(\d{1,2})[:.](\d{2})\Z")
 _WORD = re.compile(r"\A[a-z][a-z0-9 _-]{0,39}\Z")
-_HAZARD = re.compile(r"\A(EU)?H\d{3}[A-Za-z]{0,3}(\+H\d{3}[A-Za-z]{0,3})*\Z")
+_HAZARD = re.compile(rf"\A{FORM}\Z")
 
 
 class HoursField(forms.CharField):

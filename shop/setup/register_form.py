@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -9,6 +10,11 @@ from django import forms
 from django.db.models import Model
 
 from shared.access.models import Site
+
+DAY = "%Y-%m-%d"
+TAKEN = "already exists"
+MOST_NAMED = 3
+"""A rule of more fields than these is told on top."""
 
 
 class RegisterForm(forms.ModelForm):
@@ -27,14 +33,35 @@ class RegisterForm(forms.ModelForm):
                 field.widget = forms.TextInput(attrs={"inputmode": "decimal"})
                 field.localize = False
             if isinstance(field, forms.DateField):
-                field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+                field.input_formats = [DAY]  # 03/04/2026 is two days
+                field.widget = forms.DateInput(attrs={"type": "date"}, format=DAY)
 
     def _post_clean(self) -> None:
         """Leave the row as it is: the model's own checks run when it is written."""
 
     def add_prefixless_error(self, name: str, words: str) -> None:
-        """Put an error beside its field, or on top where the form has no such field."""
-        self.add_error(name if name in self.fields else None, words)
+        """
+        Put an error beside its field, or on top where the form has no such field.
+
+        A rule of several fields stands beside each it names; columns are called as the page does.
+        """
+        if TAKEN in words and (twice := [n for n in ("code", "day") if n.title() in words]):
+            name, words = twice[0], "There is one of this already; give another."
+        first = words.partition(" ")[0]
+        named = [
+            one
+            for one in self.fields
+            if one == first or ("_" in one and re.search(rf"\b{one}\b", words))
+        ]
+        for one in named:
+            words = re.sub(rf"\b{one}\b", str(self.fields[one].label or one), words)
+        if name in self.fields:
+            self.add_error(name, words)
+        elif not named or len(named) > MOST_NAMED:
+            self.add_error(None, words)
+        else:
+            for one in named:
+                self.add_error(one, words)
 
     def values(self) -> dict[str, Any]:
         """Return the columns to write."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 
 from shared.access.models import Site
 from shop.setup.entries import WEEKDAYS, HoursField, WordsField, hours_text, new_words
@@ -145,6 +146,10 @@ class TemperatureForm(RegisterForm):
     class Meta:
         model = ExpectedTemperature
         fields = ["day", "shop_c"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["shop_c"].validators += [MinValueValidator(0), MaxValueValidator(45)]
 
 
 class SiteForm(RegisterForm):

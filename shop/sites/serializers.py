@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from shared.api import fields
 from shared.api.serializers import StrictModelSerializer
-from shop.registers_api import above_zero, not_below_zero
+from shop.registers_api import above_zero, between, not_below_zero
 from shop.sites import models
 
 THING = ["id", "site", "code", "name", "in_use"]
@@ -97,6 +97,7 @@ class ExpectedTemperatureSerializer(StrictModelSerializer):
     class Meta:
         model = models.ExpectedTemperature
         fields: ClassVar = ["id", "site", "day", "shop_c"]
+        extra_kwargs: ClassVar = {"shop_c": {"validators": [between(0, 45, "°C")]}}
 
 
 class StorageSpellSerializer(StrictModelSerializer):

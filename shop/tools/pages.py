@@ -19,7 +19,7 @@ from shared.codes.finding import find as find_code
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
 from shop.lots.models import Container
-from shop.registers import change
+from shop.registers import change, in_words
 from shop.release_agents.models import ReleaseRecipe, Surface
 from shop.tools import actions
 from shop.tools.counter_file import COLUMNS, MOST_BYTES, load_counter_file
@@ -35,6 +35,8 @@ from shop.tools.models import (
     ToolStatus,
 )
 from shop.tools.runs import MOST_SHOTS, NO_READINGS, Readings, correct_shots, service_limit_c
+from shop.tools.serializers import MOST_SO_FAR
+from shop.tools.taking_over import enter_tool
 from shop.tools.upkeep import PACE_DAYS
 
 ON_A_PAGE = 50
@@ -104,8 +106,14 @@ def add(request: Any) -> HttpResponse:
     """Enter a tool that the shop already has or that was asked for."""
     try:
         service = request.POST.get("service_c", "").strip()
-        made = actions.make_tool(
-            site_id=request.site.pk,
+        shots = request.POST.get("shots_so_far", "").strip()
+        made = enter_tool(
+            site=request.site,
+            by=request.user,
+            in_service_since=forms.day(request.POST, "in_service_since"),
+            shots_so_far=(
+                forms.whole(request.POST, "shots_so_far", MOST_SO_FAR, 0) if shots else None
+            ),
             code=forms.text(request.POST, "code", 40),
             name=forms.text(request.POST, "name", 120),
             kind=forms.text(request.POST, "kind", 8),
@@ -115,7 +123,10 @@ def add(request: Any) -> HttpResponse:
     except ShopError as error:
         messages.error(request, f"{error.message} Nothing was changed.")
         return redirect("tools")
-    return redirect("tool", made.id)
+    except ValidationError as error:
+        messages.error(request, f"{in_words(error)} Nothing was changed.")
+        return redirect("tools")
+    return redirect("tool", made.pk)
 
 
 @needs("tools:write")

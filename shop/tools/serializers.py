@@ -16,6 +16,8 @@ from shop.tools.face import MOST_COATS
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolHalf
 from shop.tools.runs import MOST_SHOTS
 
+MOST_SO_FAR = 100_000_000
+
 
 class ToolHalfSerializer(StrictModelSerializer):
     class Meta:
@@ -25,6 +27,14 @@ class ToolHalfSerializer(StrictModelSerializer):
 
 class ToolSerializer(StrictModelSerializer):
     halves = ToolHalfSerializer(many=True, read_only=True)
+    in_service_since = fields.DayField(
+        required=False, allow_null=True, write_only=True,
+        help_text="Of a new row, a tool in use already: since when.",
+    )  # fmt: skip
+    shots_so_far = fields.WholeField(
+        required=False, allow_null=True, write_only=True, min_value=0, max_value=MOST_SO_FAR,
+        help_text="Of a new row, a tool in use already: parts made on it before now.",
+    )  # fmt: skip
 
     class Meta:
         model = Tool
@@ -32,9 +42,19 @@ class ToolSerializer(StrictModelSerializer):
             "id", "site", "code", "name", "kind", "status", "customer", "service_c",
             "family", "expected_shots", "promised_shots", "surface", "release_recipe",
             "shots_per_coat", "shots_per_inspection", "clamp_limit_kn", "location", "replaces",
-            "in_use", "halves", "etag",
+            "in_use", "halves", "in_service_since", "shots_so_far", "etag",
         ]  # fmt: skip
         read_only_fields = ("status",)
+
+    def validate(self, values: dict[str, Any]) -> dict[str, Any]:
+        """Take what was before its record only with a new row."""
+        wrong = [n for n in ("in_service_since", "shots_so_far") if self.instance and n in values]
+        if wrong:
+            words = "is told when the tool is entered; add a run of shots or an event instead."
+            raise serializers.ValidationError(
+                {name: [fields.detail(words, "new_rows_only")] for name in wrong}
+            )
+        return super().validate(values)
 
 
 class ToolFamilySerializer(StrictModelSerializer):

@@ -21,6 +21,7 @@ from shop.tools.counter_file import MOST_BYTES, load_counter_file
 from shop.tools.face import Coat
 from shop.tools.models import Tool, ToolEvent, ToolFamily
 from shop.tools.runs import Readings, correct_shots
+from shop.tools.taking_over import enter_tool
 
 
 class ToolViewSet(
@@ -40,8 +41,11 @@ class ToolViewSet(
         "family": ["exact"],
     }  # fmt: skip
     sort_fields = ("code", "name", "id")
-    perform_create = RegisterViewSet.perform_create
     perform_update = RegisterViewSet.perform_update
+
+    def perform_create(self, serializer: Any) -> None:
+        """Enter a tool, one that is in use already too."""
+        serializer.instance = enter_tool(by=self.request.user, **serializer.validated_data)
 
     @extend_schema(responses=forms.ToolLifeSerializer)
     @action(detail=True, filterset_fields={})

@@ -47,6 +47,8 @@ TABLE: dict[tuple[str, str], str] = {
     **register("availability", "day-changes closed-days outages expected-temperatures"),
     **rows("availability", "shop-changes", "POST"),
     **rows("plans", "plan-check", "GET"),
+    **rows("sites", "shop-files shop-files/sheets", "GET"),
+    **rows("sites", "shop-files/readings", "POST"),
     **register("lots", "storage-spells"),
     **register(
         "materials",

@@ -45,6 +45,7 @@ NOT_REACHED = {
     "POST /api/v1/resin-systems",
     "POST /api/v1/system-components/{id}/changes",
     "POST /api/v1/scans",
+    "POST /api/v1/shop-files/readings",
     "POST /api/v1/tool-events/counter-files",
     "POST /api/v1/tool-orders",
 }
