@@ -60,3 +60,23 @@ class ShopForm(forms.Form):
         if again is not None and found.get("password") not in (None, again):
             self.add_error("again", "The two passwords differ; type the same one twice.")
         return found
+
+
+class ArchiveForm(forms.Form):
+    """The whole of a shop, and who signs in to it first."""
+
+    file = forms.FileField(
+        label="Archive of a shop",
+        help_text="A .zip from Set-up, Copies of the shop. A workbook is read in after founding.",
+    )
+    admin = forms.CharField(
+        label="Your name to sign in with, as it is in the archive", max_length=150
+    )
+    password = forms.CharField(
+        label="Your new password",
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="archive-%s", **kwargs)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tempfile
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -15,9 +17,10 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from planning.founding import actions
-from planning.founding.forms import ShopForm
+from planning.founding.forms import ArchiveForm, ShopForm
 from shared.access import queries
-from shared.access.models import Site
+from shared.access.models import Site, User
+from shared.backup import open_archive
 from shared.errors import Invalid, ShopError
 from shop.setup.actions import problems_of
 
@@ -39,9 +42,22 @@ def start(request: Any) -> HttpResponse:
             "ada; the password is demo-shop.",
         )
         return redirect("sign-in")
-    posted = request.POST if request.method == "POST" else None
+    reading = request.POST.get("archive") == "1" and with_account
+    archive = ArchiveForm(*((request.POST, request.FILES) if reading else ()))
+    if reading and archive.is_valid():
+        try:
+            _read_archive(request, archive)
+        except Invalid as error:
+            for problem in error.problems:
+                name = problem.pointer.removeprefix("#/")
+                archive.add_error(name if name in archive.fields else None, problem.detail)
+        except ShopError as error:
+            archive.add_error("file", error.message)
+        else:
+            return redirect("setup")
+    posted = request.POST if request.method == "POST" and not reading else None
     form = ShopForm(posted, with_account=with_account)
-    if request.method == "POST" and form.is_valid():
+    if posted is not None and form.is_valid():
         by = None if with_account else request.user
         try:
             site, administrator = actions.found(by=by, **form.cleaned_data)
@@ -58,7 +74,27 @@ def start(request: Any) -> HttpResponse:
                 login(request, administrator, backend=BACKEND)
             messages.success(request, f"{site} is founded. The list below tells what is next.")
             return redirect("setup")
-    return render(request, "planning/setup/start.html", {"form": form, "alone": with_account})
+    return render(
+        request,
+        "planning/setup/start.html",
+        {"form": form, "alone": with_account, "archive": archive},
+    )
+
+
+def _read_archive(request: Any, form: ArchiveForm) -> None:
+    """Take a whole shop in, and sign in whoever was given a password."""
+    given = form.cleaned_data
+    with tempfile.NamedTemporaryFile(prefix=".reading-", dir=settings.DATA) as kept:
+        for block in given["file"].chunks():
+            kept.write(block)
+        kept.flush()
+        done = open_archive.read(Path(kept.name), admin=given["admin"], password=given["password"])
+    login(request, User.objects.get(username=given["admin"]), backend=BACKEND)
+    messages.success(
+        request,
+        f"The shop of {done.made_at} is read in: {done.rows:,} rows, {done.documents} documents. "
+        "Give the others new passwords, other systems new tokens.",
+    )
 
 
 def _may_found(request: Any) -> bool:

@@ -6,4 +6,7 @@ from django.urls import path
 
 from shared.backup import pages
 
-urlpatterns = [path("setup/copies/", pages.copies, name="copies")]
+urlpatterns = [
+    path("setup/copies/", pages.copies, name="copies"),
+    path("setup/copies/archive/", pages.archive, name="shop-archive"),
+]

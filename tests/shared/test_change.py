@@ -32,6 +32,7 @@ MAY_UPDATE = {
     "planning/weigh_in/quarantine.py::release": NAMES_WHO,
     "shared/api/authentication.py::authenticate": "when a token was last used",
     "shared/api/viewsets.py::_patch": "the row was saved, and entered, a moment before",
+    "shared/backup/open_archive.py::_set_password": "a shop read in; its audit stays as it was",
     "shared/events/actions.py::_next_number": "a counter that nobody sees",
     "shared/hooks/actions.py::replay": "deliveries; each attempt is written in the log of its own",
     "shared/mail/actions.py::_keep": "what came of a trial, which nobody decided",

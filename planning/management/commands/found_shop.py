@@ -1,8 +1,5 @@
 from __future__ import annotations
 
-import getpass
-import os
-import sys
 from argparse import ArgumentParser
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -11,9 +8,8 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
 from planning.founding import actions
+from planning.management.passwords import PASSWORD, asked_password
 from shared.errors import ShopError
-
-PASSWORD = "SHOP_ADMIN_PASSWORD"
 
 
 class Command(BaseCommand):
@@ -43,7 +39,7 @@ class Command(BaseCommand):
                 time_zone=options["time_zone"],
                 expected_c=expected,
                 username=options["admin"],
-                password=self.password(),
+                password=asked_password(),
             )
         except ShopError as error:
             told = [problem.detail for problem in getattr(error, "problems", ())]
@@ -53,15 +49,3 @@ class Command(BaseCommand):
         self.stdout.write(
             f"{site.name} ({site.code}) is founded; {administrator.username} administers it."
         )
-
-    def password(self) -> str:
-        """Return the password of the environment, or ask whoever sits there."""
-        given = os.environ.get(PASSWORD, "")
-        if given:
-            return given
-        if not sys.stdin.isatty():
-            raise CommandError(f"No password is given: set {PASSWORD} in the environment.")
-        first = getpass.getpass("Password of the administrator: ")
-        if getpass.getpass("Once more: ") != first:
-            raise CommandError("The two passwords differ; nothing was founded.")
-        return first

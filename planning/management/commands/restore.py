@@ -7,9 +7,8 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from planning.schedule.broken import plan_now
+from planning.management.judging import judge_plans, stock_agrees
 from shared import clock
-from shared.access.models import Site
 from shared.backup import restoring
 from shared.errors import ShopError
 
@@ -35,31 +34,11 @@ class Command(BaseCommand):
         self.stdout.write(f"The shop of {done.manifest.made_at} is back.")
         if done.kept is not None:
             self.stdout.write(f"What was there before is kept in {done.kept}.")
-        wrong = self.stock()
-        self.plans()
+        agrees = stock_agrees(self.stdout)
+        judge_plans(self.stdout)
         self.stdout.write(
             "Reminders that fell due since then leave when the shop opens; to look at them first, "
             "open it with REMINDERS_PAUSED=1."
         )
-        if wrong:
+        if not agrees:
             raise SystemExit(1)
-
-    def stock(self) -> int:
-        """Compare stock with the ledger; return the status to end with."""
-        try:
-            call_command("audit_stock", stdout=self.stdout)
-        except SystemExit as end:
-            return int(end.code or 0)
-        return 0
-
-    def plans(self) -> None:
-        for site in Site.objects.order_by("code"):
-            judged = plan_now(site, clock.now())
-            if judged.plan is None:
-                self.stdout.write(f"{site.name}: no plan is confirmed.")
-            elif judged.broken:
-                self.stdout.write(f"{site.name}: the confirmed plan no longer holds:")
-                for one in judged.broken:
-                    self.stdout.write(f"  {one.words}")
-            else:
-                self.stdout.write(f"{site.name}: the confirmed plan holds.")
