@@ -33,7 +33,6 @@ class RegisterForm(forms.ModelForm):
                 field.widget = forms.TextInput(attrs={"inputmode": "decimal"})
                 field.localize = False
             if isinstance(field, forms.DateField):
-                field.input_formats = [DAY]  # 03/04/2026 is two days
                 field.widget = forms.DateInput(attrs={"type": "date"}, format=DAY)
 
     def _post_clean(self) -> None:

@@ -190,6 +190,7 @@ if PROXY_COUNT:
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = "UTC"
 USE_TZ = True
+FORMAT_MODULE_PATH = "shared.config.formats"
 USE_I18N = False
 
 STATIC_URL = "/static/"

@@ -1,0 +1,1 @@
+"""How days are read in forms, by language."""
