@@ -13,7 +13,7 @@ from shared.api.serializers import StrictSerializer
 from shared.api.uploads import UploadField
 
 
-class ReadingSerializer(StrictSerializer):
+class ShopFileReadingSerializer(StrictSerializer):
     """A workbook (.xlsx), a CSV file, or a ZIP archive of CSV files named like their sheets."""
 
     file = UploadField()
@@ -36,7 +36,7 @@ class SheetCountSerializer(serializers.Serializer[Any]):
     same = serializers.IntegerField()
 
 
-class ReadSerializer(serializers.Serializer[Any]):
+class ShopFileReadSerializer(serializers.Serializer[Any]):
     """What a file brought, or would bring."""
 
     trial = serializers.BooleanField()

@@ -30,11 +30,11 @@ class ShopFile(OneFile):
 class ShopFileReadingView(viewsets.ScopedView):
     """Reading a file in: all rows or none, or a trial that changes nothing."""
 
-    serializer_class = forms.ReadingSerializer
+    serializer_class = forms.ShopFileReadingSerializer
     scope_noun = "sites"
     parser_classes = (ShopFile,)
 
-    @extend_schema(responses={201: forms.ReadSerializer})
+    @extend_schema(responses={201: forms.ShopFileReadSerializer})
     def post(self, request: Any) -> Any:
         """Read a workbook or CSV files; faults are named by sheet, row and column, all at once."""
         return idempotency.once(request, self._read, required=True)
