@@ -46,6 +46,21 @@ class RequestId:
         return response
 
 
+class RateLimitTold:
+    """Tell each caller of the API how many calls are left, and until when."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        limit = getattr(request, "rate_limit", None)
+        if limit is not None:
+            for name, value in limit.headers.items():
+                response[name] = value
+        return response
+
+
 class ClientAddress:
     """
     Put the caller's own address in REMOTE_ADDR where a number of our own proxies stand in front.

@@ -48,6 +48,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "shared.config.headers.RequestId",
+    "shared.config.headers.RateLimitTold",
     "shared.config.headers.ClientAddress",
     "shared.config.metrics.CallTimes",
     "django.middleware.security.SecurityMiddleware",
