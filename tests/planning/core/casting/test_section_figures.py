@@ -61,7 +61,9 @@ def test_sides_that_lose_nothing_change_nothing(shape):
 def test_demoulding_is_judged_as_the_clocks_judge_it():
     """The wide casting against the lanes that the clocks of a poured lift are made of."""
     hours, one = np.linspace(0.0, 40.0, 401), np.ones(1)
-    figures = LaneFigures(one, one, AIR.film_w_m2k * one, BOARD.film_w_m2k * one, np.array([25.0]))
+    figures = LaneFigures(
+        one, one, AIR.film_w_m2k * one, BOARD.film_w_m2k * one, np.array([25.0]), np.nan * one
+    )
     room = np.full((2, 1), 25.0)
     solved = solve_lanes(SYSTEM, 70.0, figures, np.array([0.0, 40.0]), room, hours)
     lift = PouredLift(SYSTEM, 70.0, BOARD, AIR, 0.0, 25.0)
