@@ -70,19 +70,20 @@ def sheet_h(truth: Truth, record: Record, hottest_c: float = 50.0) -> float:
     """
     Return when the printed time to demould has run in the surroundings as they were written down.
 
-    An account of its own: straight between readings of air and oven, as at the nearest one
-    outside them, as expected where there is none; by each of 46 and 73 kJ/mol, the later. A
-    reading that no room can have, such as one typed in Fahrenheit, is none.
+    An account of its own: straight between readings of the air, as at the nearest one outside
+    them, as expected where there is none; by each of 46 and 73 kJ/mol, the later. In an oven, of
+    which the shop writes down when it went in and out and the setting, straight between the
+    oven's readings, or its setting where nobody read it. A reading that no room can have, such as
+    one typed in Fahrenheit, is none.
     """
-    around = sorted(
-        (r.hour, r.celsius)
-        for r in record.readings
-        if r.where in ("air", "oven") and (r.where == "oven" or r.celsius < hottest_c)
-    )
     hours = np.arange(0.0, 400.0, 0.05)
-    room_c = np.full(len(hours), truth.expected_c)
-    if around:
-        room_c = np.interp(hours, *zip(*around, strict=True))
+    air = [(r.hour, r.celsius) for r in record.readings if r.where == "air"]
+    room_c = _straight(hours, [row for row in air if row[1] < hottest_c], truth.expected_c)
+    if truth.oven is not None:
+        begins, ends, set_c = truth.oven
+        own = [(r.hour, r.celsius) for r in record.readings if r.where == "oven"]
+        inside = (hours >= begins) & (hours < ends)
+        room_c = np.where(inside, _straight(hours, own, set_c), room_c)
     printed = SHEET.datasheet.demould
     latest = 0.0
     for energy in (46e3, 73e3):
@@ -90,6 +91,12 @@ def sheet_h(truth: Truth, record: Record, hottest_c: float = 50.0) -> float:
         ages = np.cumsum(np.exp(energy / 8.314462618 * inverse)) * 0.05
         latest = max(latest, float(hours[np.searchsorted(ages, printed.minutes / 60)]))
     return latest
+
+
+def _straight(hours: np.ndarray, rows: list[tuple[float, float]], without: float) -> np.ndarray:
+    if not rows:
+        return np.full(len(hours), without)
+    return np.interp(hours, *zip(*sorted(rows), strict=True))
 
 
 def early_by(opened_h: float, true_h: float) -> float:
