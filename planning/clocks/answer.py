@@ -61,15 +61,26 @@ def mould_of(pour: Pour, depth_mm: float, mass_kg: float, density_kg_m3: float) 
 
 def ask(asked: PouredLift, pour: Pour, mass_kg: float) -> Answer | None:
     """Return the clocks of a lift; None where its figures make no sense, which opens nothing."""
+    thermal = asked.system.thermal
+    if thermal is None:
+        return ask_in(asked, None)
+    try:
+        mould = mould_of(pour, asked.depth_mm, mass_kg, thermal.density_kg_m3)
+    except (ValueError, ArithmeticError):
+        log.exception("The mould of a lift of %s makes no sense.", asked.system.name)
+        return None
+    return ask_in(asked, mould)
+
+
+def ask_in(asked: PouredLift, mould: Mould | None) -> Answer | None:
+    """Return the clocks of a lift in its mould; None where its figures make no sense."""
     from planning.core.casting.casting_clock import clocks_of  # reads numpy
     from planning.core.casting.edges import with_edges
 
-    thermal = asked.system.thermal
     try:
         clocks = clocks_of(asked)
-        if thermal is None:
+        if mould is None:
             return Answer(clocks, None, width_known=False)
-        mould = mould_of(pour, asked.depth_mm, mass_kg, thermal.density_kg_m3)
         return Answer(*with_edges(asked, clocks, mould), width_known=mould.width_known)
     except (ValueError, ArithmeticError):
         log.exception("The clocks of a lift of %s could not be worked out.", asked.system.name)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -18,6 +19,7 @@ from planning.pours.models import Pour, ToolSide
 from planning.rules.models import PlanningRules
 from planning.system_data import kinetics_origin, system_data
 from shop import stores
+from shop.stores_types import SystemInfo
 
 BEFORE = timedelta(hours=4, minutes=30)
 """How long before pouring an air reading still counts; a longer gap is treated as no reading."""
@@ -35,21 +37,15 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
     number of queries is fixed.
     """
     above = _covered_at(lift)
-    base, known = base_of(lift.pour, lift.number)
     hour = _hours_from(poured_at)
     info = stores.system(lift.pour.system_id)
-    system = system_data(info)
-    # What was planned from a data sheet alone is stretched already; the clock stretches it again.
-    factor = 1.0 if system.computable else core.SHEET_FACTOR
-    return PouredLift(
-        system=system,
-        calibrated=kinetics_origin(info).calibrated,
-        depth_mm=float(lift.depth_mm),
-        base=base,
-        base_known=known,
-        top=AIR_TOP,
+    asked = lift_of(
+        lift.pour, info, lift.number, float(lift.depth_mm), float(lift.expected_c),
+        night_c(lift.pour.order.site_id),
+    )  # fmt: skip
+    return replace(
+        asked,
         now_h=max(0.0, hour(now)),
-        expected_c=float(lift.expected_c),
         readings=tuple(
             Reading(
                 hour(row.at),
@@ -62,9 +58,7 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
             for row in readings_of(lift, poured_at, above)
             if row.at <= max(now, poured_at)
         ),
-        night_c=_night_c(lift.pour.order.site_id),
         mix_c=_mix_c(lift, poured_at),
-        mould_c=None if lift.pour.mould_c is None else float(lift.pour.mould_c),
         stays=tuple(
             core.OvenStay(
                 hour(stay.in_at),
@@ -73,12 +67,28 @@ def poured_lift(lift: Lift, poured_at: datetime, now: datetime) -> PouredLift:
             )
             for stay in _stays(lift, poured_at)
         ),
-        planned=Planned(
-            float(lift.expected_c),
-            lift.attend_min / 60 or None,
-            lift.gap_least_min / 60 / factor or None,
-            lift.gap_greatest_min / 60 * factor or None,
-        ),
+        planned=Planned(float(lift.expected_c), lift.attend_min / 60 or None),
+    )
+
+
+def lift_of(
+    pour: Pour, info: SystemInfo, number: int, depth_mm: float, expected_c: float,
+    night_c: float | None,
+) -> PouredLift:  # fmt: skip
+    """Return what is known of a lift before it is poured, asked about as it is poured."""
+    base, known = base_of(pour, number)
+    return PouredLift(
+        system=system_data(info),
+        calibrated=kinetics_origin(info).calibrated,
+        depth_mm=depth_mm,
+        base=base,
+        base_known=known,
+        top=AIR_TOP,
+        now_h=0.0,
+        expected_c=expected_c,
+        night_c=night_c,
+        mix_c=_colder_mix_c(pour, expected_c),
+        mould_c=None if pour.mould_c is None else float(pour.mould_c),
     )
 
 
@@ -114,7 +124,8 @@ def base_of(pour: Pour, number: int) -> tuple[Face, bool]:
     return tool_side(side), True
 
 
-def _night_c(site_id: int) -> float | None:
+def night_c(site_id: int) -> float | None:
+    """Return the coldest that a shop gets unseen, C; None where its rules do not say."""
     rows = PlanningRules.objects.filter(site_id=site_id).values_list("night_c", flat=True)
     found = rows.first()
     return None if found is None else float(found)
@@ -128,9 +139,15 @@ def _mix_c(lift: Lift, poured_at: datetime) -> float | None:
         given = entry.facts.get("mix_c")
         if given not in (None, ""):
             last[entry.batch_id] = float(Decimal(str(given)))
-    if not last and lift.pour.mix_c is not None and lift.pour.mix_c < lift.expected_c:
-        return float(lift.pour.mix_c)  # nobody measured, and a cold mix takes longer
-    return sum(last.values()) / len(last) if last else None
+    if not last:
+        return _colder_mix_c(lift.pour, float(lift.expected_c))
+    return sum(last.values()) / len(last)
+
+
+def _colder_mix_c(pour: Pour, expected_c: float) -> float | None:
+    """Return a mix planned colder than the shop: nobody measured, and it takes longer."""
+    mix_c = None if pour.mix_c is None else float(pour.mix_c)
+    return mix_c if mix_c is not None and mix_c < expected_c else None
 
 
 def _stays(lift: Lift, poured_at: datetime) -> Sequence[OvenStay]:

@@ -34,7 +34,10 @@ Rules (the code is what `planning.core.check` reports)
                      abrade task in between. The abrade task names the upper lift, takes one
                      person, lasts `abrade_min`, starts once the least gap has run and ends before
                      the upper lift is poured; with `overdue_lift` 'forbid' it does not help.
-                     Where a pour has a `window`, its lift keeps that instead of the gaps.
+                     Where a pour has `openings`, those of the lower lift (same number and depth)
+                     in force at the end of pouring it count instead of the system's gaps; of a
+                     lift that none is of, the longest least gap and the shortest greatest gap of
+                     all in force. Where a pour has a `window`, its lift keeps that instead.
 ``step_order``       steps in order, waits kept, longest waits kept; then the first lift. Each step
                      is one task lasting `hands_min`; the wait and the longest wait count from its
                      end to the start of the next step's task, after the last step before a pour to

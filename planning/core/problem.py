@@ -273,6 +273,25 @@ class LiftWindow:
 
 
 @dataclass(frozen=True)
+class Opening:
+    """When a lift may be followed by the next, as its own clock will tell; from `from_min` on."""
+
+    lift: int
+    """The lower one."""
+    depth_mm: float
+    from_min: int
+    """It holds for a lift poured by then or later."""
+    least_min: int
+    """From the end of pouring it to the start of pouring the next."""
+    greatest_min: int
+    """Below `least_min` where every next lift is abraded for."""
+
+    def __post_init__(self) -> None:
+        _positive(depth_mm=self.depth_mm)
+        _not_negative(lift=self.lift, least_min=self.least_min)
+
+
+@dataclass(frozen=True)
 class Pour:
     """Casting one half of a tool, with the steps before the first lift and after the cure."""
 
@@ -294,7 +313,9 @@ class Pour:
     cure_min: int | None = None
     """Overrides the system's, when longer."""
     window: LiftWindow | None = None
-    """Overrides the system's gaps below one lift, be it longer or shorter."""
+    """Overrides the gaps below one lift, be it longer or shorter."""
+    openings: tuple[Opening, ...] = ()
+    """Override the gaps of the system; of a lift that none is of, the strictest of all count."""
     tool: str = ""
     name: str = ""
 

@@ -15,6 +15,7 @@ from planning.batches.paper import BATCH_PARTS, STEP_PARTS, Said, batch_says, st
 from planning.core import plan as core
 from planning.core import problem as given
 from planning.core.casting.pot_life import planned_pot_life_min
+from planning.core.solver.gaps import gaps_over
 from planning.pours.actions import ask_for_material
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
@@ -84,7 +85,7 @@ class _Writer:
         }
         self.systems = {info.code: info for info in stores.systems()}
         self.conditions = {system.id: system for system in problem.systems}
-        self.systems_of_pours = {pour.id: self.conditions[pour.system] for pour in problem.pours}
+        self.asked = {pour.id: (pour, self.conditions[pour.system]) for pour in problem.pours}
         self.scales = stores.site_week(plan.site_id, self.clock.first_day, 1).scales
         self.places = {stand.pour: int(stand.place) for stand in answer.stands}
         self.lifts: dict[tuple[str, int], Lift] = {}
@@ -123,7 +124,8 @@ class _Writer:
             key = (lift.pour, lift.lift)
             portions = times[key]
             end = max(p.end_min for p in portions)
-            clocks = self.systems_of_pours[lift.pour].at(end)
+            pour, system = self.asked[lift.pour]
+            clocks, gap = system.at(end), gaps_over(pour, lift, system).at(end)
             self.lifts[key], _ = Lift.objects.update_or_create(
                 pour_id=int(lift.pour),
                 number=lift.lift + 1,
@@ -136,8 +138,9 @@ class _Writer:
                     "abrade_first": key in abraded,
                     "expected_c": Decimal(repr(clocks.shop_c)),
                     "attend_min": clocks.attend_min,
-                    "gap_least_min": clocks.gap_least_min,
-                    "gap_greatest_min": clocks.gap_greatest_min,
+                    "gap_least_min": gap.least,
+                    # Below the least one where it is not known to bond: no time at all.
+                    "gap_greatest_min": max(0, gap.greatest),
                 },
             )
 

@@ -28,6 +28,7 @@ from planning.schedule.kept import (
     previous_plan,
     promised_batches,
 )
+from planning.schedule.openings import with_openings
 from planning.schedule.stored import stored_plan, within_tolerance
 from planning.schedule.week_clock import Clock
 from shared.access.models import Site
@@ -214,7 +215,7 @@ def _gathered(
         first + timedelta(days=n): clock.midnight(first + timedelta(days=n)) for n in range(days)
     }
     end = clock.midnight(first + timedelta(days=days))
-    return core.Problem(
+    problem = core.Problem(
         origin=clock.origin.isoformat(),
         horizon_min=end,
         people=tuple(values.person(info, clock, clock.minute(hours_from)) for info in shop.people),
@@ -240,6 +241,7 @@ def _gathered(
         ),
         limits=limits,
     )
+    return with_openings(problem, pours, systems, starts, shop.expected_c, work_out=promises)
 
 
 def _warmed(shop: SiteWeek, warmer_k: float) -> SiteWeek:

@@ -12,7 +12,7 @@ from planning.batches.barred import since_and_why
 from planning.batches.models import Batch, BatchEntry, BatchPortion, EntryKind, Lift, Weighing
 from planning.clocks.deadline import deadline_of
 from planning.clocks.standing import Standing, asked_now
-from planning.clocks.words import AGAIN, NO_OPENING
+from planning.clocks.words import AGAIN, NO_OPENING, asks_for
 from planning.core.casting import pour_gate
 from planning.core.casting.pour_gate import CanInPot, Hindrance, Mixing, TargetLift, Underneath
 from planning.pours.models import Pour, PourStatus, PourStep
@@ -255,7 +255,8 @@ def _lift_below(lift: Lift, steps: Iterable[PourStep], at: datetime) -> Undernea
     closes_at = stands.closes_at or stands.top.poured_at
     opens_at, open_now = stands.opens_at, stands.may_pour_over(at)
     waits = _waits(stands, opens_at, open_now, at, NO_OPENING)
-    return Underneath(name, True, opens_at, closes_at, abraded, waits)
+    helps = " and ".join(asks_for(stands.top)) if not open_now else ""
+    return Underneath(name, True, opens_at, closes_at, abraded, waits, helps)
 
 
 def _waits(

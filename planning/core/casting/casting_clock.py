@@ -12,12 +12,14 @@ from dataclasses import replace
 
 from planning.core.casting.clock_types import (
     AIR,
+    AIR_FRESH_H,
     CORE,
     OVEN,
     SURFACE,
     CastingClocks,
     Clock,
     PouredLift,
+    air_fresh_h,
 )
 from planning.core.casting.cure import demould_conversion
 from planning.core.casting.lane_spans import too_hot_oven
@@ -31,7 +33,6 @@ from planning.core.casting.thinning import thinned
 _FEW = 3
 _RISE_K, _FALL_K = 4.0, 2.0
 _FALLING = 3
-_RECENT_H = 1.0
 
 
 def clocks_of(lift: PouredLift) -> CastingClocks:
@@ -153,6 +154,8 @@ def _by_sheet(lift: PouredLift, around: Surroundings) -> CastingClocks:
     hours = {} if planned is None else vars(planned)
     over = _peak_over(lift)
     peak = late_clock(lift, around, sheet.gel, hours.get("peak_h"))
+    # Where no gap is printed or planned, the next lift waits until the lower one is cured.
+    cured_first = None if hours.get("opens_h") else sheet.demould
     if over is not None:
         peak = Clock(over[0], over[1], "model", range_h=over)
     cured = late_clock(lift, around, sheet.demould, hours.get("demould_h"))
@@ -160,7 +163,7 @@ def _by_sheet(lift: PouredLift, around: Surroundings) -> CastingClocks:
     go_h = None if cool_h is None or cured.go_h is None else max(cool_h, cured.go_h)
     return CastingClocks(
         peak=peak,
-        opens=late_clock(lift, around, sheet.least_gap, hours.get("opens_h")),
+        opens=late_clock(lift, around, sheet.least_gap or cured_first, hours.get("opens_h")),
         closes=early_clock(lift, around, sheet.greatest_gap, hours.get("closes_h")),
         demould=replace(cured, go_h=go_h),
         cured=cured,
@@ -211,13 +214,13 @@ def _cool_since(lift: PouredLift, cured: Clock) -> float | None:
 
 
 def _asks(lift: PouredLift, around: Surroundings, cooling: bool) -> tuple[str, ...]:
-    def fresh(*places: str) -> bool:
-        return any(r.where in places and r.hour >= lift.now_h - 4 * _RECENT_H for r in lift.seen())
+    def fresh(*places: str, within_h: float = AIR_FRESH_H) -> bool:
+        return any(r.where in places and r.hour >= lift.now_h - within_h for r in lift.seen())
 
     asked = []
     if around.in_oven:
         asked += ["out of oven"] + ([] if fresh(OVEN) else [OVEN])
-    elif not fresh(AIR):
+    elif not fresh(AIR, within_h=air_fresh_h(lift.now_h)):
         asked.append(AIR)
     if cooling and not fresh(SURFACE, CORE):
         asked.append(SURFACE)

@@ -13,6 +13,9 @@ from planning.core.casting.system import SystemData
 AIR, OVEN, SURFACE, CORE = "air", "oven", "surface", "core"
 PLACES = (AIR, OVEN, SURFACE, CORE)
 
+AIR_FRESH_H, AIR_SOON_H, _AIR_SHARE = 4.0, 1.0, 0.25
+"""Between readings of the air that are asked for: a quarter of the time since pouring, within
+these. What nobody saw matters most for a lift that is soon to be poured over."""
 HAND_SAFE_C = 43.0
 """Hottest a face may be when a casting is taken in the hands: near the 43 C that metals may have
 for skin contact of 8 h in EN ISO 13732-1 (from memory). A mould and skin touch for minutes."""
@@ -25,6 +28,11 @@ SHEET_FACTOR = 1.25
 random lifts opened none early with it and 1 % without it."""
 NIGHT_DROP_K = 8.0
 """Where no night minimum is stated, so far below the expected room. Assumed, no source."""
+
+
+def air_fresh_h(now_h: float) -> float:
+    """Return how old a reading of the air may be, h, before the next one is asked for."""
+    return min(AIR_FRESH_H, max(AIR_SOON_H, _AIR_SHARE * now_h))
 
 
 @dataclass(frozen=True)

@@ -45,7 +45,8 @@ class Underneath:
     """
     The lift or half that a lift is poured on; `poured` once all of it is in.
 
-    `waits_for` says in words why it is not open where no time to come does.
+    `waits_for` says in words why it is not open where no time to come does, `would_help` what to
+    read so that it may open sooner.
     """
 
     name: str
@@ -54,6 +55,7 @@ class Underneath:
     closes_at: datetime | None = None
     abraded: bool = False
     waits_for: str = ""
+    would_help: str = ""
 
 
 @dataclass(frozen=True)
@@ -236,13 +238,13 @@ def _underneath(lift: TargetLift, below: Underneath, at: datetime) -> Iterator[H
         yield Hindrance(
             "lower_not_open",
             f"{lift.name} goes onto {below.name}, which cannot bear it yet. {below.waits_for}",
-            "Wait until its page says that it can; do not mix before.",
+            f"Wait until its page says that it can; do not mix before.{_sooner(below)}",
         )
     elif below.opens_at is not None and at < below.opens_at:
         yield Hindrance(
             "lower_not_open",
             f"{lift.name} goes onto {below.name}, which cannot bear it yet.",
-            "Wait until then; do not mix before.",
+            f"Wait until then; do not mix before.{_sooner(below)}",
             clears_at=below.opens_at,
         )
     elif below.closes_at is not None and at > below.closes_at and not below.abraded:
@@ -252,6 +254,15 @@ def _underneath(lift: TargetLift, below: Underneath, at: datetime) -> Iterator[H
             f"Abrade and clean {below.name} and sign that step.",
             reason_passes=True,
         )
+
+
+def _sooner(below: Underneath) -> str:
+    if not below.would_help:
+        return ""
+    return (
+        " Where nobody reads, the worst is counted: read and enter on the casting's page "
+        f"{below.would_help}, and it may open sooner."
+    )
 
 
 def _surface(facts: Facts) -> Iterator[Hindrance]:

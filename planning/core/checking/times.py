@@ -5,9 +5,18 @@ from __future__ import annotations
 from bisect import bisect_right
 from itertools import pairwise
 
-from planning.core.checking.view import Part, View, condition_at, label, merged, titled, wait_from
+from planning.core.checking.view import (
+    Part,
+    View,
+    condition_at,
+    label,
+    merged,
+    same,
+    titled,
+    wait_from,
+)
 from planning.core.plan import Batch, Task
-from planning.core.problem import Pour, Step
+from planning.core.problem import Opening, Pour, Step
 
 
 def check_times(view: View) -> None:
@@ -68,11 +77,12 @@ def _check_gap(
     view: View, pour: Pour, lifts: tuple[int, int], times: tuple[int, int], abrades: list[Task]
 ) -> None:
     system = view.systems[pour.system]
-    clocks = condition_at(system, times[0])
     known = pour.window if pour.window and pour.window.lift == lifts[1] else None
     gap = times[1] - times[0]
-    opens = clocks.gap_least_min if known is None else known.opens_min - times[0]
-    closes = clocks.gap_greatest_min if known is None else known.closes_min - times[0]
+    if known is not None:
+        opens, closes = known.opens_min - times[0], known.closes_min - times[0]
+    else:
+        opens, closes = _gap_of(view, pour, lifts[0], times[0])
     pots = [part for lift in lifts for part in view.pot_parts(pour.id, lift)]
     name = f"Lift {lifts[1]} of pour {pour.id} starts {gap} min after the one below was poured"
     if gap < opens:
@@ -90,6 +100,22 @@ def _check_gap(
     for task in abrades:
         soonest = times[0] + opens
         _check_abrade(view, task, lifts[0], (soonest, times[1]), system.abrade_min)
+
+
+def _gap_of(view: View, pour: Pour, below: int, end: int) -> tuple[int, int]:
+    """Return the least and the greatest gap over a lift poured by a minute."""
+    if not pour.openings:
+        clocks = condition_at(view.systems[pour.system], end)
+        return clocks.gap_least_min, clocks.gap_greatest_min
+    depths = [x.depth_mm for x in view.lifts_of[pour.id] if x.lift == below]
+    own = [o for o in pour.openings if o.lift == below and same(o.depth_mm, depths[0])]
+    in_force: dict[tuple[int, float], Opening] = {}
+    for one in sorted(own or pour.openings, key=lambda o: o.from_min):
+        key = one.lift, one.depth_mm
+        if key not in in_force or one.from_min <= end:
+            in_force[key] = one
+    held = in_force.values()
+    return max(o.least_min for o in held), min(o.greatest_min for o in held)
 
 
 def _check_abrade(

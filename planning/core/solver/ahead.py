@@ -147,10 +147,8 @@ def pouring_min(job: Job, lift: LiftJob) -> int:
 
 def opens_after(job: Job, index: int, end: int) -> int:
     """Return when a lift may be poured at the earliest, the one below in at `end` or later."""
-    known = job.pour.window
-    if known is not None and known.lift == job.lifts[index].lift.lift:
-        return known.opens_min
-    return soonest(job, end, "gap_least_min")
+    known = job.window(index)
+    return job.gaps(index).soonest(end) if known is None else known.opens_min
 
 
 def soonest(job: Job, end: int, clock: str) -> int:

@@ -125,7 +125,7 @@ def windows(
             start = min(end - pouring_min(job, lift), case.problem.horizon_min)
             early = alone.lift_start[job.index, index]
             found[job.index, index] = (early, max(start, early))
-            end = start - min(c.gap_least_min for c in job.chemistry.conditions)
+            end = start - job.least_gap_min(index)
     return found
 
 

@@ -55,7 +55,7 @@ def eased(problem: Problem, pour: Pour) -> Iterator[tuple[str, str, Problem]]:
     yield (
         "lift_gap",
         "a lift cannot follow the one below in its recoat window",
-        _clocks(with_settings(problem, overdue_lift="abrade"), gap_greatest_min=ENDLESS),
+        _always_bonding(with_settings(problem, overdue_lift="abrade")),
     )
     if problem.check_lots:
         yield (
@@ -95,6 +95,14 @@ def _opened(problem: Problem, kind: str) -> Problem:
         for p in problem.places
     )
     return replace(problem, places=places)
+
+
+def _always_bonding(problem: Problem) -> Problem:
+    pours = tuple(
+        replace(p, openings=tuple(replace(one, greatest_min=ENDLESS) for one in p.openings))
+        for p in problem.pours
+    )
+    return replace(_clocks(problem, gap_greatest_min=ENDLESS), pours=pours)
 
 
 def _clocks(problem: Problem, **clocks: int) -> Problem:

@@ -10,6 +10,7 @@ from planning.core.problem import (
     Container,
     Lot,
     Mixer,
+    Opening,
     Person,
     Place,
     Pour,
@@ -137,10 +138,18 @@ def warmer_shop(problem: Problem, share: float) -> Problem:
             cure_min=max(1, -int(-c.cure_min * share // 1)),
         )
 
+    def sooner(one: Opening) -> Opening:
+        return replace(
+            one,
+            least_min=-int(-one.least_min * share // 1),
+            greatest_min=int(one.greatest_min * share),
+        )
+
     systems: tuple[System, ...] = tuple(
         replace(s, conditions=tuple(scaled(c) for c in s.conditions)) for s in problem.systems
     )
-    return replace(problem, systems=systems)
+    pours = tuple(replace(p, openings=tuple(map(sooner, p.openings))) for p in problem.pours)
+    return replace(problem, systems=systems, pours=pours)
 
 
 def more_material(problem: Problem, material: str, kg: float, by_min: int = 0) -> Problem:

@@ -11,7 +11,7 @@ from planning.core.solver.board import (
     Work,
     lateness,
 )
-from planning.core.solver.job import Job, LiftJob
+from planning.core.solver.job import Job
 from planning.core.solver.pots import Poured
 from planning.core.solver.preferences import Preferences
 from planning.core.solver.shop import Shop
@@ -358,7 +358,7 @@ def _delayed(job: Job, prefer: Preferences, index: int, low: int) -> int:
     """Return `low` or, at times, a later start that makes nothing late."""
     if prefer.rng is None or prefer.rng.random() >= prefer.delay:
         return low
-    rest = job.tail_min + sum(_least_lift_min(job, x) for x in job.lifts[index:])
+    rest = job.tail_min + sum(_least_lift_min(job, i) for i in range(index, len(job.lifts)))
     latest = min(due for due, _ in job.dues) - rest
     return low + round(max(0, latest - low) * prefer.rng.random())
 
@@ -388,9 +388,8 @@ def _score(
     return cost
 
 
-def _least_lift_min(job: Job, lift: LiftJob) -> int:
-    gap = min(c.gap_least_min for c in job.chemistry.conditions)
-    return gap + len(lift.divisions[0])
+def _least_lift_min(job: Job, index: int) -> int:
+    return job.least_gap_min(index) + len(job.lifts[index].divisions[0])
 
 
 def _commit(

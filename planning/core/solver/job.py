@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from planning.core.plan import Batch, Lift, Portion, Stand, Task, portion_min
-from planning.core.problem import Pour, Step
+from planning.core.problem import LiftWindow, Pour, Step
 from planning.core.solver.chemistry import Chemistry
+from planning.core.solver.gaps import Gaps, gaps_over
 
 
 @dataclass(frozen=True)
@@ -53,14 +54,31 @@ class Job:
     """A pour that stands on it stays in its place."""
     held_most: int = 0
     """Until when at most the slot of a frozen stand is kept for it and what takes it over."""
+    _gaps: dict[int, Gaps] = field(default_factory=dict, repr=False, compare=False)
 
     def gap(self, index: int, end: int) -> tuple[int, int]:
         """Return from when until when a lift may follow the one below, poured by `end`."""
-        known = self.pour.window
-        if known is not None and known.lift == self.lifts[index].lift.lift:
+        known = self.window(index)
+        if known is not None:
             return known.opens_min, known.closes_min
-        condition = self.chemistry.at(end)
-        return end + condition.gap_least_min, end + condition.gap_greatest_min
+        gap = self.gaps(index).at(end)
+        return end + gap.least, end + gap.greatest
+
+    def window(self, index: int) -> LiftWindow | None:
+        """Return what is told by the clock that runs below a lift, if one does."""
+        known = self.pour.window
+        return known if known and known.lift == self.lifts[index].lift.lift else None
+
+    def gaps(self, index: int) -> Gaps:
+        """Return the gaps between a lift, not the first, and the one below it."""
+        if index not in self._gaps:
+            below = self.lifts[index - 1].lift
+            self._gaps[index] = gaps_over(self.pour, below, self.chemistry.system)
+        return self._gaps[index]
+
+    def least_gap_min(self, index: int) -> int:
+        """Return the shortest that the gap below a lift can be; 0 where it is not known."""
+        return self.gaps(index).least if index and self.window(index) is None else 0
 
     @property
     def mass_kg(self) -> float:
@@ -71,6 +89,6 @@ def head_min(job: Job) -> int:
     """Return the least time from the first work of a pour to the end of its last lift, min."""
     steps = sum(s.step.hands_min + s.step.wait_min for s in job.before if s.fixed is None)
     rate = job.chemistry.system.pour_rate_kg_min
-    gaps = min(c.gap_least_min for c in job.chemistry.conditions) * max(0, len(job.lifts) - 1)
+    gaps = sum(job.least_gap_min(index) for index in range(len(job.lifts)))
     pouring = sum(portion_min(k, rate) for lift in job.lifts for k in lift.divisions[0])
     return steps + gaps + pouring

@@ -98,6 +98,19 @@ def _make_lifts(shop: Shop, job: Job, fixed: Fixed) -> tuple[str, str] | None:
     except NoLifts as error:
         return "lift_depth", f"{str(error)[0].upper()}{str(error)[1:]}."
     job.lifts = tuple(_lift_job(shop, chemistry, x, sizes, fixed) for x in lifts)
+    return _gap_trouble(shop, job)
+
+
+def _gap_trouble(shop: Shop, job: Job) -> tuple[str, str] | None:
+    """Name a lift over which no other can be poured within the planned days."""
+    for index, lift in enumerate(job.lifts):
+        if not lift.fixed and job.least_gap_min(index) >= shop.problem.horizon_min:
+            return (
+                "lift_gap",
+                f"{_name(job.pour)}: lift {index + 1} cannot follow the one below it in the "
+                "planned days, by the clock that this one will have. Warm the shop, or plan other "
+                "depths.",
+            )
     return None
 
 

@@ -198,8 +198,8 @@ class _Week:
                 self.lags.append((a, b, low.end - up.start))
                 self.lags.append((b, a, up.end - system.weigh_min - gel))
                 continue
-            condition = chemistry.at(self.now[a] + low.end)
-            least, greatest = condition.gap_least_min, condition.gap_greatest_min
+            end = self.now[a] + low.end
+            least, greatest = (at - end for at in job.gap(up.lift, end))
             self.lags.append((a, b, low.end + least - up.start))
             abrades = [
                 (self.number["work", job.index, k], w) for k, w in enumerate(placed.works)

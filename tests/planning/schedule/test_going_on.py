@@ -65,8 +65,9 @@ def test_a_rush_order_moves_no_step_without_a_word(three_pours, take, shop_site,
 
 
 def test_a_batch_that_moves_keeps_its_number_and_is_no_longer_on_paper(
-    three_pours, shop_site, now
+    planned, take, shop_site, now
 ):
+    planned(take("T-1"), take("T-3", due_in_days=5))
     print_days(shop_site, now)
     first = Batch.objects.order_by("planned_start").first()
     DayChange.objects.bulk_create(
