@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
@@ -14,7 +13,7 @@ from planning.pours.models import OrderStatus, ToolOrder
 from planning.pours.order_file import load_pours
 from planning.pours.page_forms import FileForm, OrderForm, PourForm
 from planning.routes.models import Route
-from shared import clock
+from shared import clock, lists
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 
@@ -28,14 +27,22 @@ def orders(request: HttpRequest) -> HttpResponse:
     rows = ToolOrder.objects.filter(site=request.site).select_related("tool", "route")
     if chosen in OrderStatus.values:
         rows = rows.filter(status=chosen)
-    page = Paginator(rows.prefetch_related("pours"), ORDERS_A_PAGE).get_page(
-        request.GET.get("page")
+    listed = lists.found(
+        request,
+        rows.prefetch_related("pours"),
+        search=("number", "customer", "customer_reference", "tool__code", "tool__name"),
+        orders=(
+            ("due", "earliest due first", ("due_on", "number")),
+            ("number", "number", ("number",)),
+            ("priority", "most urgent first", ("-priority", "due_on", "number")),
+        ),
     )
     return render(
         request,
         "planning/pours/orders.html",
         {
-            "page": page,
+            "page": listed.page,
+            "found": listed,
             "chosen": chosen,
             "statuses": OrderStatus.choices,
             "today": clock.today(request.site),

@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from shared import clock
+from shared import clock, lists
 from shared.api.permissions import needs
 from shared.errors import Invalid
 from shop.costs import months, queries
@@ -28,13 +28,17 @@ def costs(request: Any) -> HttpResponse:
         messages.error(request, f"{error.message} Showing this month.")
         first, last = months.month(None, today)
     year_ago, _ = months.back(None, today)
+    castings = queries.costs(request.site, first, last)
+    listed = lists.found_among(request, castings, text=lambda row: str(row.label))
     return render(
         request,
         "shop/costs/costs.html",
         {
             "month": f"{first:%Y-%m}",
             "first": first,
-            "castings": queries.costs(request.site, first, last),
+            "castings": listed.page,
+            "page": listed.page,
+            "found": listed,
             "losses": queries.losses(request.site, year_ago, today),
             "ahead": outlook.expiries(request.site),
             "stale": queries.stale_stock(request.site, today),

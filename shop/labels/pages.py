@@ -10,6 +10,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from shared import lists
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
@@ -18,8 +19,6 @@ from shop.labels.pdf import MOST, Label, can_label, labels_pdf, plain_label
 from shop.lots.models import Container
 from shop.sites.models import Location, Place
 from shop.tools.models import Tool
-
-MOST_SHOWN = 200
 
 
 def _containers(site: Any) -> Any:
@@ -71,12 +70,22 @@ def labels(request: Any) -> HttpResponse:
         if (lot_id := forms.row_id(lot)) is not None:
             rows = rows.filter(lot=lot_id)
         else:
-            rows = rows.filter(balance__gt=0).order_by("-pk")
+            rows = rows.filter(balance__gt=0)
+    of_cans = name == "can"
+    usual = ("lot__code", "code") if lot or not of_cans else ("-pk",)
+    listed = lists.found(
+        request,
+        rows,
+        search=("code", "lot__code", "lot__material__name") if of_cans else ("code", "name"),
+        orders=(("", "as usual", usual if of_cans else ("code",)), ("code", "code", ("code",))),
+    )
     return render(
         request,
         "shop/labels/labels.html",
         {
-            "rows": rows[:MOST_SHOWN],
+            "rows": listed.page,
+            "page": listed.page,
+            "found": listed,
             "of": name,
             "sort": sort,
             "sorts": [(key, one.title) for key, one in SORTS.items()],

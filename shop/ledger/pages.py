@@ -7,14 +7,13 @@ from urllib.parse import urlencode
 from uuid import uuid4
 
 from django.contrib import messages
-from django.core.paginator import Paginator
-from django.db.models import Q
+from django.db.models import F, Q
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from shared import clock
+from shared import clock, lists
 from shared.api.permissions import needs
 from shared.codes.finding import find as find_code
 from shared.errors import Invalid
@@ -53,12 +52,24 @@ def stock(request: Any) -> HttpResponse:
     levels = stock_levels(request.site, clock.now(), **narrow)
     if request.GET.get("all") != "1":
         levels = [level for level in levels if level.total]
+    listed = lists.found_among(
+        request,
+        levels,
+        text=lambda level: f"{level.material.name} {level.material.code}",
+        orders=(
+            ("", "as usual", None),
+            ("name", "name", lambda level: level.material.name.lower()),
+            ("code", "code", lambda level: level.material.code.lower()),
+        ),
+    )
     may_receive = request.access.may("movements:write", request.site.pk)
     return render(
         request,
         "shop/stock/stock.html",
         {
-            "levels": levels,
+            "levels": listed.page,
+            "page": listed.page,
+            "found": listed,
             "kind": kind,
             "kinds": MaterialKind.choices,
             "days": SOON.days,
@@ -108,7 +119,18 @@ def lots(request: Any) -> HttpResponse:
     if (shelf := row_id(asked["shelf"])) is not None:
         on_it = Container.objects.filter(location=shelf, balance__gt=0)
         rows = rows.filter(pk__in=on_it.values("lot"))
-    page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
+    listed = lists.found(
+        request,
+        rows,
+        search=(),
+        orders=(
+            ("expiry", "first to expire first", (F("expires_on").asc(nulls_last=True), "code")),
+            ("code", "lot", ("code", "id")),
+            ("material", "material", ("material__name", "code")),
+            ("received", "latest first", ("-received_on", "-id")),
+        ),
+    )
+    page = listed.page
     held = Container.objects.filter(lot__in=[lot.pk for lot in page]).order_by()
     sums = held.values_list("lot").annotate(total=exact_sum("balance"))
     balances = dict(sums)
@@ -123,6 +145,7 @@ def lots(request: Any) -> HttpResponse:
                 for lot in page
             ],
             "asked": asked,
+            "found": listed,
             "statuses": LotStatus.choices,
             "materials": Material.objects.order_by("name"),
             "shelves": Location.objects.filter(site=request.site, in_use=True),

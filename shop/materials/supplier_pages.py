@@ -11,7 +11,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from shared import clock
+from shared import clock, lists
 from shared.api.permissions import must_for_all, needs
 from shared.errors import Invalid, ShopError
 from shop import page_forms as forms
@@ -23,6 +23,7 @@ from shop.materials.models import Material, Pack
 from shop.materials.suppliers import Supplier, SupplierClosure
 from shop.registers import change_or_propose, enter, in_words, remove
 
+SUPPLIERS_A_PAGE = 10
 MOST_DAYS, MOST_PACKS = 730, 100_000
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
@@ -32,7 +33,13 @@ WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 def suppliers(request: Any) -> HttpResponse:
     """List suppliers with their lead times and the closures that are not over."""
     today = clock.today(request.site)
-    found = Supplier.objects.prefetch_related("closures", "packs__material").order_by("name")
+    listed = lists.found(
+        request,
+        Supplier.objects.prefetch_related("closures", "packs__material"),
+        search=("name", "code", "packs__material__name"),
+        orders=(("", "name", ("name", "code")), ("code", "code", ("code",))),
+        size=SUPPLIERS_A_PAGE,
+    )
     rows = [
         {
             "supplier": one,
@@ -40,13 +47,15 @@ def suppliers(request: Any) -> HttpResponse:
             "closures": [c for c in one.closures.all() if c.last_day >= today],
             "packs": one.packs.all(),
         }
-        for one in found
+        for one in listed.page
     ]
     may = request.access.may
     may_change = request.access.may_for_all("materials:write")
     may_price = may("prices:read", request.site.pk)
     context = {
         "rows": rows,
+        "page": listed.page,
+        "found": listed,
         "materials": Material.objects.order_by("name"),
         "may_change": may_change,
         "may_price": may_price,

@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET
 
+from shared import lists
 from shared.api.permissions import needs
 from shared.errors import Invalid
 from shared.export import download
@@ -37,11 +38,19 @@ def outlook(request: Any) -> HttpResponse:
     shown = [row for row in rows if not state or forms.is_among(row, state)]
     order = {"short": 0, "expiring": 1, "ok": 2}
     shown.sort(key=lambda r: (order[r.state], str(r.first_short_on or r.first_expiry_on or "")))
+    listed = lists.found_among(
+        request,
+        shown,
+        text=_named,
+        orders=(("", "most urgent first", None), ("name", "name", lambda r: _named(r).lower())),
+    )
     return render(
         request,
         "shop/outlook/outlook.html",
         {
-            "rows": shown,
+            "rows": listed.page,
+            "page": listed.page,
+            "found": listed,
             "counts": forms.counts(rows),
             "days": days,
             "state": state,
@@ -49,6 +58,10 @@ def outlook(request: Any) -> HttpResponse:
             "may_buy": request.access.may("purchases:read", request.site.pk),
         },
     )
+
+
+def _named(row: Any) -> str:
+    return f"{row.material.name} {row.material.code}"
 
 
 @needs("requirements:read")
@@ -93,7 +106,10 @@ def by_month(request: Any) -> HttpResponse:
     days = _days(request, months.YEAR_DAYS)
     years = months.years(request.site, days=days)
     heads = [month.first for month in years[0].months] if years else []
-    context = {"years": years, "heads": heads, "days": days}
+    listed = lists.found_among(request, years, text=_named)
+    context = {
+        "years": listed.page, "page": listed.page, "found": listed, "heads": heads, "days": days,
+    }  # fmt: skip
     return render(request, "shop/outlook/months.html", context)
 
 

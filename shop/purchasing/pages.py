@@ -6,14 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from shared import clock
+from shared import clock, lists
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 from shared.mail.backend import is_on
@@ -35,12 +34,22 @@ def orders(request: Any) -> HttpResponse:
     rows = queries.orders(request.site.pk)
     if status in OrderStatus.values:
         rows = rows.filter(status=status)
-    page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
+    listed = lists.found(
+        request,
+        rows,
+        search=("number", "supplier__name", "supplier__code"),
+        orders=(
+            ("", "latest first", ("-created_at", "-id")),
+            ("number", "number", ("number",)),
+            ("supplier", "supplier", ("supplier__name", "number")),
+        ),
+    )
     return render(
         request,
         "shop/purchasing/orders.html",
         {
-            "page": page,
+            "page": listed.page,
+            "found": listed,
             "status": status,
             "statuses": OrderStatus.choices,
             "packs": queries.packs_on_offer(),

@@ -6,12 +6,11 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.core.paginator import Paginator
-from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from shared import lists
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
 from shop.catalogue.forms import asks_two, two_signature_fields
@@ -19,7 +18,6 @@ from shop.setup import actions
 from shop.setup.register_form import column_of
 from shop.setup.registers import BY_SLUG, Register
 
-ON_A_PAGE = 50
 BESIDE = {"#/reason": "change_reason", "#/valid_from": "change_valid_from"}
 """Where the form has what a proposed change is refused for."""
 
@@ -57,28 +55,33 @@ def register(request: Any, slug: str) -> HttpResponse:
     """List the rows of one register."""
     found = _register(slug)
     rows = found.rows(request.site)
-    text = request.GET.get("q", "").strip()[:60]
     archived = request.GET.get("out_of_use") == "1"
-    if text and found.search:
-        asked = Q()
-        for name in found.search:
-            asked |= Q(**{f"{name}__icontains": text})
-        rows = rows.filter(asked)
     if found.may_archive:
         rows = rows.filter(in_use=not archived)
-    page = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
+    columns = {field.name for field in found.model._meta.concrete_fields}
+    usual = [("", "as usual", found.order)]
+    listed = lists.found(
+        request,
+        rows,
+        search=found.search,
+        orders=usual
+        + [(n, label.lower(), (n, "id")) for n, label in found.columns if n in columns]
+        if found.search
+        else usual,
+    )
     table = [
         {"row": row, "columns": [column_of(row, name) for name, _ in found.columns]}
-        for row in page
+        for row in listed.page
     ]
     return render(
         request,
         "shop/setup/register.html",
         {
             "register": found,
-            "page": page,
+            "page": listed.page,
+            "found": listed,
             "table": table,
-            "q": text,
+            "q": listed.q,
             "archived": archived,
             "may_change": _may_change(request, found),
         },

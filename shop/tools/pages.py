@@ -7,12 +7,11 @@ from uuid import uuid4
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
-from shared import clock
+from shared import clock, lists
 from shared.access.models import Site
 from shared.api.permissions import needs
 from shared.codes.finding import find as find_code
@@ -55,12 +54,23 @@ def tools(request: Any) -> HttpResponse:
         rows = rows.filter(status=status)
     elif status != "all":
         rows = rows.exclude(status=ToolStatus.RETIRED)
-    page = Paginator(rows.order_by("code"), ON_A_PAGE).get_page(request.GET.get("page"))
+    listed = lists.found(
+        request,
+        rows,
+        search=("code", "name", "customer", "family__name"),
+        orders=(
+            ("code", "code", ("code",)),
+            ("name", "name", ("name", "code")),
+            ("customer", "customer", ("customer", "code")),
+        ),
+    )
+    page = listed.page
     return render(
         request,
         "shop/tools/tools.html",
         {
             "page": page,
+            "found": listed,
             "states": states(page, request.site, clock.today(request.site)),
             "status": status,
             "statuses": ToolStatus.choices,
