@@ -40,6 +40,7 @@ from shared.retry import is_away, is_passing
 MEDIA_TYPE = "application/problem+json"
 SECRET_WORDS = ("password", "secret", "token")
 RETRY_AFTER_S = 5
+RULE = re.compile(r"([a-z][a-z0-9_]+) (?:must (?:not )?be \w+ (?:than )?([a-z][a-z0-9_]+))?")
 UNIQUE_SET = re.compile(r"The fields (.+) must make a unique set\.")
 MOST_PROBLEMS = 100
 """Problems named in one answer; nobody mends more at a time, and each costs room in the answer."""
@@ -271,9 +272,17 @@ def _model_problems(error: ModelInvalid, sent: Any) -> Iterator[FieldProblem]:
 
 
 def named_first(words: str, names: Any) -> str:
-    """Return the field that a rule of several fields is about: the first it names; or nothing."""
-    found = re.match(r"[a-z][a-z0-9]*(_[a-z0-9]+)*(?= )", words)
-    return found[0] if found and isinstance(names, Mapping) and found[0] in names else ""
+    """
+    Return the field that a model's rule is about, or nothing where it may be another.
+
+    It is the first word where the rule names no other field, or compares it with one: "largest_kg
+    must be above least_kg".
+    """
+    found = RULE.match(words)
+    if found is None or not isinstance(names, Mapping) or found[1] not in names:
+        return ""
+    others = {word for word in re.findall(r"[a-z][a-z0-9_]+", words) if "_" in word} - {found[1]}
+    return found[1] if not others or found[2] in others else ""
 
 
 def is_api(request: HttpRequest) -> bool:

@@ -48,12 +48,12 @@ def is_secret(model: type[models.Model], field: models.Field[Any, Any]) -> bool:
 
 
 def lines(model: type[models.Model]) -> Iterator[str]:
-    """Yield each row of a table, by its key, as one line of JSON."""
+    """Yield each row of a table, by its key, as one line of JSON, alike from either database."""
     fields = [f for f in model._meta.concrete_fields if not is_secret(model, f)]
     for row in model._base_manager.order_by("pk").iterator(chunk_size=1000):
         yield json.dumps(
             {field.attname: _plain(field.value_from_object(row)) for field in fields},
-            ensure_ascii=False, allow_nan=False, separators=(",", ":"),
+            ensure_ascii=False, allow_nan=False, separators=(",", ":"), sort_keys=True,
         )  # fmt: skip
 
 

@@ -23,7 +23,7 @@ from shop.materials.models import Material, Pack
 from shop.materials.suppliers import Supplier, SupplierClosure
 from shop.registers import change_or_propose, enter, in_words, remove
 
-SUPPLIERS_A_PAGE = 10
+SUPPLIERS_A_PAGE = 5
 MOST_DAYS, MOST_PACKS = 730, 100_000
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 

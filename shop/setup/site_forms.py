@@ -149,7 +149,9 @@ class TemperatureForm(RegisterForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["shop_c"].validators += [MinValueValidator(0), MaxValueValidator(45)]
+        words = "Shop temperature must be 0 to 45 °C."
+        limits = [MinValueValidator(0, words), MaxValueValidator(45, words)]
+        self.fields["shop_c"].validators += limits
 
 
 class SiteForm(RegisterForm):

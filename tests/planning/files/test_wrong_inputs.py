@@ -153,7 +153,7 @@ def test_on_its_page(filled, slip):
     assert re.search(words, " ".join(told[column])), told
     # It stands beside the field, and what was typed is still there.
     shown = answer.content.decode()
-    field = shown.partition(f'name="{column}"')[0].rpartition('<div class="field')[2]
+    field = shown.partition(f'id="id_{column}"')[0].rpartition('<div class="field')[2]
     assert "errorlist" in field
     assert not re.search(r"\b[a-z]+_[a-z_]+\b", " ".join(told[column])), "a column's name"
 

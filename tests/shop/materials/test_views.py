@@ -52,7 +52,11 @@ def test_a_material_is_added_read_and_changed(api):
     [
         ({"density_kg_l": "0"}, "#/density_kg_l", "must be above 0"),
         ({"unit": "lbs"}, "#/unit", "is not one of: kg, L, m, m2, pc"),
-        ({"storage_low_c": "30", "storage_high_c": "10"}, "#", "storage_high_c must not be below"),
+        (
+            {"storage_low_c": "30", "storage_high_c": "10"},
+            "#/storage_high_c",
+            "storage_high_c must not be below",
+        ),
         ({"code": "a b"}, "#/code", "Use letters, digits"),
         ({"colour": "blue"}, "#/colour", "is not a field here"),
     ],

@@ -145,7 +145,9 @@ def test_wrong_input_is_told_and_nothing_is_saved(desk, slug, form, words):
 def test_a_code_is_taken_once(desk, site):
     form = {"name": "M", "code": "M", "largest_kg": "9", "least_kg": "0"}
     desk.post("/setup/mixers/enter/", form)
-    assert "already exists" in desk.post("/setup/mixers/enter/", form).content.decode()
+    assert (
+        "There is one of this already" in desk.post("/setup/mixers/enter/", form).content.decode()
+    )
     assert Mixer.objects.count() == 1
 
 
