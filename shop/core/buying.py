@@ -13,6 +13,7 @@ from shop.core.buying_plan import (
     Demand,
     Line,
     NoPlan,
+    NoPlanInTime,
     OrderTerms,
 )
 from shop.core.buying_program import SECONDS, best_plan
@@ -170,7 +171,8 @@ def propose_together(
     Raises
     ------
     NoPlan
-        If no purchase keeps all rules; the words say what stands in the way.
+        If no purchase keeps all rules; the words say what stands in the way. `NoPlanInTime` if
+        none was found in the time, though there may be one.
 
     Notes
     -----
@@ -217,6 +219,8 @@ def _plan(wanted: Sequence[Wanted], lines: Sequence[Line], seconds: float) -> Bu
     terms = wanted[0].offer.order_terms
     try:
         return best_plan(lines, terms, seconds=seconds)
+    except NoPlanInTime:
+        raise
     except NoPlan as reason:
         if len(lines) > 1 or not lines[0].room:
             raise

@@ -145,6 +145,10 @@ class NoPlan(ValueError):
     """No plan keeps the rules; the words say which rule stands in the way."""
 
 
+class NoPlanInTime(NoPlan):
+    """The time ran out before any plan was found; there may be one."""
+
+
 def goods_cost(line: Line, counts: Sequence[int]) -> Fraction:
     """Return what packs cost; refuse fewer than the supplier sells."""
     total = Fraction(0)

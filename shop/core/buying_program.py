@@ -8,12 +8,14 @@ from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
+from shop.core.buying_path import Path, applies
 from shop.core.buying_plan import (
     PROVEN_WITHIN,
     Arrival,
     BuyingPlan,
     Line,
     NoPlan,
+    NoPlanInTime,
     OrderTerms,
     price_plan,
 )
@@ -28,6 +30,8 @@ SECONDS = 1.8
 """Time for one supplier's orders, unless the caller gives another."""
 
 
+PATH_SHARE = 0.5
+"""Share of the time for the shortest path of one material; chosen here by trial."""
 MOST_AT_ONCE = 600
 """Whole columns up to which a program is solved in one piece; chosen here by trial."""
 
@@ -121,7 +125,7 @@ def best_plan(
     Raises
     ------
     NoPlan
-        If no plan keeps the rules, or none was found in the time.
+        If no plan keeps the rules; as `NoPlanInTime` if none was found in the time.
 
     Notes
     -----
@@ -132,7 +136,9 @@ def best_plan(
     :math:`u_i - L` to :math:`b_j` is at least what i to j use (Hall's condition for intervals
     that do not contain each other), where :math:`u` is the day of use, :math:`b` the last day in
     time and :math:`L` the shelf life. Quantities are divided by the packs' greatest common
-    divisor and rounded up, so nothing is lost to a grid.
+    divisor and rounded up, so nothing is lost to a grid. One material alone is first looked at as
+    a shortest path (`buying_path`), which mostly proves the cheapest plan; the program then has
+    the rest of the time.
     """
     terms = terms or OrderTerms()
     used = tuple(
@@ -140,27 +146,84 @@ def best_plan(
     )
     if not any(line.demands for line in used):
         return BuyingPlan(used, terms, (), 0.0, 0.0, (0.0,) * len(used))
-    return _search(_Program(used, terms), seconds)
+    ends = time.perf_counter() + seconds
+    known = _by_path(used[0], terms, PATH_SHARE * seconds) if len(used) == 1 else _Known()
+    if known.plan is not None and known.plan.proven:
+        return known.plan
+    return _search(_Program(used, terms), ends, known)
 
 
-def _search(whole: _Program, seconds: float) -> BuyingPlan:
+@dataclass(frozen=True)
+class _Known:
+    """The best plan known before the program is solved, and what no plan costs less than."""
+
+    plan: BuyingPlan | None = None
+    bound: float = 0.0
+
+
+def _by_path(line: Line, terms: OrderTerms, seconds: float) -> _Known:
+    """Return what the shortest path tells of one material alone."""
+    if not applies(line):
+        return _Known()
+    ends = time.perf_counter() + seconds
+    path = Path(line, terms)
+    if not math.isfinite(path.bound):
+        raise NoPlan("no purchase keeps all rules")
+    known = [p for p in (_kept((line,), terms, path.safe()), _quick((line,), terms)) if p]
+    best = min((cost for cost, _ in known), default=math.inf)
+    found = path.search(best, max(0.05, ends - time.perf_counter()))
+    if better := _kept((line,), terms, found.arrivals):
+        known.append(better)
+    bound = max(0.0, path.bound, found.bound)
+    if not known:
+        return _Known(None, bound)
+    cheapest = min(known, key=lambda row: row[0])[1]
+    return _Known(_plan((line,), terms, cheapest, bound), bound)
+
+
+def _quick(lines: tuple[Line, ...], terms: OrderTerms) -> tuple[float, tuple[Arrival, ...]] | None:
+    return _kept(lines, terms, quick_plan(lines, terms))
+
+
+def _kept(
+    lines: tuple[Line, ...], terms: OrderTerms, arrivals: tuple[Arrival, ...] | None
+) -> tuple[float, tuple[Arrival, ...]] | None:
+    """Return arrivals with their cost; nothing where they break a rule."""
+    if arrivals is None:
+        return None
+    try:
+        return float(price_plan(lines, terms, arrivals)[0]), arrivals
+    except NoPlan:
+        return None
+
+
+def _plan(
+    lines: tuple[Line, ...], terms: OrderTerms, arrivals: tuple[Arrival, ...], bound: float
+) -> BuyingPlan:
+    """Check arrivals exactly and return them as a plan."""
+    exact, expired = price_plan(lines, terms, arrivals)
+    cost = float(exact)
+    return BuyingPlan(lines, terms, arrivals, cost, min(cost, bound), expired)
+
+
+def _search(whole: _Program, ends: float, known: _Known) -> BuyingPlan:
     """
     Solve the whole program for most of the time, then improve the best plan part by part.
 
     A window of days moves over the plan, and what arrives in it is chosen anew beside all other
     arrivals, as long as that saves money and the time lasts.
     """
-    ends = time.perf_counter() + seconds
-    start = quick_plan(whole.lines, whole.terms)
+    start = known.plan.arrivals if known.plan else quick_plan(whole.lines, whole.terms)
     share = 0.85 if whole.weight <= MOST_AT_ONCE else 0.4
-    found, bound = whole.solve(share * (ends - time.perf_counter()))
+    found, bound = whole.solve(max(0.05, share * (ends - time.perf_counter())))
+    bound = max(bound, known.bound)
     best = min(
         (whole.priced(arrivals, bound) for arrivals in (start, found) if arrivals is not None),
         key=lambda plan: plan.cost,
         default=None,
     )
     if best is None:
-        raise NoPlan(f"no plan was found in {seconds:g} s")
+        raise NoPlanInTime("the time ran out before a plan was found")
     width = max(4, 60 * len(whole.days) // whole.weight)
     first, idle = 0, 0
     while not best.proven and time.perf_counter() < ends and idle * width < len(whole.days):
@@ -203,9 +266,7 @@ class _Program:
 
     def priced(self, arrivals: tuple[Arrival, ...], bound: float) -> BuyingPlan:
         """Check arrivals exactly and return them as a plan."""
-        exact, expired = price_plan(self.lines, self.terms, arrivals)
-        cost = float(exact)
-        return BuyingPlan(self.lines, self.terms, arrivals, cost, min(cost, bound), expired)
+        return _plan(self.lines, self.terms, arrivals, bound)
 
     def _fixed(self, kept: Sequence[Arrival], free: Container[int]) -> dict[int, float]:
         held = {(a.line, a.day, k): n for a in kept for k, n in enumerate(a.counts)}

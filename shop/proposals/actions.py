@@ -23,7 +23,7 @@ from shop.core.buying import (
     Wanted,
     propose_together,
 )
-from shop.core.buying_plan import NoPlan
+from shop.core.buying_plan import NoPlan, NoPlanInTime
 from shop.core.buying_program import SECONDS
 from shop.core.outlook import Use, project
 from shop.core.safety import reorder, service_factor
@@ -60,6 +60,8 @@ class WorkedOut:
     proposals: tuple[PurchaseProposal, ...]
     no_offer: tuple[Material, ...] = field(default=())
     impossible: tuple[tuple[Material, str], ...] = field(default=())
+    not_in_time: tuple[Material, ...] = field(default=())
+    """For which the time ran out before any purchase was found; there may be one."""
     """Materials that no purchase can supply, with what stands in the way."""
 
 
@@ -95,10 +97,10 @@ def work_out(*, site: Site, days: int = HORIZON_DAYS) -> WorkedOut:
             without.append(material)
         elif needs:
             wanted.append((material, needs))
-    made, impossible = plan_all(site, wanted, offered, today)
+    made, impossible, not_in_time = plan_all(site, wanted, offered, today)
     kept = PurchaseProposal.objects.bulk_create(made)
     telling.proposed(site, kept)
-    return WorkedOut(tuple(kept), tuple(without), tuple(impossible))
+    return WorkedOut(tuple(kept), tuple(without), tuple(impossible), tuple(not_in_time))
 
 
 def _needs(
@@ -137,16 +139,28 @@ def plan_all(
     wanted: Iterable[tuple[Material, list[Need]]],
     offered: Mapping[int, Mapping[int, Offer]],
     today: date,
-) -> tuple[list[PurchaseProposal], list[tuple[Material, str]]]:
-    """Choose a supplier for each material, then plan what each supplier shall send together."""
+) -> tuple[list[PurchaseProposal], list[tuple[Material, str]], list[Material]]:
+    """
+    Choose a supplier for each material, then plan what each supplier shall send together.
+
+    Returns
+    -------
+    tuple
+        Proposals, materials that cannot be bought with the reason, and those for which the time
+        ran out before any purchase was found.
+    """
     rows = list(wanted)
     solves = sum(len(offered[m.pk]) for m, _ in rows) + len(rows)
     seconds = min(SECONDS, SECONDS_IN_ALL / max(1, solves))
     groups: dict[tuple[int, int], list[_Choice]] = defaultdict(list)
     impossible: list[tuple[Material, str]] = []
+    not_in_time: list[Material] = []
     for material, needs in rows:
         try:
             choice = _choose(material, needs, offered[material.pk], today, seconds)
+        except NoPlanInTime:
+            not_in_time.append(material)
+            continue
         except NoPlan as reason:
             impossible.append((material, str(reason)))
             continue
@@ -156,7 +170,7 @@ def plan_all(
         together = _together(choices, seconds * len(choices))
         for place, (choice, proposal) in enumerate(zip(choices, together, strict=True)):
             made += _rows(site, choice, supplier, proposal, len(choices), told_saving=not place)
-    return made, impossible
+    return made, impossible, not_in_time
 
 
 @dataclass(frozen=True)
@@ -179,19 +193,20 @@ def _choose(
 ) -> _Choice:
     """Return the supplier that is late for fewest pours, then the cheapest of one currency."""
     found: list[tuple[int, float, int, Wanted, Proposal]] = []
-    reasons = []
+    reasons, ran_out = [], False
     for supplier, offer in offered.items():
         terms = _terms(material, offer, today)
         wanted = Wanted(material.name, material.unit, tuple(needs), offer, terms)
         try:
             (proposal,) = propose_together([wanted], seconds=seconds)
         except NoPlan as reason:
+            ran_out |= isinstance(reason, NoPlanInTime)
             reasons.append(f"{offer.supplier}: {reason}")
             continue
         late = sum(len(order.late_for) for order in proposal.orders)
         found.append((late, proposal.cost, supplier, wanted, proposal))
     if not found:
-        raise NoPlan("; ".join(reasons))
+        raise (NoPlanInTime if ran_out else NoPlan)("; ".join(reasons))
     in_time = [one for one in found if one[0] == min(late for late, *_ in found)]
     used = [one[3].offer.currency for one in in_time]
     # Most suppliers' currency, of equals the usual one: bare numbers would compare yen with euro.

@@ -78,6 +78,12 @@ def work_out(request: Any) -> HttpResponse:
         messages.warning(
             request, f"{material.name} ({material.code}) cannot be bought as it is needed: {why}."
         )
+    for material in found.not_in_time:
+        messages.warning(
+            request,
+            f"{material.name} ({material.code}): the time ran out before a purchase was found. "
+            "Work the proposals out again, or order by hand.",
+        )
     return redirect("buying")
 
 

@@ -58,6 +58,10 @@ class ProposalViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteV
                 {"material": str(material.pk), "material_code": material.code, "reason": why}
                 for material, why in found.impossible
             ],
+            "not_in_time": [
+                {"material": str(material.pk), "material_code": material.code}
+                for material in found.not_in_time
+            ],
         }
 
     @extend_schema(responses={201: OrderSerializer})

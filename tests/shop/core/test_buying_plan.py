@@ -5,12 +5,23 @@ import random
 
 import pytest
 
-from shop.core.buying_plan import Arrival, Demand, Line, NoPlan, OrderTerms, price_plan
-from shop.core.buying_program import best_plan
+from shop.core import buying_program
+from shop.core.buying_path import Path
+from shop.core.buying_plan import (
+    Arrival,
+    Demand,
+    Line,
+    NoPlan,
+    NoPlanInTime,
+    OrderTerms,
+    price_plan,
+)
+from shop.core.buying_program import _Program, best_plan
 from shop.core.packs import Pack, steps_of
 from tests.reference_cases import params
 from tests.shop.core import textbook_lot_sizing as lot_sizing
 from tests.shop.core.buying_cases import case, cheapest_by_another_solver, check_by_hand
+from tests.shop.core.textbook_rules import RULES, cost_by
 
 
 def unit_pack(price=0.0, content=1.0):
@@ -103,6 +114,66 @@ def test_random_cases_keep_all_rules_and_are_never_proven_wrongly():
         other, bound = cheapest_by_another_solver(line, terms, seconds=5)
         assert plan.bound <= other + 0.01, f"seed {seed}"
         assert bound <= plan.cost + 0.01, f"seed {seed}"
+
+
+def test_path_and_program_agree_and_the_path_alone_proves_most():
+    """The program shares no step with the path; each proves the other's plan."""
+    proven = 0
+    for seed in range(100, 108):
+        line, terms = case(seed, needs=(1, 12))
+        path = Path(line, terms)
+        found = path.search(1e9, 1.0)
+        if found.arrivals is None:
+            continue
+        cost = float(check_by_hand(line, terms, found.arrivals))
+        assert found.bound <= cost + 1e-6
+        proven += cost - found.bound <= 0.01
+        arrivals, bound = _Program((line,), terms).solve(1.0)
+        assert bound <= cost + 0.01, f"seed {seed}"
+        if arrivals is not None:
+            assert found.bound <= float(price_plan([line], terms, arrivals)[0]) + 0.01
+    assert proven >= 7
+
+
+def test_a_coarse_grid_bounds_from_below_and_its_plan_keeps_all_rules():
+    for seed in range(60, 68):
+        line, terms = case(seed, needs=(2, 10))
+        best = best_plan([line], terms)
+        for cells in (50, 2000):
+            path = Path(line, terms, cells)
+            assert path.bound <= best.cost + 1e-6, f"seed {seed}"
+            plan = path.safe()
+            if plan is not None and terms.least_value == 0:
+                assert float(check_by_hand(line, terms, plan)) >= best.bound - 1e-6
+
+
+def test_what_cannot_be_is_refused_at_once():
+    line = Line((Demand(30, 10, 3.0),), unit_pack(1.0), 0.0, shelf_days=10)
+    with pytest.raises(NoPlan, match="no purchase keeps all rules") as refused:
+        best_plan([line])
+    assert not isinstance(refused.value, NoPlanInTime)
+
+
+def test_where_only_the_time_ran_out_that_is_said(monkeypatch):
+    monkeypatch.setattr(buying_program, "quick_plan", lambda *_: None)
+    monkeypatch.setattr(_Program, "solve", lambda *_: (None, 0.0))
+    line = Line((Demand(5, 5, 3.0, kept=True), Demand(9, 9, 1.0)), unit_pack(1.0), 0.0)
+    with pytest.raises(NoPlanInTime, match="the time ran out"):
+        best_plan([line])
+
+
+def test_no_textbook_rule_beats_the_plan():
+    """The long run of this is in the benchmarks; here it is a sample."""
+    beside = 0
+    for seed in range(400, 405):
+        line, terms = case(seed, needs=(10, 25))
+        plan = best_plan([line], terms)
+        for rule in RULES:
+            cost = cost_by(rule, line, terms)
+            if cost is not None:
+                beside += 1
+                assert cost >= plan.cost - 0.005, f"seed {seed}, {rule.__name__}"
+    assert beside > 15
 
 
 @pytest.mark.parametrize(
