@@ -52,7 +52,8 @@ class PerCaller(SimpleRateThrottle):
 
     def _tell(self, request: Any) -> None:
         """Leave with the request what its answer tells of the limit; see `RateLimit`."""
-        if self.key is None or not self.num_requests or not self.duration:
+        # Without a rate nothing is counted, and there is no key.
+        if not self.num_requests or not self.duration or self.key is None:
             return
         left = max(self.num_requests - len(self.history), 0)
         oldest = self.history[-1] if self.history else self.now
