@@ -63,6 +63,8 @@ def test_the_pages_of_the_first_start_fit(width, transactional_db, clock, open_p
         username="olga", password="a long own password", again="a long own password",
     )  # fmt: skip
     desk.look(f"setup-{width}")
+    desk.page.goto("/files/")
+    desk.look(f"files-{width}")
     for slug in ("people", "resin-systems", "materials"):
         desk.page.goto(f"/setup/{slug}/enter/")
         desk.look(f"{slug}-{width}")
