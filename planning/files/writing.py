@@ -9,6 +9,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
+from rest_framework.exceptions import APIException
+
 from planning.files.cells import written
 from planning.files.columns import Sheet
 from planning.files.doors import Doors
@@ -115,7 +117,10 @@ class _Out:
 
     def rows(self, address: str) -> list[dict[str, Any]]:
         if address not in self.known:
-            self.known[address] = self.doors.rows(address)
+            try:
+                self.known[address] = self.doors.rows(address)
+            except APIException:
+                self.known[address] = []  # what the caller may not read stays out of the file
         return self.known[address]
 
     def code(self, sheet: str, pk: str | None) -> str | None:
@@ -124,7 +129,7 @@ class _Out:
         if sheet not in self.codes:
             [found] = [one for one in SHEETS if one.name == sheet]
             self.codes[sheet] = {row["id"]: row["code"] for row in self.rows(found.address)}
-        return self.codes[sheet][pk]
+        return self.codes[sheet].get(pk)
 
     def coded(self, sheet: Sheet, rows: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
         for row in rows:
