@@ -33,7 +33,8 @@ Rules (the code is what `planning.core.check` reports)
 ``lift_gap``         the next lift starts after the least gap; past the greatest gap only after an
                      abrade task in between. The abrade task names the upper lift, takes one
                      person, lasts `abrade_min`, starts once the least gap has run and ends before
-                     the upper lift is poured; with `overdue_lift` 'forbid' it does not help.
+                     first contact of every pot of the upper lift, where weigh-in asks whether it
+                     is signed; with `overdue_lift` 'forbid' it does not help.
                      Where a pour has `openings`, those of the lower lift (same number and depth)
                      in force at the end of pouring it count instead of the system's gaps; of a
                      lift that none is of, the longest least gap and the shortest greatest gap of
@@ -42,6 +43,8 @@ Rules (the code is what `planning.core.check` reports)
                      is one task lasting `hands_min`; the wait and the longest wait count from its
                      end to the start of the next step's task, after the last step before a pour to
                      the start of pouring its first lift (`coat_to_pour_most_min` counts alike).
+                     The hands of the steps before a pour end before first contact of each of its
+                     pots, where weigh-in asks whether they are signed.
 ``stands_on``        a pour's first work starts after the last step of the pour it stands on: not
                      before that one is done.
 ``cure``             the first step after the pour starts once the cure time has run, the longer

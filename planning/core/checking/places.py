@@ -82,8 +82,8 @@ def check_places(view: View) -> None:
             words = f"Pour {stand.pour} stands in {stand.place!r}, which is not listed."
             view.report("place", [stand.pour, stand.place], words, [stand])
             continue
-        held[place.id].append(Span(stand.start_min, stand.end_min, stand))
         begin = _own_from(view, stand)
+        held[place.id] += _stand_spans(view, stand, begin)
         if begin < stand.end_min:  # a frozen one may by now end sooner than it was to
             _check_open(view, "place", place, stand, begin, stand.end_min)
     for oven, waits in _oven_waits(view).items():
@@ -99,6 +99,15 @@ def _own_from(view: View, stand: Stand) -> int:
     if isinstance(fixed, Stand) and view.begins_fixed(stand):
         return max(stand.start_min, fixed.end_min)
     return stand.start_min
+
+
+def _stand_spans(view: View, stand: Stand, own_from: int) -> list[Span]:
+    """Return what a stand holds: as it is frozen, which is a fact, and the plan's own after it."""
+    if own_from == stand.start_min:
+        return [Span(stand.start_min, stand.end_min, stand)]
+    fixed = view.fixed[key_of(stand)]
+    spans = [Span(stand.start_min, min(own_from, stand.end_min), fixed)]
+    return [*spans, Span(own_from, stand.end_min, stand)] if own_from < stand.end_min else spans
 
 
 def _check_stand(view: View, pour: Pour) -> None:

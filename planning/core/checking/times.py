@@ -83,7 +83,9 @@ def _check_gap(
         opens, closes = known.opens_min - times[0], known.closes_min - times[0]
     else:
         opens, closes = _gap_of(view, pour, lifts[0], times[0])
-    pots = [part for lift in lifts for part in view.pot_parts(pour.id, lift)]
+    last_in = max(view.portions_of[pour.id, lifts[0]], key=lambda pair: pair[0].end_min)[1]
+    first_in = view.portions_of[pour.id, lifts[1]][0][1]
+    pots = [last_in, first_in]  # these two alone make the gap
     name = f"Lift {lifts[1]} of pour {pour.id} starts {gap} min after the one below was poured"
     if gap < opens:
         words = f"{name}; it needs {opens} min."
@@ -97,9 +99,11 @@ def _check_gap(
         if why:
             words = f"{name}; its recoat window closed at {closes} min, {why}."
             view.report("lift_gap", [pour.id], words, pots)
+    above = [batch for _, batch in view.portions_of[pour.id, lifts[1]]]
+    mixed = min(above, key=lambda batch: batch.contact_min)
     for task in abrades:
         soonest = times[0] + opens
-        _check_abrade(view, task, lifts[0], (soonest, times[1]), system.abrade_min)
+        _check_abrade(view, task, last_in, mixed, soonest, system.abrade_min)
 
 
 def _gap_of(view: View, pour: Pour, below: int, end: int) -> tuple[int, int]:
@@ -119,7 +123,7 @@ def _gap_of(view: View, pour: Pour, below: int, end: int) -> tuple[int, int]:
 
 
 def _check_abrade(
-    view: View, task: Task, below: int, between: tuple[int, int], lasts_min: int
+    view: View, task: Task, below: Batch, above: Batch, soonest: int, lasts_min: int
 ) -> None:
     name = titled(task)
     if task.end_min - task.start_min != lasts_min:
@@ -127,14 +131,13 @@ def _check_abrade(
         view.report("lift_gap", [task.pour], words, [task])
     words = (
         f"{name} runs {view.when(task.start_min)} to {view.when(task.end_min)}; it must lie "
-        f"between {view.when(between[0])} and {view.when(between[1])}."
+        f"between {view.when(soonest)} and {view.when(above.contact_min)}, when the pot for the "
+        "lift above is mixed."
     )
-    if task.start_min < between[0]:
-        parts = [task, *view.pot_parts(task.pour, below)]
-        view.report("lift_gap", [task.pour], words, parts)
-    elif task.end_min > between[1]:
-        parts = [task, *view.pot_parts(task.pour, task.lift or 0)]
-        view.report("lift_gap", [task.pour], words, parts)
+    if task.start_min < soonest:
+        view.report("lift_gap", [task.pour], words, [task, below])
+    elif task.end_min > above.contact_min:
+        view.report("lift_gap", [task.pour], words, [task, above])
 
 
 def _check_steps(view: View, pour: Pour) -> None:
@@ -160,6 +163,15 @@ def _check_steps(view: View, pour: Pour) -> None:
         if most is not None and waited > most:
             words = f"Pour {pour.id} starts {waited} min after step {step.id}; at most {most} min."
             view.report("step_order", [pour.id, step.id], words, parts)
+    for batch in view.batches_of.get(pour.id, ()) if before else ():
+        step, task = max(before, key=lambda one: one[1].end_min)
+        if batch.contact_min < task.end_min:
+            words = (
+                f"Batch {batch.id} of pour {pour.id} is mixed from "
+                f"{view.when(batch.contact_min)}; step {step.id} before the pour ends at "
+                f"{view.when(task.end_min)}."
+            )
+            view.report("step_order", [pour.id, step.id], words, [task, batch])
 
 
 def _present(view: View, pour: Pour, kind: str) -> list[tuple[Step, Task]]:

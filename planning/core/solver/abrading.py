@@ -18,7 +18,7 @@ def abrade(
     minutes = job.chemistry.system.abrade_min
     units = shop.group("")
     bits = shop.in_horizon & shop.people_starts(found.board.free, units, 1, max(1, minutes))
-    start = masks.last(bits, found.start - minutes)
+    start = masks.last(bits, pots.first_contact(job, found) - minutes)
     if start < low:
         return None
     board = found.board.copy()
@@ -48,7 +48,8 @@ def abrade_first(
     people = shop.pick_people(trial.free, units, 1, start, max(1, minutes))
     trial.reserve(people, start, start + minutes)
     end = start + minutes
-    found = pots.pour_new(shop, trial, job, index, portions, end, None, sharable)
+    begin = end + job.chemistry.system.mix_min  # abraded before the pot is mixed
+    found = pots.pour_new(shop, trial, job, index, portions, begin, None, sharable)
     if found is None:
         return None
     work = Work("abrade", index, start, end, people, ovens.NO_OVEN, 0, False)

@@ -272,11 +272,12 @@ class _Carrier:
         limits = (job.before[-1].step.longest_wait_min, self.shop.settings.coat_to_pour_most_min)
         longest = min((x for x in limits if x is not None), default=None)
         first = first_start(job, self.board, ids)
+        pouring = steps.Pouring(first_contact(job, self.board, ids), first, longest)
         late = steps.as_before(
-            self.shop, self.board, job.before, self.steps.get(job.index, {}), low, first, longest
+            self.shop, self.board, job.before, self.steps.get(job.index, {}), low, pouring
         )
         if late is None:
-            late = steps.latest(self.shop, self.board, job.before, low, first, longest)
+            late = steps.latest(self.shop, self.board, job.before, low, pouring)
         if late is None:
             return None
         return steps.staff(self.shop, self.board, job.before, late, load=False)
@@ -365,11 +366,17 @@ class _Carrier:
                     return "the last step before the pour now waits longer"
                 if longest is not None and first > befores[-1].end + longest:
                     return "the pour is too long after the last step"
+            new = [board.pots[chemistry.index][id].contact for id in ids[i]]
+            if befores and not befores[-1].fixed:
+                new += [b.contact_min for b, _ in lift.fixed]
+            if befores and min(new, default=befores[-1].end) < befores[-1].end:
+                return "a step before the pour would end after the pot is mixed"
             if i and ids[i]:
                 ready, closes = job.gap(i, end)
                 overdue = first > closes
+                mixed = min(contact for contact, _, _ in spans)
                 abrades = [w for w in works if w.kind == "abrade" and w.number == i]
-                awry = any(w.start < ready or w.end > first for w in abrades)
+                awry = any(w.start < ready or w.end > mixed for w in abrades)
                 abraded = abrades and shop.settings.overdue_lift == "abrade"
                 if first < ready or awry or (overdue and not abraded):
                     return "the gap between two lifts no longer holds"
@@ -433,6 +440,13 @@ class _Carrier:
 
 def _steps_of(works: list[Work]) -> list[Work]:
     return [w for w in works if w.kind != "abrade"]
+
+
+def first_contact(job: Job, board: Board, ids: list[tuple[int, ...]]) -> int:
+    """Return when the first pot of a pour is mixed."""
+    fixed = [b.contact_min for lift in job.lifts for b, _ in lift.fixed]
+    own = [board.pots[job.chemistry.index][id].contact for lift in ids for id in lift]
+    return min((*fixed, *own))
 
 
 def first_start(job: Job, board: Board, ids: list[tuple[int, ...]]) -> int:

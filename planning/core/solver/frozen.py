@@ -164,7 +164,7 @@ def most_at_once(taken: list[Window], start: int, end: int) -> int:
 
 def _oven_open(problem: Problem, task: Task, step: Step | None) -> bool:
     """Return whether the oven of a task, if it has one, is still there for its wait."""
-    if step is None or not step.oven_cycle or not step.wait_min:
+    if step is None or not step.oven_cycle:
         return True
     oven = next((p for p in problem.places if p.id == task.oven), None)
     begin = task.end_min if task.oven_start_min is None else task.oven_start_min

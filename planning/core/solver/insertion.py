@@ -155,8 +155,9 @@ def _pour_lifts(
             end = _end_of(job, poured, i - 1)
             opens, high = job.gap(i, end)
             start_low = max(start_low, opens)
+        signed = before[-1].end if before else 0
         try:
-            chosen, works = _choose(shop, boards[i], job, prefer, i, start_low, high)
+            chosen, works = _choose(shop, boards[i], job, prefer, i, start_low, high, signed)
         except Blocked as blocked:
             if blocked.low is None or i == 0 or poured[i - 1] is None or high is None:
                 raise
@@ -165,9 +166,11 @@ def _pour_lifts(
             i -= 1
             continue
         if i == 0 and job.before and not lift.fixed:
-            fitted = _kept_before(shop, chosen.board, job, prefer, chosen.start, low, holds_low)
+            mixed = pots.first_contact(job, chosen)
+            pouring = steps.Pouring(mixed, chosen.start, _release_limit(shop, job))
+            fitted = _kept_before(shop, chosen.board, job, prefer, pouring, low, holds_low)
             if fitted is None:
-                fitted = _fit_before(shop, chosen.board, job, early, chosen.start, low)
+                fitted = _fit_before(shop, chosen.board, job, early, pouring, low)
             if fitted is None:
                 lows[0] = max(lows[0] + 1, chosen.start + 1)
                 taste_limit = _release_limit(shop, job)
@@ -199,8 +202,10 @@ def _before_begun(
 ) -> list[Work]:
     """Return the steps that are left before a pour whose first pot is frozen."""
     start = min(p.start_min for _, p in job.lifts[0].fixed)
-    works = _kept_before(shop, board, job, prefer, start, low, holds_low)
-    works = works or _fit_before(shop, board, job, early, start, low)
+    mixed = min(b.contact_min for b, _ in job.lifts[0].fixed)
+    pouring = steps.Pouring(mixed, start, _release_limit(shop, job))
+    works = _kept_before(shop, board, job, prefer, pouring, low, holds_low)
+    works = works or _fit_before(shop, board, job, early, pouring, low)
     if works is None or any(_before_stand(job, work) for work in works):
         raise Blocked("step_order")
     return works
@@ -227,14 +232,14 @@ def _release_limit(shop: Shop, job: Job) -> int | None:
 
 
 def _kept_before(
-    shop: Shop, board: Board, job: Job, prefer: Preferences, start: int, low: int, holds_low: int
-) -> list[Work] | None:
+    shop: Shop, board: Board, job: Job, prefer: Preferences, pouring: steps.Pouring, low: int,
+    holds_low: int,
+) -> list[Work] | None:  # fmt: skip
     """Return the steps when they were in the previous plan, where they still fit the pour."""
     starts = prefer.keep_steps.get(job.index)
     if not starts:
         return None
-    longest = _release_limit(shop, job)
-    kept = steps.as_before(shop, board, job.before, starts, low, start, longest)
+    kept = steps.as_before(shop, board, job.before, starts, low, pouring)
     holding = [
         work.start for work in kept or () if job.before[work.number].step.holds_place
     ]  # fmt: skip
@@ -242,15 +247,13 @@ def _kept_before(
 
 
 def _fit_before(
-    shop: Shop, board: Board, job: Job, early: list[Work], start: int, low: int
+    shop: Shop, board: Board, job: Job, early: list[Work], pouring: steps.Pouring, low: int
 ) -> list[Work] | None:
     """Return the steps as late as the pour allows, or as early as they were, or None."""
-    longest = _release_limit(shop, job)
-    late = steps.latest(shop, board, job.before, low, start, longest)
+    late = steps.latest(shop, board, job.before, low, pouring)
     if late is not None:
         return late
-    ready = steps.ready_after(job.before[-1], early[-1])
-    if ready > start or (longest is not None and start > early[-1].end + longest):
+    if steps.too_late(early[-1], steps.ready_after(job.before[-1], early[-1]), pouring):
         return None
     for step, work in zip(job.before, early, strict=True):
         if (
@@ -263,9 +266,14 @@ def _fit_before(
 
 
 def _choose(
-    shop: Shop, board: Board, job: Job, prefer: Preferences, index: int, low: int, high: int | None
-) -> tuple[Poured, list[Work]]:
-    """Return the cheapest way to pour one lift, with its abrade task where the gap is past."""
+    shop: Shop, board: Board, job: Job, prefer: Preferences, index: int, low: int,
+    high: int | None, signed: int,
+) -> tuple[Poured, list[Work]]:  # fmt: skip
+    """
+    Return the cheapest way to pour one lift, with its abrade task where the gap is past.
+
+    No pot of it is mixed before `signed`, when the steps before the pour are done.
+    """
     lift = job.lifts[index]
     below = None
     if lift.fixed:
@@ -273,7 +281,8 @@ def _choose(
         below = (batch.contact_min + job.chemistry.gel_min(batch.contact_min), portion.end_min)
         low, high = max(low if index == 0 else 0, portion.end_min), None
     if lift.abraded is not None:
-        low = max(low, lift.abraded.end_min)
+        signed = max(signed, lift.abraded.end_min)
+    low = max(low, signed + job.chemistry.system.mix_min)
     forbid = high is not None and shop.settings.overdue_lift == "forbid"
     sharable = _sharable(shop, job, prefer)
     best: tuple[float, Poured, list[Work]] | None = None
@@ -281,6 +290,8 @@ def _choose(
     for portions in lift.divisions:
         for found in _ways(shop, board, job, prefer, index, portions, low, below, sharable):
             works: list[Work] = []
+            if pots.first_contact(job, found) < signed:
+                continue
             if high is not None and found.start > high:
                 if forbid:
                     next_start = (

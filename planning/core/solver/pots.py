@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from planning.core.batches import mixed_kg
 from planning.core.solver import masks
-from planning.core.solver.board import Board, Pot, Share, pour_minutes
+from planning.core.solver.board import Board, Placed, Pot, Share, pour_minutes
 from planning.core.solver.job import Job
 from planning.core.solver.shop import Shop
 
@@ -31,6 +31,19 @@ def not_before(shop: Shop, board: Board, job: int) -> int:
     """Return when the first work of a planned pour may start."""
     parent = shop.parents[job]
     return max(shop.earliest[job], 0 if parent is None else board.placed[parent].finish)
+
+
+def first_contact(job: Job, found: Poured) -> int:
+    """Return when the first of the pots of a lift is mixed."""
+    pots = found.board.pots[job.chemistry.index]
+    return min(pots[id].contact for id in found.pots)
+
+
+def signed_by(placed: Placed, lift: int) -> int:
+    """Return the end of what is to be signed before a pot of a lift is mixed, 0 for nothing."""
+    own = (w.end for w in placed.works
+           if w.kind == "before" or (w.kind == "abrade" and w.number == lift))  # fmt: skip
+    return max(own, default=0)
 
 
 def _minutes(job: Job, kg: float) -> tuple[int, int, int]:
@@ -178,6 +191,8 @@ def joined(
     share = Share(job.index, lift, kg, begin, begin + pour)
     shares = (*pot.shares, share) if last else (share, *pot.shares)
     if any(start < not_before(shop, board, s.job) for s in ((share,) if last else shares)):
+        return None
+    if not last and any(contact < signed_by(board.placed[s.job], s.lift) for s in pot.shares):
         return None
     if any(shop.crosses_shifts(u, start, end) for u in pot.people):
         return None

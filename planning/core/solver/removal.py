@@ -8,7 +8,7 @@ from planning.core.batches import mixed_kg
 from planning.core.solver import masks, ovens, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, pour_minutes
 from planning.core.solver.job import Job
-from planning.core.solver.pots import Poured, not_before
+from planning.core.solver.pots import Poured, not_before, signed_by
 from planning.core.solver.shop import Shop
 
 
@@ -172,6 +172,8 @@ def _may_move(shop: Shop, jobs: list[Job], board: Board, pot: Pot, old: Share, n
         return False
     parent = 0 if job.parent is None else board.placed[job.parent].finish
     if pot.start < max(shop.earliest[job.index], parent):
+        return False
+    if pot.contact < signed_by(placed, new.lift):
         return False
     return _below_ok(shop, job, board, placed, new) and _above_ok(job, placed, board, new)
 

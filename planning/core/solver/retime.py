@@ -192,6 +192,9 @@ class _Week:
             longest = min((x for x in limits if x is not None), default=None)
             n, share = portions[0]
             self._after(*befores[-1], n, share.start, job.before[-1], longest)
+            a, work = befores[-1]
+            for n, _ in portions:
+                self.lags.append((a, n, work.end - work.start - system.weigh_min))
         for (a, low), (b, up) in itertools.pairwise(portions):
             if low.lift == up.lift:
                 gel = chemistry.gel_min(self.now[a] + system.weigh_min)
@@ -207,7 +210,7 @@ class _Week:
             ]  # fmt: skip
             for n, work in abrades:
                 self.lags.append((a, n, low.end + least))
-                self.lags.append((n, b, work.end - work.start - up.start))
+                self.lags.append((n, b, work.end - work.start - system.weigh_min))
             if not abrades:
                 self.lags.append((b, a, up.start - low.end - greatest))
         afters = [k for k, w in enumerate(placed.works) if w.kind == "after"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 from planning.core.solver import masks, ovens
 from planning.core.solver.board import Blocked, Board, Work
@@ -109,39 +110,52 @@ def _begun(shop: Shop, board: Board, job: StepJob, index: int, start: int) -> Wo
     return Work(job.kind, index, start, end, (), oven, begin, False)
 
 
-def latest(
-    shop: Shop, board: Board, steps: tuple[StepJob, ...], low: int, until: int, longest: int | None
-) -> list[Work] | None:
+class Pouring(NamedTuple):
     """
-    Place steps as late as they can be before `until`.
+    What follows the steps before a pour.
 
-    Parameters
+    Attributes
     ----------
-    until : int
-        Start of what follows the last step, min.
+    mixed : int
+        First contact of its first pot, min; by then the hands of all steps are done.
+    start : int
+        Start of pouring, min; by then the wait after the last step has run.
     longest : int or None
-        Longest time from the end of the last step's hands to `until`, min.
+        Longest time from the end of the last step's hands to the start of pouring, min.
     """
+
+    mixed: int
+    start: int
+    longest: int | None
+
+
+def latest(
+    shop: Shop, board: Board, steps: tuple[StepJob, ...], low: int, pouring: Pouring
+) -> list[Work] | None:
+    """Place steps as late as they can be before a pour."""
     works: list[Work] = []
-    after, most = until, longest
+    after, most, hands_by = pouring.start, pouring.longest, pouring.mixed
     for i in range(len(steps) - 1, -1, -1):
         job = steps[i]
         if job.fixed is not None:
             work = fixed_work(shop, job, i)
             if ready_after(job, work) > after or (most is not None and after > work.end + most):
                 return None
+            if work.end > hands_by:
+                return None
             works.append(work)
         else:
             if job.step.oven_cycle:
                 return None
             hands = job.step.hands_min
-            start = masks.last(step_mask(shop, board, job), after - job.step.wait_min - hands)
+            high = min(after - job.step.wait_min, hands_by) - hands
+            start = masks.last(step_mask(shop, board, job), high)
             if start < low or (most is not None and start + hands + most < after):
                 return None
             works.append(
                 Work(job.kind, i, start, start + hands, (), NO_OVEN, start + hands, False)
             )
-        after = works[-1].start
+        after = hands_by = works[-1].start
         most = steps[i - 1].step.longest_wait_min if i else None
     return works[::-1]
 
@@ -152,8 +166,7 @@ def as_before(
     steps: tuple[StepJob, ...],
     starts: Mapping[str, int],
     low: int,
-    until: int | None = None,
-    longest: int | None = None,
+    pouring: Pouring | None = None,
 ) -> list[Work] | None:
     """
     Place steps when they were to be done before, or as near to it as leaves the next one in place.
@@ -164,8 +177,8 @@ def as_before(
         Start of each step by its id, min.
     low : int
         Earliest start of the first step, min.
-    until, longest : int or None
-        Start of what follows the last step, and the longest time to it from the end of its hands.
+    pouring : Pouring or None
+        What follows the last step, if it is a pour.
 
     Returns
     -------
@@ -179,12 +192,12 @@ def as_before(
         if job.fixed is not None:
             work = fixed_work(shop, job, i)
         else:
-            after, widest = until, longest
+            following = pouring
             if i + 1 < len(steps):
                 above = steps[i + 1]
                 after = above.fixed.start_min if above.fixed else starts.get(above.step.id)
-                widest = wait
-            start = _nearest(shop, board, job, starts.get(job.step.id), ready, most, after, widest)
+                following = None if after is None else Pouring(after, after, wait)
+            start = _nearest(shop, board, job, starts.get(job.step.id), ready, most, following)
             if start is None:
                 return None
             begun = _begun(shop, board, job, i, start)
@@ -194,10 +207,14 @@ def as_before(
         works.append(work)
         ready = ready_after(job, work)
         most = None if wait is None else work.end + wait
-    late = until is not None and (
-        ready > until or (longest is not None and until > works[-1].end + longest)
-    )
-    return None if late else works
+    return None if works and pouring is not None and too_late(works[-1], ready, pouring) else works
+
+
+def too_late(last: Work, ready: int, pouring: Pouring) -> bool:
+    """Return whether a pour cannot follow the last step before it."""
+    if ready > pouring.start or last.end > pouring.mixed:
+        return True
+    return pouring.longest is not None and pouring.start > last.end + pouring.longest
 
 
 def _nearest(
@@ -207,17 +224,17 @@ def _nearest(
     old: int | None,
     low: int,
     high: int | None,
-    after: int | None,
-    longest: int | None,
+    following: Pouring | None,
 ) -> int | None:
-    """Return the start nearest to the old one that leaves room before what comes `after`."""
+    """Return the start nearest to the old one that leaves room before what follows."""
     if old is None:
         return None
     hands = job.step.hands_min
-    if after is not None:
-        room = after - job.step.wait_min - hands
+    if following is not None:
+        room = min(following.start - job.step.wait_min, following.mixed) - hands
         high = room if high is None else min(high, room)
-        low = low if longest is None else max(low, after - longest - hands)
+        if following.longest is not None:
+            low = max(low, following.start - following.longest - hands)
     bits = step_mask(shop, board, job)
     wanted = max(low, old if high is None else min(old, high))
     near = [x for x in (masks.first(bits, wanted), masks.last(bits, wanted)) if x >= low]

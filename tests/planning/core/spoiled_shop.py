@@ -64,6 +64,19 @@ TIMES = [
             p, tasks=(*p.tasks, Task("P", "abrade", "", ("bob",), 450, 480, 0))
         ),
     ),
+    row(
+        "lift_gap",
+        "abraded while the pot is mixed",
+        three_lifts,
+        plan=lambda p: spoils.task(p, 1, start_min=1881, end_min=1911),
+    ),
+    row(
+        "step_order",
+        "coated while the pot is mixed",
+        single,
+        lambda p: spoils.step(p, "before", wait_min=0),
+        lambda p: spoils.task(p, 0, start_min=476, end_min=496, people=("bob",)),
+    ),
     row("step_order", "coated longer", single, lambda p: spoils.step(p, "before", hands_min=21)),
     row("step_order", "still wet", single, lambda p: spoils.step(p, "before", wait_min=61)),
     row(

@@ -218,7 +218,7 @@ def test_what_a_question_changes_is_told_in_figures_and_words():
     found = answers(problem, plan, {"one technician": alone}, work=100)["one technician"]
     assert found.lateness > 0
     assert found.lateness == found.plan.figures.lateness - plan.figures.lateness
-    assert found.words.endswith(f" h more weighted lateness, {found.pots} more pots")
+    assert found.words.endswith(f" more weighted lateness, {found.pots} more pots")
 
 
 def test_the_difference_of_two_plans_names_what_moved():
