@@ -55,8 +55,11 @@ OF_ALL_SITES = {
 """Pages of materials and suppliers."""
 OF_ONESELF = {"notice-away"}
 """Notices on one's own page; those of others are left as they are."""
-OF_PEOPLE = {"person", "set-company-roles", "set-password", "issue-token", "revoke-token"}
-"""Pages of people who sign in; `test_access.py` asks who may see whom."""
+OF_PEOPLE = {
+    "person", "set-company-roles", "set-password", "issue-token", "revoke-token",
+    "person-sign-in", "person-leaves",
+}  # fmt: skip
+"""Pages of people who sign in; `test_access.py` and `test_sign_in.py` ask who may see whom."""
 PARTS = {"button": "hold", "number": 1, "form": "csv", "view": "above", "token_pk": 1,
          "slug": "mixers", "reading": 1, "stay": 1, "event": 1, "what": "pause"}  # fmt: skip
 

@@ -68,6 +68,7 @@ OWNED = {
 OF_NO_SITE = {
     "shared.User", "shared.CompanyMembership", "shared.AccessToken", "shared.IdempotencyKey",
     "shared.AuditEntry", "shared.FeedEnd", "shared.MailServer", "shop.Supplier",
+    "shared.SecondStep", "shared.SpareCode", "shared.SignedIn", "shared.AskedPassword",
     "shop.SupplierClosure", "shop.Material", "shop.Pack", "shop.LearnedCode",
     "shop.ResinSystem", "shop.SystemComponent", "shop.ReleaseRecipe", "shop.ReleaseClash",
     "planning.Route", "planning.RouteStep",

@@ -354,3 +354,28 @@ def test_last_administrator_and_oneself_stay(site):
     assert last.status_code in (403, 422)
     ada.refresh_from_db()
     assert ada.is_active
+
+
+@pytest.mark.parametrize("role", ["planner", "technician", "administrator"])
+def test_sign_in_of_others_is_for_who_runs_their_site(petra, site, other_site, role):
+    """An administrator of another site sees nobody of this one; other roles see nobody at all."""
+    strange = Client()
+    strange.force_login(make_user(role, other_site if role == "administrator" else site))
+    expected = 404 if role == "administrator" else 403
+    for way in ("sign-in", "leave"):
+        address = f"/people/{petra.pk}/{way}/"
+        assert strange.get(address).status_code == expected
+        assert strange.post(address, {"username": petra.username}).status_code == expected
+    assert User.objects.get(pk=petra.pk).is_active
+
+
+def test_who_also_belongs_elsewhere_is_not_taken_out_from_here(petra, site, other_site):
+    Membership.objects.create(user=petra, site=other_site, role="planner")
+    with_app(petra)
+    ada = Client()
+    ada.force_login(make_user("administrator", site))
+    ada.post(f"/people/{petra.pk}/sign-in/", {"what": "step"})
+    assert second_step.is_on(petra)
+    page = ada.post(f"/people/{petra.pk}/leave/", {"username": petra.username})
+    assert b"sites you do not run" in page.content
+    assert User.objects.get(pk=petra.pk).is_active

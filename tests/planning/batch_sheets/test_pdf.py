@@ -144,6 +144,7 @@ def sheet(batches):
         ],
         "batches": batches,
         "demoulds": [],
+        "tools": [],
         "totals": {
             "mixed_kg": Decimal(0),
             "target_kg": sum(row["target_kg"] for row in batches),
