@@ -20,6 +20,8 @@ from shop.stores_types import SystemInfo
 SPAN_DAYS = 3
 """So many days after it was poured a lift may still wait for its clock: the coldest and the
 warmest of them count."""
+SPARE_MIN = 5
+"""Minutes over what the clock says: who comes then asks with other readings of the air."""
 NEVER_MIN = 1_000_000
 """Of a lift whose clock would not open by the air alone: no plan is as long."""
 
@@ -56,11 +58,12 @@ def with_openings(
     def filled(one: given.Pour) -> given.Pour:
         pour = rows[one.id]
         info, site_id = systems[pour.system_id], pour.order.site_id
+        mix_min = next(s.mix_min for s in problem.systems if s.id == one.system)
         openings = []
         for lower in _lowers(problem, one, pour, cut=work_out):
             if site_id not in nights:
                 nights[site_id] = night_c(site_id)
-            asked = (pour, info, lower, nights[site_id])
+            asked = (pour, info, lower, nights[site_id], mix_min)
             try:
                 openings += list(_over(asked, starts, expected_c, work_out))
             except NotWorkedOut:
@@ -109,13 +112,18 @@ def _cut(problem: core.Problem, one: given.Pour) -> tuple[core.Lift, ...]:
 
 
 def _over(
-    asked: tuple[Pour, SystemInfo, Lower, float | None],
+    asked: tuple[Pour, SystemInfo, Lower, float | None, int],
     starts: Mapping[date, int],
     expected_c: Mapping[date, Decimal],
     work_out: bool,
 ) -> Iterator[given.Opening]:
-    """Return the openings over a lift from each midnight on which they change."""
-    pour, info, lower, night = asked
+    """
+    Return the openings over a lift from each midnight on which they change.
+
+    A gap ends with the first drop of the lift above, and the gate is asked before its pot is
+    mixed: the time to mix is part of it.
+    """
+    pour, info, lower, night, mix_min = asked
     by_temp: dict[Decimal, Forecast | None] = {}
     last = None
     for day, minute in sorted(starts.items(), key=lambda item: item[1]):
@@ -128,7 +136,9 @@ def _over(
             )  # fmt: skip
         found = [by_temp[shop_c] for shop_c in temps]
         known = [one for one in found if one is not None]
-        opens = max(one.opens_min for one in known) if len(known) == len(found) else NEVER_MIN
+        opens = NEVER_MIN
+        if len(known) == len(found):
+            opens = max(one.opens_min for one in known) + mix_min + SPARE_MIN
         closes = min((one.closes_min for one in known), default=-1)
         gap = opens, closes if closes >= opens else opens - 1
         if gap != last:

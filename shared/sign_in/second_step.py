@@ -84,7 +84,8 @@ def confirm(person: User, code: str) -> list[str]:
             "The code is not the app's of now. Wait for the next one; if that is refused too, "
             "set the phone's time to automatic.",
         )
-    SecondStep.objects.filter(pk=step.pk).update(confirmed_at=clock.now())
+    step.confirmed_at = clock.now()
+    step.save(update_fields=["confirmed_at"])
     return new_spare_codes(person)
 
 

@@ -72,9 +72,13 @@ Here a system that no work is planned with is named, and a filler. What is taken
 a system has a material once, so the first part is changed, others are taken out, and each new one
 goes into a system of its own.
 """
+CLASHES = "/api/v1/release-clashes"
+"""Here two release agents are named that are not entered as a pair yet."""
+TAKEN_OUT = {f"{COMPONENTS}/{{id}}", f"{CLASHES}/{{id}}"}
 _numbers = itertools.count(1)
 _spare = itertools.count(2)
 _unfilled = itertools.count()
+_pairs = itertools.count()
 _keys: set[str] = set()
 _codes: set[tuple[str, str]] = set()
 _answers: dict[str, Counter[str]] = defaultdict(Counter)
@@ -144,9 +148,13 @@ def before_call(context: Any, case: Any, **kwargs: Any) -> None:
             case.body["system"] = str(int(os.environ["FILLED"]) + 20 + next(_unfilled) % 20)
         if "material" in case.body:
             case.body["material"] = os.environ["FILLED"]
-    takes_out = case.path == f"{COMPONENTS}/{{id}}" and case.method == "DELETE"
+    takes_out = case.path in TAKEN_OUT and case.method == "DELETE"
     if takes_out and not case.meta.is_negative_at(ParameterLocation.PATH):
         case.path_parameters["id"] = str(next(_spare))
+    if case.path.startswith(CLASHES) and body_is_valid and isinstance(case.body, dict):
+        first = int(os.environ["AGENTS"]) + next(_pairs) % 58
+        pair = {"first": str(first), "second": str(first + 2)}
+        case.body.update({name: pair[name] for name in pair.keys() & case.body.keys()})
     code = case.body.get("code") if isinstance(case.body, dict) else None
     if isinstance(code, str) and not case.meta.is_negative_at(ParameterLocation.BODY):
         if case.path == SITES:

@@ -27,6 +27,8 @@ FILLED = "900"
 The id of a filler, and of the first of forty resin systems that nobody uses yet; the first twenty
 have it, the others nothing beside resin and hardener.
 """
+AGENTS = "2000"
+"""The id of the first of sixty release agents, of which the first forty do not go in pairs."""
 NOT_REACHED = {
     "POST /api/v1/catalogue-changes/{id}/refusals",
     "POST /api/v1/catalogue-changes/{id}/releases",
@@ -57,6 +59,7 @@ from shared.access.models import Site
 from planning.models import OvenStay, Pour
 from shop.materials.components import SystemComponent
 from shop.materials.models import Material, ResinSystem
+from shop.release_agents.models import ReleaseClash
 OvenStay.objects.create(
     pour=Pour.objects.earliest("pk"), set_c=40, in_at=clock.now(), key="1", recorded_at=clock.now()
 )
@@ -64,6 +67,15 @@ take_pattern(
     site=Site.objects.get(), file_name="box.stl", chunks=[b"solid box\\nendsolid box\\n"],
     setup={"unit": "mm"}, now=clock.now(),
 )
+agent = Material.objects.filter(kind="release_agent").earliest("pk")
+for n in range(60):
+    agent.pk, agent.code, agent.name = {agents} + n, f"AGENT-{n}", f"Agent {n}"
+    agent.save(force_insert=True)
+for n in range(20):
+    ReleaseClash.objects.create(
+        pk=1 + n, first_id={agents} + 2 * n, second_id={agents} + 2 * n + 1,
+        reason="does not dry", source="as invented",
+    )
 filler = Material.objects.get(pk=ResinSystem.objects.earliest("pk").resin_id)
 filler.pk, filler.code, filler.name, filler.kind = {filled}, "FILLER", "Filler", "filler"
 filler.save(force_insert=True)
@@ -76,7 +88,7 @@ for n in range(40):
     SystemComponent.objects.create(
         pk=1 + n, system=filled, name="filler", material=filler, per_100=50, source="as invented"
     )
-""".replace("{filled}", FILLED)
+""".replace("{filled}", FILLED).replace("{agents}", AGENTS)
 A_RUN = """
 from shared import clock
 from shop.tools.actions import add_event
@@ -123,6 +135,7 @@ def try_any_input(tmp_path: Path, *which: str) -> None:
                 "RUNNING_CURE": running[0],
                 "RUN_OF_SHOTS": run,
                 "FILLED": FILLED,
+                "AGENTS": AGENTS,
             },
             cwd=tmp_path,
             capture_output=True,

@@ -16,6 +16,7 @@ WORKER = "the worker's own bookkeeping; no caller is behind it"
 NAMES_WHO = "the row itself, or the record written with it, names who did it and when"
 LEDGER = "figures that the append-only ledger keeps beside its movements"
 
+CODE_ONCE = "a code that was taken, which opens once; nobody sees its row"
 MAY_UPDATE = {
     "planning/batch_sheets/actions.py::mark_printed": "the print's own row names who printed",
     "planning/patterns/actions.py::examine": WORKER,
@@ -39,6 +40,10 @@ MAY_UPDATE = {
     "shared/sealed.py::encrypt_all": "the same secrets under another key",
     "shop/counting/actions.py::_close": NAMES_WHO,
     "shop/demo.py::_people": "the invented shop",
+    "shared/sign_in/new_password.py::mail_all": WORKER,
+    "shared/sign_in/second_step.py::_take_app_code": CODE_ONCE,
+    "shared/sign_in/second_step.py::take_code": CODE_ONCE,
+    "shared/sign_in/sign_ins.py::carry_on": "the key of a session, which nobody sees",
 }
 """Each bare update of rows by file and function, with why it needs no entry in the audit."""
 WHOLE_FILES = {
