@@ -2,9 +2,10 @@
 Run many sequences of random taps: `python -m tests.planning.weigh_in.many_taps FIRST COUNT`.
 
 Twenty seeds in a row begin alike, and what they share is tapped once; 5,000 are meant to be run.
-Last run: seeds 0 to 3359, 31,055 taps. They weighed 5,648 times, mixed 1,452 pots and
-poured 1,624 times; 1,844 of the contacts and pours were told late, and 1,423 led to a
-quarantine. 9,864 taps were refused. None made anything untrue.
+Run so far: seeds 0 to 4999, the last 440 of them on the last state: 46,345 taps. They weighed
+8,353 times, mixed 2,051 pots and poured 2,405 times; 1,501 of the contacts and 1,211 of the pours
+were told late, and 2,148 entries led to a quarantine. 15,019 taps were refused. None made
+anything untrue.
 """
 
 import os
