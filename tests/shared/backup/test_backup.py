@@ -27,11 +27,16 @@ def manage(data, *command, **env):
     return done.returncode, done.stdout + done.stderr
 
 
-def rows_of(data):
-    """Return every row of every table, read without the product."""
+def rows_of(data, read=lambda cell: cell):
+    """Return every row of every table, read without the product, each cell through `read`."""
     with closing(sqlite3.connect(data / "shop.sqlite3")) as file:
         names = [r[0] for r in file.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
-        return {n: sorted(map(repr, file.execute(f'SELECT * FROM "{n}"'))) for n in names}
+        return {
+            name: sorted(
+                repr(tuple(map(read, row))) for row in file.execute(f'SELECT * FROM "{name}"')
+            )
+            for name in names
+        }
 
 
 def files_of(data):
