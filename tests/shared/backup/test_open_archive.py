@@ -8,7 +8,7 @@ from contextlib import suppress
 import pytest
 
 from shared.backup.rows import OF_THE_INSTALLATION, SECRETS, tables
-from tests.servers import _fill_demo, copy, postgres, short_folder, template
+from tests.servers import _fill_demo, copy, fill_tables, postgres, short_folder, template
 from tests.shared.backup.test_backup import files_of, manage, rows_of
 
 pytestmark = pytest.mark.servers
@@ -30,6 +30,14 @@ def demo():
         code, words = manage(data, "write_archive", folder / "shop.zip")
         assert code == 0, words
         yield data, folder / "shop.zip"
+
+
+@pytest.fixture
+def other():
+    """Give a data folder with a database of today's tables and nothing in it."""
+    with short_folder() as folder:
+        copy(template("tables", fill_tables), folder)
+        yield folder
 
 
 def in_order(cell):
@@ -174,41 +182,37 @@ def bomb(name, data):
     ],
     ids=["format", "version", "no parts", "path", "row", "table", "document"],
 )  # fmt: skip
-def test_a_hostile_or_damaged_archive_changes_nothing(demo, change, words):
+def test_a_hostile_or_damaged_archive_changes_nothing(demo, other, change, words):
     _, file = demo
-    with short_folder() as other:
-        spoil(file, other / "bad.zip", change)
-        code, told = manage(other, "read_archive", other / "bad.zip", "--admin", "ada", **PASSWORD)
-        assert code == 1
-        assert words in told
-        assert rows_of(other)["shared_site"] == []
-        assert not (other / "media").exists() or not any((other / "media").iterdir())
+    spoil(file, other / "bad.zip", change)
+    code, told = manage(other, "read_archive", other / "bad.zip", "--admin", "ada", **PASSWORD)
+    assert code == 1
+    assert words in told
+    assert rows_of(other)["shared_site"] == []
+    assert not (other / "media").exists() or not any((other / "media").iterdir())
 
 
-def test_a_bomb_is_refused_by_its_table_of_contents(demo):
-    with short_folder() as other:
-        with zipfile.ZipFile(other / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as archive:
-            archive.writestr("manifest.json", "{}")
-            archive.writestr("documents/big", bytes(120_000_000))
-        file = other / "bomb.zip"
-        code, told = manage(other, "read_archive", file, "--admin", "ada", **PASSWORD)
-        assert code == 1
-        assert "too much for it" in told
+def test_a_bomb_is_refused_by_its_table_of_contents(other):
+    with zipfile.ZipFile(other / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("manifest.json", "{}")
+        archive.writestr("documents/big", bytes(120_000_000))
+    code, told = manage(other, "read_archive", other / "bomb.zip", "--admin", "ada", **PASSWORD)
+    assert code == 1
+    assert "too much for it" in told
 
 
 @pytest.mark.parametrize(
     ("admin", "password", "words"),
     [("nobody", "a long own password", "its administrators are: ada"), ("ada", "123", "password")],
 )
-def test_somebody_must_be_able_to_sign_in(demo, admin, password, words):
+def test_somebody_must_be_able_to_sign_in(demo, other, admin, password, words):
     _, file = demo
-    with short_folder() as other:
-        code, told = manage(
-            other, "read_archive", file, "--admin", admin, SHOP_ADMIN_PASSWORD=password
-        )
-        assert code == 1
-        assert words in told
-        assert rows_of(other)["shared_site"] == []
+    code, told = manage(
+        other, "read_archive", file, "--admin", admin, SHOP_ADMIN_PASSWORD=password
+    )
+    assert code == 1
+    assert words in told
+    assert rows_of(other)["shared_site"] == []
 
 
 def test_every_table_is_the_shops_or_left_out_by_name():
