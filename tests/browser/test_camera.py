@@ -264,4 +264,4 @@ def test_the_camera_reads_a_printed_label_in_each_place(bench, sign_in):
             place(bench)
         except Exception as error:
             raise AssertionError(f"{place.__name__}: {error}") from error
-        bench.page.locator("dialog.camera").wait_for(state="detached")
+        bench.page.locator("dialog.camera[open]").wait_for(state="detached")
