@@ -67,7 +67,7 @@ def read_book(data: bytes, *, most_rows: int) -> Iterator[tuple[str, list[Line]]
     except Invalid:
         raise
     except (
-        zipfile.BadZipFile, KeyError, ValueError, IndexError, EOFError, NotImplementedError,
+        zipfile.BadZipFile, KeyError, ValueError, IndexError, EOFError,
         RuntimeError, OverflowError, SyntaxError,
     ) as error:  # fmt: skip
         words = f"The file cannot be read as a workbook (.xlsx): {str(error)[:120] or 'damaged'}."

@@ -89,7 +89,7 @@ def _members(data: bytes) -> list[tuple[str, list[Line], bool | None]]:
             for part in parts:
                 text = archive.read(part)
                 found.append((_stem(part.filename), _csv_lines(text), _divider(text) == ";"))
-    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError) as error:
+    except (zipfile.BadZipFile, RuntimeError, EOFError) as error:
         words = f"The archive cannot be read: {str(error)[:120]}."
         raise Invalid.one("file", "not_a_zip", words) from error
     return found

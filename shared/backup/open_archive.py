@@ -214,7 +214,7 @@ def read(path: Path, *, admin: str, password: str) -> Read:
                 _reset_sequences()
                 _move(Path(folder), media)
     except (zipfile.BadZipFile, EOFError, KeyError, ValueError, RuntimeError, OSError,
-            NotImplementedError, DatabaseError, RecursionError) as error:  # fmt: skip
+            DatabaseError) as error:  # fmt: skip
         words = f"{path} cannot be read as the archive of a shop: {str(error)[:200]}."
         raise BackupError(words) from error
     return Read(manifest["made_at"], rows, documents)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -31,7 +32,7 @@ class Device:
         return replace(self, queue=list(self.queue), seen=dict(self.seen))
 
 
-class Telling:
+class Telling(ABC):
     """Sends what is tapped, sometimes twice or late, and judges what comes back."""
 
     account: Account
@@ -51,8 +52,9 @@ class Telling:
         self.number += 1
         return f"taps-{self.number:011d}"
 
+    @abstractmethod
     def move(self, by: timedelta) -> None:
-        raise NotImplementedError
+        """Let time pass."""
 
     def judge_what_changed(self) -> None:
         """Compare all tables with the account, unless both are as they were when compared last."""
