@@ -137,9 +137,9 @@ def lift(form: LiftForm) -> Answer | None:
     """Return how hot a lift gets and when, and the deepest that is safe."""
     given, system = form.cleaned_data, form.chosen
     answer = with_hazards(form)
-    cap_c = _or(given["cap_c"], system.peak_limit_c)
+    stated = _with_cap(answer, system, given["cap_c"])
+    cap_c = stated.peak_limit_c
     base, top = _faces(given)
-    stated = system if given["cap_c"] is None else replace(system, peak_cap_c=given["cap_c"])
     say_cautions(
         answer, stated, given["shop_c"], given["mix_c"], given["mould_c"], given["oven_c"]
     )
@@ -190,6 +190,20 @@ def lift(form: LiftForm) -> Answer | None:
     answer.say(ESTIMATE)
     basis = "the data sheet's" if deepest.basis == "datasheet" else "the computed"
     return _judge_depth(answer, given["depth_mm"], deepest.value, basis)
+
+
+def _with_cap(answer: Answer, system: SystemData, typed_c: float | None) -> SystemData:
+    """Return a system with the lower of its own peak limit and the one typed, and say which."""
+    own_c = system.peak_cap_c
+    if typed_c is None or (own_c is not None and own_c < typed_c):
+        if typed_c is not None:
+            answer.say(
+                f"The system's own limit of {own_c:g} °C is stricter than the {typed_c:g} °C "
+                "typed, and holds.",
+                "mind",
+            )
+        return system
+    return replace(system, peak_cap_c=typed_c)
 
 
 def _faces(given: Mapping[str, Any]) -> tuple[Face, Face]:

@@ -236,8 +236,9 @@ class LiftForm(CalculatorForm):
     )  # fmt: skip
     mix_c = mix_c()
     cap_c = Quantity(
-        "Hottest it may get", "°C", 20, 250, required=False, help_text="Empty: the system's cap."
-    )
+        "Hottest it may get", "°C", 20, 250, required=False,
+        help_text="Of this and the system's own limit the lower holds.",
+    )  # fmt: skip
     service_c = Quantity(
         "Service temperature wanted", "°C", 0, 300, required=False,
         help_text="Empty: the system's.",

@@ -9,6 +9,7 @@ import pytest
 from planning.batches.models import Batch, Lift
 from planning.clocks.deadline import deadline_of
 from planning.clocks.models import Cure
+from planning.clocks.words import edges_words
 from planning.core import plain
 from planning.core import plan as core
 from planning.weigh_in import actions
@@ -21,6 +22,7 @@ from tests.factories.floor import sign_off
 
 SHOP_C = "22"
 """As the invented shop expects."""
+WIDTH_MM = 100
 
 
 @pytest.fixture
@@ -37,11 +39,11 @@ def ask(shop_site):
 
 
 @pytest.mark.parametrize(
-    ("cap_c", "mix_c", "basis"),
-    [("80", "", "datasheet"), ("50", "", "computed"), ("80", "34", "computed")],
+    ("cap_c", "mix_c", "basis", "length_mm"),
+    [("80", "", "datasheet", 200), ("50", "", "computed", 400), ("80", "34", "computed", 200)],
 )
 def test_workbench_plan_sheet_and_clock_say_the_same_of_one_lift(
-    take, planned, shop_site, ask, time_machine, cap_c, mix_c, basis
+    take, planned, shop_site, ask, time_machine, cap_c, mix_c, basis, length_mm
 ):
     ResinSystem.objects.filter(code="T").update(cap_c=Decimal(cap_c))
     here = {"shop_c": SHOP_C, "tool_side": "board"}
@@ -50,6 +52,7 @@ def test_workbench_plan_sheet_and_clock_say_the_same_of_one_lift(
     assert strictest["deepest_lift_basis"] == basis
     deepest = math.floor(float(strictest["deepest_lift_mm"])) - (basis == "computed")
     fields = {} if mix_c == "" else {"mix_c": mix_c}
+    fields |= {"length_mm": length_mm, "width_mm": WIDTH_MM}
     plan = planned(take(system="T", depth_mm=str(deepest), **fields))
 
     # The plan: deepest lift, then the clocks of the deepest lift, which this one is to the mm.
@@ -94,6 +97,30 @@ def test_workbench_plan_sheet_and_clock_say_the_same_of_one_lift(
     assert due is None or due >= found.poured_at + timedelta(
         hours=float(cure["demould_due_h"]) - 0.05
     )
+    edges_are_the_same(found, ask, client, length_mm, here)
+
+
+def edges_are_the_same(found, ask, client, length_mm, here):
+    """The workbench's factor for the edges is the one that clock, sheet and page tell."""
+    lift = found.lift
+    depth_mm = float(lift.depth_mm)
+    shape, across_mm = "long", WIDTH_MM
+    if length_mm < 3 * WIDTH_MM:
+        shape, across_mm = "round", math.sqrt(4 * length_mm * WIDTH_MM / math.pi)
+    bench = ask(
+        "section", shape=shape, width_mm=f"{across_mm:.3f}", depth_mm=f"{depth_mm:.3f}",
+        wall_side="board", **here,
+    )  # fmt: skip
+    told = found.edges["share"]
+    assert found.edges["width_known"]
+    assert told > 1.0
+    assert told - 0.1 - 0.006 <= float(bench["edge_share"]) <= told + 0.006, "up to a tenth"
+    words = edges_words(found.edges)
+    assert words in found.basis
+    site = found.lift.pour.order.site
+    day = clock.local(found.expected_at, site).date()
+    rows = client.get(f"/api/v1/sheets/{day}?site={site.code}").json()["demoulds"]
+    assert [row["edges"] for row in rows] == [words]
 
 
 def pour_all(batch, time_machine):

@@ -47,6 +47,7 @@ def cautions_of(system: SystemData, shop_c: float, *others_c: float | None) -> t
         _peak_limit(system),
         _gel(system),
         _printed_depth(system, warmer_c(shop_c, *others_c)),
+        _stall(system, colder_c(shop_c, *others_c)),
         _further(system),
     )
     return tuple(one for one in told if one is not None)
@@ -121,6 +122,20 @@ def _printed_depth(system: SystemData, warmest_c: float) -> Caution | None:
         f"The data sheet's deepest lift, {sheet.deepest_lift_mm:g} mm, holds at about "
         f"{sheet.pot_life.temp_c:g} °C; how much less it is at {warmest_c:g} °C cannot be "
         "computed for this system. Pour thinner, and log the first one.",
+    )
+
+
+def _stall(system: SystemData, coldest_c: float) -> Caution | None:
+    if system.kinetics is None:
+        return None
+    from planning.core.casting.cure import cure_clock  # brings the kinetics
+
+    if not cure_clock(system, [0.0], [coldest_c], coldest_c).stalls:
+        return None
+    return Caution(
+        "stall",
+        f"At {coldest_c:g} °C its cure stops before it may be demoulded: warm the casting. A time "
+        "planned for demoulding does not hold until it is warm.",
     )
 
 

@@ -7,7 +7,6 @@ from functools import lru_cache, reduce
 from typing import TYPE_CHECKING
 
 from planning.core.casting import require
-from planning.core.casting.cautions import cautions_of
 from planning.core.casting.cure import cure_clock
 from planning.core.casting.faces import AIR_TOP, INSULATED, Face
 from planning.core.casting.pot_life import (
@@ -42,7 +41,6 @@ class DayLimits:
     greatest_gap_min: Limit
     gaps_overlap: bool | None
     demould_min: Limit
-    cautions: tuple[str, ...]
 
 
 @lru_cache(maxsize=1024)
@@ -111,10 +109,6 @@ def depth_and_clock_limits(
         greatest_gap_min=closes,
         gaps_overlap=overlap,
         demould_min=demould,
-        cautions=(
-            *_cautions(system, deepest, opens, overlap, demould),
-            *(one.words for one in cautions_of(system, shop_temp_c, *others_c)),
-        ),
     )
 
 
@@ -185,30 +179,3 @@ def _overlap(opens: Limit, closes: Limit) -> bool | None:
     if opens.value is None or closes.value is None:
         return None
     return opens.value <= closes.value
-
-
-def _cautions(
-    system: SystemData,
-    deepest: Limit,
-    opens: Limit,
-    overlap: bool | None,
-    demould: Limit,
-) -> list[str]:
-    said = []
-    if deepest.value is None:
-        said.append("No depth limit is known: neither a datasheet figure nor a computed one.")
-    elif deepest.value <= 0:
-        said.append("The shop is too warm: no depth stays under the system's peak cap.")
-    if opens.value is None and opens.basis == "computed":
-        said.append("At this depth no wait keeps the next lift under the system's peak cap.")
-    elif overlap is False:
-        said.append(
-            "The next lift stops bonding before it may be poured: abrade, or pour thinner."
-        )
-    if demould.value is None and demould.basis == "computed":
-        said.append(
-            "At this temperature the cure stalls before demould; the casting needs warmth."
-        )
-    if not system.computable:
-        said.append("Datasheet points only, shifted to these temperatures; nothing is computed.")
-    return said

@@ -172,6 +172,21 @@ def test_pattern_larger_than_its_casting_is_refused_by_field(ask):
     assert "needs its width and its height" in alone["pattern_height_mm"]["detail"]
 
 
+@pytest.mark.parametrize(("typed_c", "as_if_c", "said"), [
+    ("60", "60", False), ("80", "80", False), ("120", "80", True),
+])  # fmt: skip
+def test_of_the_typed_and_the_systems_own_peak_limit_the_lower_holds(ask, typed_c, as_if_c, said):
+    about = {"system": "T", "depth_mm": "40", "shop_c": "22", "tool_side": "board"}
+    typed, plain = ask("lift", **about, cap_c=typed_c).json(), ask("lift", **about).json()
+    if as_if_c == "80":
+        assert typed["deepest_lift_computed_mm"] == plain["deepest_lift_computed_mm"]
+    else:
+        deepest = float(typed["deepest_lift_computed_mm"])
+        assert deepest < float(plain["deepest_lift_computed_mm"])
+    notes = " ".join(note["words"] for note in typed["notes"])
+    assert ("own limit of 80 °C is stricter than the 120 °C typed" in notes) == said
+
+
 def test_lift_on_something_unknown_counts_as_insulated(ask):
     """Row P142: 107.5 C with the tool side insulated."""
     got = figures(ask("lift", system="T", depth_mm="70", shop_c="25"))

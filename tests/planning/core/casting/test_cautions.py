@@ -32,11 +32,17 @@ def test_a_measured_system_carries_no_caution():
     (replace(MEASURED, gel_is_known=False), (22.0,), "gel_conversion", "0.577"),
     (MEASURED_SHEET, (22.0, 40.0), "printed_depth", "70 mm, holds at about 25 °C"),
     (MEASURED_SHEET, (31.0,), "printed_depth", "31 °C"),
+    (replace(MEASURED, demould_conversion=0.97), (22.0, 15.0), "stall", "At 15 °C its cure stops"),
 ])  # fmt: skip
 def test_each_caution_comes_with_its_reason_alone(system, temps_c, code, words):
     (found,) = cautions_of(system, *temps_c)
     assert found.code == code
     assert words in found.words
+
+
+def test_kinetics_count_as_far_from_their_records_by_15_kelvin():
+    edges = {3.0: set(), 2.9: {"kinetics_far"}, 45.0: set(), 45.1: {"kinetics_far"}}
+    assert {c: codes(MEASURED, c) for c in edges} == edges
 
 
 def test_a_system_without_printed_times_needs_no_energy():

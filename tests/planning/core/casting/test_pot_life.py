@@ -6,7 +6,7 @@ import pytest
 
 from planning.core.casting.arrhenius import shift_time
 from planning.core.casting.bucket import solve_bucket
-from planning.core.casting.limits import depth_and_clock_limits
+from planning.core.casting.cautions import cautions_of
 from planning.core.casting.pot_life import (
     Handling,
     gel_early_min,
@@ -147,5 +147,5 @@ def test_pot_whose_heat_is_unknown_is_held_near_the_mass_its_life_was_read_on():
     said = largest_batch(replace(slow, largest_pot_kg=12.0), 22.0, BRISK, vessel_kg=25.0)
     assert (said.mass_kg, said.bound_by) == (12.0, held.bound_by)
     assert replace(BOTH, peak_cap_c=80.0).pot_limit_kg == float("inf")
-    cautions = depth_and_clock_limits(slow, 22.0).cautions
-    assert any("above 2.5 kg, 5 times the mass" in caution for caution in cautions)
+    words = [one.words for one in cautions_of(slow, 22.0)]
+    assert any("above 2.5 kg, 5 times the mass" in caution for caution in words)

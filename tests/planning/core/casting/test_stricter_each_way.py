@@ -12,11 +12,12 @@ import pytest
 from planning.core.casting.casting_clock import clocks_of
 from planning.core.casting.clock_types import PouredLift, Reading
 from planning.core.casting.cure import cure_clock
+from planning.core.casting.exotherm import solve_lift
 from planning.core.casting.faces import AIR_TOP, tool_side
 from planning.core.casting.limits import DayLimits, depth_and_clock_limits
 from planning.core.casting.pot_life import Handling, largest_batch, pot_life_min
 from planning.core.casting.stricter import Limit
-from planning.core.casting.system import Datasheet, TimePoint
+from planning.core.casting.system import USUAL_PEAK_LIMIT_C, Datasheet, TimePoint
 from tests.benchmarks.bench_clock import MODEL
 
 SHOP_C, DEPTH_MM, NOW_H = 22.0, 60.0, 200.0
@@ -48,6 +49,11 @@ def of_clock(name):
         return 60 * clock.go_h, {"model": "computed"}.get(clock.basis, clock.basis)
 
     return found
+
+
+def heaviest(system):
+    found = largest_batch(system, SHOP_C, HANDLING)
+    return found.mass_kg, found.pot_life.basis
 
 
 def cured(system):
@@ -105,6 +111,44 @@ def test_every_limit_and_every_figure_of_the_data_sheet_has_its_row():
 def _asks(row, name):
     closure = row[0].__closure__ or ()
     return name in [cell.cell_contents for cell in closure]
+
+
+@pytest.mark.parametrize("share", [0.5, 0.95, 1.05, 2.0])
+def test_the_largest_batch_is_that_of_the_shorter_pot_life(share):
+    alone, basis = heaviest(SYSTEM)
+    life, _ = batch(SYSTEM)
+    assert basis == "computed"
+    mass, basis = heaviest(replace(SYSTEM, datasheet=printed("pot_life", share * life)))
+    if share > 1:
+        assert (mass, basis) == (pytest.approx(alone, rel=2e-3), "computed")
+    else:
+        assert (mass < 0.97 * alone, basis) == (True, "datasheet")
+
+
+@pytest.mark.parametrize(("vessel_kg", "mixer_kg", "least", "bound_by"), [
+    (3.0, 9.0, 2.5, "mass that the pot life was read on"),
+    (2.0, 9.0, 2.0, "vessel"),
+    (9.0, 1.5, 1.5, "mixer"),
+])  # fmt: skip
+def test_of_the_masses_that_hold_a_batch_the_least_does(vessel_kg, mixer_kg, least, bound_by):
+    sheet = Datasheet(pot_life=TimePoint(600.0, SHOP_C, 0.5))
+    bare = replace(SYSTEM, kinetics=None, datasheet=sheet)
+    found = largest_batch(bare, SHOP_C, HANDLING, vessel_kg=vessel_kg, mixer_kg=mixer_kg)
+    assert (found.mass_kg, found.bound_by) == (least, bound_by)
+
+
+@pytest.mark.parametrize("cap_c", [45.0, 120.0, None])
+def test_a_lift_stays_under_the_peak_limit_and_the_printed_depth_both(cap_c):
+    """The limit is the system's own, be it under or over the usual one that else is taken."""
+    alone = replace(SYSTEM, peak_cap_c=cap_c)
+    assert alone.peak_limit_c == (cap_c or USUAL_PEAK_LIMIT_C)
+    depth = limits(alone).deepest_lift_mm.value
+    curve = solve_lift(alone, depth, SHOP_C, BOARD, AIR_TOP)
+    assert curve.peak_c == pytest.approx(alone.peak_limit_c, abs=0.3)
+    for share, stricter in ((0.9, "datasheet"), (1.1, "computed")):
+        printed_too = replace(alone, datasheet=Datasheet(deepest_lift_mm=share * depth))
+        found = limits(printed_too).deepest_lift_mm
+        assert (found.value, found.basis) == (pytest.approx(min(share, 1) * depth), stricter)
 
 
 @pytest.mark.parametrize("quantity", ROWS)
