@@ -11,7 +11,8 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.config.settings.dev")
 django.setup()
 
 from django.db import connection  # noqa: E402
-from django.db.migrations.executor import MigrationExecutor  # noqa: E402
+
+from tests.old_tables import latest, migrate  # noqa: E402
 
 BEFORE = [("planning", "0016_printed_steps_and_ovens"), ("shop", "0009_retested_by")]
 SECRET = "whsec_written_in_the_open"
@@ -81,12 +82,6 @@ def fill_steps(get, site, make, known):
     steps.create(pour=pour, order=30, materials=[GONE, "tape"], remark="Mind the rim.", **STEP)
 
 
-def migrate(targets):
-    executor = MigrationExecutor(connection)
-    executor.migrate(targets)
-    return MigrationExecutor(connection).loader.project_state(targets).apps
-
-
 def uses(step):
     """Return what a step uses up as words."""
     return [
@@ -114,7 +109,7 @@ def secret():
 
 def main():
     fill(migrate(BEFORE))
-    migrate(MigrationExecutor(connection).loader.graph.leaf_nodes())
+    migrate(latest())
     from planning.models import Batch, PourStep, RouteStep, WeekPlan
 
     plans = WeekPlan.objects.order_by("pk")

@@ -11,8 +11,9 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.config.settings.dev")
 django.setup()
 
 from django.db import connection  # noqa: E402
-from django.db.migrations.executor import MigrationExecutor  # noqa: E402
 from django.db.utils import DatabaseError  # noqa: E402
+
+from tests.old_tables import latest, migrate  # noqa: E402
 
 BEFORE = [("shop", "0009_retested_by")]
 AT = datetime(2026, 11, 1, 9, tzinfo=UTC)
@@ -45,16 +46,9 @@ def fill(apps):
     )
 
 
-def migrate(targets):
-    executor = MigrationExecutor(connection)
-    executor.migrate(targets)
-    return MigrationExecutor(connection).loader.project_state(targets).apps
-
-
 def main():
     fill(migrate(BEFORE))
-    latest = MigrationExecutor(connection).loader.graph.leaf_nodes()
-    migrate(latest)
+    migrate(latest())
     from shop.ledger.audit import differences
     from shop.models import Lot, Movement
 

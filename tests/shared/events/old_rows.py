@@ -12,7 +12,8 @@ django.setup()
 
 from django.core.management import call_command  # noqa: E402
 from django.db import connection, transaction  # noqa: E402
-from django.db.migrations.executor import MigrationExecutor  # noqa: E402
+
+from tests.old_tables import migrate  # noqa: E402
 
 BEFORE = [("planning", "0034_replacement_decisions"), ("shop", "0025_lot_codes_in_characters")]
 AT = datetime(2026, 11, 30, 9, tzinfo=UTC)
@@ -37,9 +38,7 @@ def fill(apps):
 
 
 def main():
-    executor = MigrationExecutor(connection)
-    executor.migrate(BEFORE)
-    pk = fill(MigrationExecutor(connection).loader.project_state(BEFORE).apps)
+    pk = fill(migrate(BEFORE))
     call_command("migrate", verbosity=0)
     from planning.order_events.actions import add_event
     from planning.pours.models import ToolOrder
