@@ -111,9 +111,21 @@ class Standing:
         """Whether the next lift may be poured now: each clock said so when its time had come."""
         return all(cure.passed(cure.next_opens_at, now) for cure in self.cast)
 
+    def may_judge_open(self, now: datetime) -> bool:
+        """Whether a person may judge that it bears the next lift: it is likely to by now."""
+        return all(_past(cure.opens_best_at, now) for cure in self.cast)
+
+    def may_judge_cured(self, now: datetime) -> bool:
+        """Whether a person may judge that it is cured: it is all poured, and likely is by now."""
+        return not self.awaits_lift and all(_past(cure.cured_best_at, now) for cure in self.cast)
+
     def still_bonds(self, now: datetime) -> bool:
         """Whether the top lift still bonds now."""
         return self.closes_at is not None and now < self.closes_at
+
+
+def _past(due: datetime | None, now: datetime) -> bool:
+    return due is not None and due <= now
 
 
 def _late(cure: Cure) -> datetime:

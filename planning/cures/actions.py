@@ -23,10 +23,12 @@ from planning.pours.steps import sign_step
 from planning.routes.models import Phase
 from planning.weigh_in.quarantine import refuse_quarantined
 from shared.change import change, change_all
-from shared.errors import ShopError
+from shared.errors import Invalid, ShopError
 from shared.events.kinds import EventKind
 from shared.times import happened
 from shop import stores
+
+LEAST_REASON = 3
 
 
 class NotCured(ShopError):
@@ -61,6 +63,7 @@ def demould(
         )
     if verdict == "accept":
         refuse_quarantined(pour)
+    early_reason = _reason(early_reason)
     cures = Cure.objects.filter(lift__pour=pour).select_related("lift")
     at = happened(
         at,
@@ -112,6 +115,17 @@ def demould(
         add_event(order=pour.order, pour=pour, kind=EventKind.CURED, at=at, by=by)
     _close_order(pour.order, at=at, by=by)
     return record
+
+
+def _reason(given: str) -> str:
+    reason = given.strip()
+    if given and len(reason) < LEAST_REASON:
+        raise Invalid.one(
+            "early_reason",
+            "too_short",
+            f"The reason is {reason or 'empty'}; write at least {LEAST_REASON} letters.",
+        )
+    return reason
 
 
 def _not_cured(stands: Standing, now: datetime) -> NotCured:

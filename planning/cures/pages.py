@@ -296,10 +296,15 @@ def demould(request: HttpRequest, pk: int) -> HttpResponse:
                 f"{found} may be demoulded from {due}, in {minutes(error.facts['left_min'])}. "
                 "Leave it alone, or write down here why it comes off earlier.",
             )
-        elif error.code == "too_hot":
+        elif error.code == "too_hot" or _about_reason(error):
             form.add_error("early_reason", error.message)
         else:
             form.add_error(None, error.message)
         return _page(request, found, 422, demould=form)
     messages.success(request, f"{found} is off: {record.get_verdict_display().lower()}.")
     return redirect("pour", pk=pk)
+
+
+def _about_reason(error: ShopError) -> bool:
+    problems = error.problems if isinstance(error, Invalid) else ()
+    return any(one.pointer == "#/early_reason" for one in problems)

@@ -11,6 +11,7 @@ from planning.batch_sheets.mix_heat import mix_heat
 from planning.batches.barred import since_and_why
 from planning.batches.models import Batch, BatchEntry, BatchPortion, EntryKind, Lift, Weighing
 from planning.clocks.deadline import deadline_of
+from planning.clocks.readings import too_hot
 from planning.clocks.standing import Standing, asked_now
 from planning.clocks.words import AGAIN, NO_OPENING, asks_for
 from planning.core.casting import pour_gate
@@ -256,7 +257,13 @@ def _lift_below(lift: Lift, steps: Iterable[PourStep], at: datetime) -> Undernea
     opens_at, open_now = stands.opens_at, stands.may_pour_over(at)
     waits = _waits(stands, opens_at, open_now, at, NO_OPENING)
     helps = " and ".join(asks_for(stands.top)) if not open_now else ""
-    return Underneath(name, True, opens_at, closes_at, abraded, waits, helps)
+    judge = not open_now and _to_judge(stands, stands.may_judge_open(at), at)
+    return Underneath(name, True, opens_at, closes_at, abraded, waits, helps, judge)
+
+
+def _to_judge(stands: Standing, likely: bool, at: datetime) -> bool:
+    """Whether a person may judge what is likely: its clock is up to date, and it was not hot."""
+    return likely and not stands.is_asked_again and too_hot(stands.pour, at) is None
 
 
 def _waits(
@@ -279,7 +286,8 @@ def _half_below(carrier: Pour, at: datetime) -> Underneath:
         return Underneath(str(carrier), True, opens_at=stands.top.done_at)
     ready_at, ready = stands.ready_at, stands.may_demould(at)
     waits = _waits(stands, ready_at, ready, at, stands.waits_for)
-    return Underneath(str(carrier), True, ready_at, waits_for=waits)
+    judge = not ready and _to_judge(stands, stands.may_judge_cured(at), at)
+    return Underneath(str(carrier), True, ready_at, waits_for=waits, to_judge=judge)
 
 
 def _surface(batch: Batch) -> tuple[float | None, float | None]:

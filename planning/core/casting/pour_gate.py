@@ -46,7 +46,8 @@ class Underneath:
     The lift or half that a lift is poured on; `poured` once all of it is in.
 
     `waits_for` says in words why it is not open where no time to come does, `would_help` what to
-    read so that it may open sooner.
+    read so that it may open sooner. `to_judge` says that it is not open on the careful side, but
+    likely is: a person may feel whether it is.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Underneath:
     abraded: bool = False
     waits_for: str = ""
     would_help: str = ""
+    to_judge: bool = False
 
 
 @dataclass(frozen=True)
@@ -239,12 +241,14 @@ def _underneath(lift: TargetLift, below: Underneath, at: datetime) -> Iterator[H
             "lower_not_open",
             f"{lift.name} goes onto {below.name}, which cannot bear it yet. {below.waits_for}",
             f"Wait until its page says that it can; do not mix before.{_sooner(below)}",
+            reason_passes=below.to_judge,
         )
     elif below.opens_at is not None and at < below.opens_at:
         yield Hindrance(
             "lower_not_open",
             f"{lift.name} goes onto {below.name}, which cannot bear it yet.",
             f"Wait until then; do not mix before.{_sooner(below)}",
+            reason_passes=below.to_judge,
             clears_at=below.opens_at,
         )
     elif below.closes_at is not None and at > below.closes_at and not below.abraded:
@@ -257,12 +261,20 @@ def _underneath(lift: TargetLift, below: Underneath, at: datetime) -> Iterator[H
 
 
 def _sooner(below: Underneath) -> str:
-    if not below.would_help:
-        return ""
-    return (
-        " Where nobody reads, the worst is counted: read and enter on the casting's page "
-        f"{below.would_help}, and it may open sooner."
-    )
+    """Return what may open it sooner: a reading, or the judgement of a person."""
+    words = ""
+    if below.would_help:
+        words = (
+            " Where nobody reads, the worst is counted: read and enter on the casting's page "
+            f"{below.would_help}, and it may open sooner."
+        )
+    if below.to_judge:
+        words += (
+            " By the likeliest figures it is ready. Only where somebody has felt at its middle "
+            "and at an edge that it is solid and no warmer than the hand, write that as the "
+            "reason, with the name of who decides."
+        )
+    return words
 
 
 def _surface(facts: Facts) -> Iterator[Hindrance]:

@@ -76,6 +76,14 @@ def test_too_early_is_refused_with_what_it_waits_for(cure):
     assert take_off(cure, at, early_reason="test piece is hard").early_reason
 
 
+@pytest.mark.parametrize("reason", [".", " ok ", "   "])
+def test_a_reason_of_no_words_takes_nothing_off_early(cure, reason):
+    at = cure.poured_at + timedelta(hours=3)
+    with pytest.raises(Invalid, match="write at least 3 letters"):
+        take_off(cure, at, early_reason=reason)
+    assert not Demould.objects.exists()
+
+
 def test_too_early_is_refused_with_the_minutes_left_where_the_time_is_known(take, planned):
     planned(take(system="T", depth_mm="55"))
     lift = Lift.objects.get()
