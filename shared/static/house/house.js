@@ -36,16 +36,40 @@ function askOnce(button) {
 
 document.addEventListener("DOMContentLoaded", () => {
   for (const button of document.querySelectorAll("[data-nojs]")) button.hidden = true;
-  for (const table of document.querySelectorAll("table.stacks")) nameCells(table);
+  stackTables(document);
 });
+document.addEventListener("htmx:afterSwap", (event) => stackTables(event.target));
 
-/* On a phone each figure of a wide table stands beneath the other, beside the heading it belongs to. */
+/* On a phone each figure of a wide table stands beneath the other, beside the heading it belongs to.
+   So does any short table that would have to be pushed sideways there. */
+const LONGEST_STACK = 20;
+
+function stackTables(part) {
+  for (const table of part.querySelectorAll("#main .tableframe > table:not(.stacks)")) {
+    if (sticksOut(table) && stackable(table)) table.classList.add("stacks");
+  }
+  for (const table of part.querySelectorAll("table.stacks")) nameCells(table);
+}
+
+function sticksOut(table) {
+  const frame = table.parentElement;
+  return matchMedia("(max-width: 40rem)").matches && frame.scrollWidth > frame.clientWidth + 1;
+}
+
+function stackable(table) {
+  const heads = table.tHead;
+  if (!heads || heads.rows.length !== 1 || table.tBodies.length !== 1 || table.tFoot) return false;
+  return ![...heads.rows[0].cells].some((cell) => cell.colSpan > 1 || !cell.textContent.trim())
+    && table.tBodies[0].rows.length <= LONGEST_STACK;
+}
+
 function nameCells(table) {
   const heads = [...table.tHead.rows[0].cells].map((cell) => cell.textContent.trim());
   for (const row of table.tBodies[0].rows) {
-    if (row.cells.length !== heads.length) continue;
+    if (row.cells.length !== heads.length || row.dataset.named) continue;
+    row.dataset.named = "yes";
     for (const [n, cell] of [...row.cells].entries()) {
-      if (!cell.childNodes.length) continue;
+      if (!cell.children.length && !cell.textContent.trim()) { cell.classList.add("stacks__blank"); continue; }
       if (cell.tagName === "TD" && (cell.children.length || cell.childNodes.length > 1)) {
         const whole = document.createElement("div");
         whole.append(...cell.childNodes);
