@@ -103,6 +103,7 @@ urlpatterns = [
     path("pours/<int:pk>/oven/<int:stay>/wrong/", oven_pages.stay_wrong, name="pour-oven-wrong"),
     path("pours/<int:pk>/lifts/<int:number>/peak/", cures.peak, name="pour-peak"),
     path("pours/<int:pk>/new-plan/", cures.ask_plan, name="pour-new-plan"),
+    path("pours/<int:pk>/as-poured/", cures.end_as_poured, name="pour-as-poured"),
     path("pours/<int:pk>/lower/", cures.leave_lower, name="pour-lower"),
     path("pours/<int:pk>/demould/", cures.demould, name="pour-demould"),
     path("demould-photos/<int:pk>/", cures.demould_photo, name="demould-photo"),

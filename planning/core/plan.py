@@ -312,6 +312,8 @@ class Problem:
     """When somebody is in the shop, breaks included; empty: the union of all shifts."""
     day_starts: tuple[int, ...] = ()
     """Minute of each local midnight in the horizon; empty: every 1440 minutes."""
+    over_until_min: int = 0
+    """What lies before this is over: no change that is tried opens such hours again."""
     frozen: Frozen = field(default_factory=Frozen)
     previous: Plan | None = None
     settings: Settings = field(default_factory=Settings)

@@ -8,6 +8,7 @@ from typing import Any
 
 from planning.batches.models import Batch, BatchEntry, EntryKind, Lift
 from planning.clocks.actions import FULL_MM, open_mm, rest_of
+from planning.clocks.half_poured import HalfPoured, half_poured
 from planning.clocks.models import Cure, OvenStay, TemperatureReading, Waits
 from planning.clocks.words import asks_for, waits_for
 from planning.cures.models import Demould
@@ -18,6 +19,8 @@ from shop import stores
 
 SHOWN_FOR = timedelta(days=21)
 """Temperatures after that are not looked at any more: a casting cures for days."""
+MOST_SCRAPPED = 50
+"""So many of the site's newest scrapped pots are looked through for those of a pour."""
 PICTURE_WIDTH = 800
 PICTURE_HEIGHT = 240
 LEFT, BOTTOM, TOP = 50, 30, 12
@@ -78,9 +81,11 @@ def _state(lift: Lift, cure: Cure | None, now: datetime) -> tuple[str, str]:
 
 
 def missing_of(pour: Pour, lifts: list[dict[str, Any]], now: datetime) -> dict[str, Any] | None:
-    """Return what the plan does not know of: a mould not filled, or a bond window that closed."""
+    """Return what the plan does not know of: a mould or a lift not filled, or a window closed."""
     if pour.status != PourStatus.POURING or not lifts:
         return None
+    if (half := half_poured(pour)) is not None:
+        return _half_of(pour, half)
     cast = [row for row in lifts if row["cure"] is not None]
     if not cast:
         return None
@@ -106,6 +111,23 @@ def missing_of(pour: Pour, lifts: list[dict[str, Any]], now: datetime) -> dict[s
         "since": since,
         "plan": plan,
         "rest": _rest(pour, lifts, now) if left_mm >= FULL_MM else None,
+    }
+
+
+def _half_of(pour: Pour, half: HalfPoured) -> dict[str, Any]:
+    """Return what a half-poured lift lacks, known since its pot was given up."""
+    scrapped = BatchEntry.objects.filter(
+        batch__site=pour.order.site_id, kind=EntryKind.SCRAPPED, recorded_at__gte=half.poured_at
+    ).order_by("-recorded_at")[:MOST_SCRAPPED]
+    times = (row.recorded_at for row in scrapped if pour.pk in row.facts.get("pours", ()))
+    since = next(times, half.poured_at)
+    return {
+        "words": f"Pour {pour}: lift {half.lift.number} holds {half.poured_kg:.3f} of "
+        f"{half.lift.mass_kg:.3f} kg; no pot for the other {half.missing_kg:.3f} kg is planned",
+        "since": since,
+        "plan": plan_since(pour.order.site_id, since),
+        "rest": None,
+        "half": half,
     }
 
 

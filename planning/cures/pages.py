@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.clocks import actions as clocks
+from planning.clocks import half_poured
 from planning.clocks.models import Cure, TemperatureReading
 from planning.clocks.peaks import confirm_peak
 from planning.clocks.standing import asked_now
@@ -244,6 +245,26 @@ def leave_lower(request: HttpRequest, pk: int) -> HttpResponse:
             by=request.user,
         )
         messages.success(request, f"{found} stays as it is; its cure clock runs.")
+    except ShopError as error:
+        messages.error(request, error.message)
+    return redirect("pour", pk=pk)
+
+
+@require_POST
+@needs("cures:write")
+def end_as_poured(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let a lift of which a pot will not come end at what is in it, with the reason."""
+    found = _pour(request, pk)
+    try:
+        lift = half_poured.end_as_poured(
+            pour=found,
+            reason=request.POST.get("reason", "")[:300],
+            now=clock.now(),
+            by=request.user,
+        )
+        messages.success(
+            request, f"Lift {lift.number} ends at what is in it; its clock runs from its pouring."
+        )
     except ShopError as error:
         messages.error(request, error.message)
     return redirect("pour", pk=pk)

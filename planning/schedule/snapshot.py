@@ -234,6 +234,7 @@ def _gathered(
         lots=values.lots_of(site.pk, systems.values(), clock, end),
         staffed=values.staffed(shop, clock),
         day_starts=tuple(starts.values()),
+        over_until_min=max(0, clock.minute(hours_from)),
         frozen=frozen,
         previous=previous_plan(site.pk, pours, batches, clock),
         settings=_frozen_until(

@@ -114,6 +114,7 @@ KINDS: dict[str, Kind] = {
     "not_in_oven": Kind("The stay in the oven is over or marked wrong.", READ_AGAIN),
     "lift_waits": Kind("A lift is still to be poured.", "Pour it, or have it planned again."),
     "not_lower": Kind("The casting lacks nothing, or is not being poured.", READ_AGAIN),
+    "not_half_poured": Kind("No lift is poured in part with no pot to come.", READ_AGAIN),
     "not_yet": Kind("The step comes later.", "Do what comes before."),
     "minutes_fixed": Kind("The hands-on time is part of the record.", "Nothing is to do."),
     "minutes_out_of_range": Kind("The hands-on time cannot be.", "Give minutes in range."),

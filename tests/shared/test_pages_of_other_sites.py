@@ -35,7 +35,7 @@ ROW_OF = {
     "order-quantity": "planning.ToolOrder", "pour-change": "planning.Pour",
     "pour": "planning.Pour", "pour-temperature": "planning.Pour",
     "pour-peak": "planning.Pour", "pour-new-plan": "planning.Pour",
-    "pour-lower": "planning.Pour", "pour-oven": "planning.Pour",
+    "pour-lower": "planning.Pour", "pour-as-poured": "planning.Pour", "pour-oven": "planning.Pour",
     "pour-oven-out": "planning.Pour", "pour-oven-wrong": "planning.Pour",
     "pour-demould": "planning.Pour",
     "demould-photo": "planning.Demould", "pour-step-sign": "planning.PourStep",

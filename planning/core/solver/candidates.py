@@ -373,11 +373,14 @@ def _days(problem: Problem) -> Iterator[Change]:
     for day in range(day_of(problem, problem.horizon_min - 1) + 1):
         if day not in worked:
             like = max((d for d in worked if d < day), default=worked[0])
+            opened = open_day(problem, day, like)
+            if opened == problem:
+                continue  # the day is over
             yield Change(
                 "shift",
                 "the days worked are too few",
                 f"work on {day_name(problem, day)} as on {day_name(problem, like)}",
-                open_day(problem, day, like),
+                opened,
             )
     longer = 7 * 1440
     people = tuple(

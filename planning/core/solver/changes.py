@@ -106,16 +106,26 @@ def another_oven(problem: Problem) -> Problem:
 
 
 def open_day(problem: Problem, day: int, like: int) -> Problem:
-    """Return the problem with a day worked as another day is (a Saturday as a Friday)."""
+    """
+    Return the problem with a day worked as another day is (a Saturday as a Friday).
+
+    Of a day that has begun, only what is left of those hours.
+    """
     starts = day_starts(problem)
     shift = starts[day] - starts[like]
+
+    def moved(windows: tuple[Window, ...]) -> list[Window]:
+        there = (w for w in windows if day_of(problem, w[0]) == like)
+        spans = ((max(a + shift, problem.over_until_min), b + shift) for a, b in there)
+        return [(a, b) for a, b in spans if a < b]
+
     people: list[Person] = []
     added: list[Window] = []
     for person in problem.people:
-        own = tuple((a + shift, b + shift) for a, b in person.shifts if day_of(problem, a) == like)
+        own = moved(person.shifts)
         added += own
         people.append(replace(person, shifts=tuple(sorted((*person.shifts, *own)))))
-    more = [(a + shift, b + shift) for a, b in problem.staffed if day_of(problem, a) == like]
+    more = moved(problem.staffed)
     return replace(problem, people=tuple(people), staffed=staffed_with(problem, [*added, *more]))
 
 
