@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from planning.core.pattern.mesh import Flags, Floats, Mesh, counted
 from planning.core.pattern.raster import coarseness, crossings
-from planning.core.pattern.sound import bodies_of
+from planning.core.pattern.sound import bodies_of, parts_by_edges
 
 MOST_BODIES = 2000
 """With more bodies than this the file is loose scraps."""
@@ -27,6 +27,9 @@ LARGEST_DOUBTFUL_SHARE = 1e-4
 _COLUMNS = 512
 _TURN_RAD = 0.7310585
 """The columns stand turned against the axes, so that no flat wall lies between two rows."""
+_PROBES = 12
+"""So many points of a body tell whether it lies in another."""
+_UNEVEN = np.array([0.4531, 0.3187, 0.2282])
 _LEAST_LENGTH = 1e-6
 """Stretches of a column shorter than this share of the pattern's size are rounding."""
 
@@ -67,14 +70,26 @@ def outer_body(mesh: Mesh, bodies_found: int | None = None) -> Outer:
         Its mesh leaves out sealed hollows and unites overlapping bodies. `refused` names the
         place when the surface crosses itself, or says that it is inside out.
     """
-    remarks: list[str] = []
     count, of_point = bodies_of(mesh) if bodies_found != 1 else (1, None)
+    of_facet = None if of_point is None else of_point[mesh.facets[:, 0]]
+    found = _outside(mesh, count, of_facet)
+    if not found.refused or count > MOST_BODIES:
+        return found
+    # Bodies that touch in a corner or along an edge are one by their points.
+    split = parts_by_edges(mesh)
+    if split is None or not count < split[0] <= MOST_BODIES:
+        return found
+    return _outside(mesh, *split)
+
+
+def _outside(mesh: Mesh, count: int, of_facet: NDArray[np.int32] | None) -> Outer:
+    remarks: list[str] = []
     if count > MOST_BODIES:
         return Outer(
             mesh, (), f"The file holds {count:,} separate bodies; at most {MOST_BODIES:,}."
         )
-    if of_point is not None and count > 1:
-        bodies = Bodies(mesh, of_point)
+    if of_facet is not None and count > 1:
+        bodies = Bodies(mesh, of_facet)
         hollows = bodies.hollows()
         if bodies.inside_out(hollows).any():
             return Outer(
@@ -173,9 +188,9 @@ def _enters(mesh: Mesh, facet: NDArray[np.int64]) -> NDArray[np.int64]:
 class Bodies:
     """The separate closed bodies of a mesh, with their volumes and boxes."""
 
-    def __init__(self, mesh: Mesh, of_point: NDArray[np.int32]) -> None:
+    def __init__(self, mesh: Mesh, of_facet: NDArray[np.int32]) -> None:
         self.mesh = mesh
-        labels, self.of_facet = np.unique(of_point[mesh.facets[:, 0]], return_inverse=True)
+        labels, self.of_facet = np.unique(of_facet, return_inverse=True)
         self.count = len(labels)
         a, b, c = mesh.corners()
         middle = mesh.points_mm.mean(axis=0)
@@ -197,16 +212,24 @@ class Bodies:
         """Return which bodies face inwards and lie in a body that faces outwards."""
         hollow = np.zeros(self.count, bool)
         for body in np.flatnonzero(self.volume_mm3 < 0).tolist():
-            point = self.mesh.points_mm[self.mesh.facets[self.facets[body][0]]].mean(axis=0)
+            points = self._on(body)
             for other in np.flatnonzero(self.volume_mm3 > 0).tolist():
                 if (
                     (self.low[body] >= self.low[other]).all()
                     and (self.high[body] <= self.high[other]).all()
-                    and self._winding(point, other) > 0
+                    and all(self._winding(point, other) > 0 for point in points)
                 ):
                     hollow[body] = True
                     break
         return hollow
+
+    def _on(self, body: int) -> Floats:
+        """Return some points of a body's facets, in none of the places where edges usually lie."""
+        facets = self.facets[body]
+        some = facets[np.unique(np.linspace(0, len(facets) - 1, _PROBES).astype(int))]
+        corners = self.mesh.points_mm[self.mesh.facets[some]]
+        points: Floats = np.einsum("fcx,c->fx", corners, _UNEVEN)
+        return points
 
     def inside_out(self, hollows: Flags) -> Flags:
         """Return which bodies face inwards and are no hollow of another."""

@@ -14,7 +14,14 @@ import numpy as np
 
 from planning.core.pattern.bodies import Bodies
 from planning.core.pattern.mesh import Ints, Mesh, counted
-from planning.core.pattern.sound import Soundness, bodies_of, edges_of, inspect, repeated_rows
+from planning.core.pattern.sound import (
+    Soundness,
+    bodies_of,
+    edges_of,
+    inspect,
+    parts_by_edges,
+    repeated_rows,
+)
 
 JOIN_SHARE = 1e-6
 """Corners at open edges are joined when closer than this share of the pattern's longest side."""
@@ -227,9 +234,10 @@ def _close_holes(mesh: Mesh) -> tuple[Mesh, list[str]]:
 def _turn_outwards(mesh: Mesh) -> tuple[Mesh, list[str]]:
     """Turn bodies that are inside out, but not the hollow inside another body."""
     count, of_point = bodies_of(mesh)
+    count, of_facet = parts_by_edges(mesh) or (count, of_point[mesh.facets[:, 0]])
     if count > LONGEST_RIM:
         return mesh, []  # thousands of scraps are no bodies whose sides could be told
-    bodies = Bodies(mesh, of_point)
+    bodies = Bodies(mesh, of_facet)
     turned = bodies.inside_out(bodies.hollows())
     if not turned.any():
         return mesh, []

@@ -120,6 +120,35 @@ def bodies_of(mesh: Mesh) -> tuple[int, NDArray[np.int32]]:
     return len(used) if found else 0, labels
 
 
+def parts_by_edges(mesh: Mesh) -> tuple[int, NDArray[np.int32]] | None:
+    """
+    Return the bodies of a closed mesh by edges with two facets, and the body of each facet.
+
+    What touches in a corner or along an edge only is apart then. None where a part would not be
+    closed by itself.
+    """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    starts, ends = mesh.facets.ravel(), mesh.facets[:, [1, 2, 0]].ravel()
+    edge = np.minimum(starts, ends) * np.int64(len(mesh.points_mm)) + np.maximum(starts, ends)
+    order = np.argsort(edge, kind="stable")
+    edge, facet, upward = edge[order], order // 3, (starts < ends)[order]
+    begins = np.flatnonzero(np.diff(edge, prepend=-1))
+    sides = np.diff(begins, append=len(edge))
+    paired = begins[sides == 2]
+    count = len(mesh.facets)
+    ties = coo_array(
+        (np.ones(len(paired), np.int8), (facet[paired], facet[paired + 1])), shape=(count, count)
+    )
+    found, of_facet = connected_components(ties, directed=False)
+    crowded = np.repeat(sides != 2, sides)
+    rows = np.column_stack([of_facet[facet[crowded]], edge[crowded]])
+    _, group = np.unique(rows, axis=0, return_inverse=True)
+    run = np.bincount(group.ravel(), np.where(upward[crowded], 1.0, -1.0))
+    return None if run.any() else (found, of_facet)
+
+
 def repeated_rows(facets: Ints) -> NDArray[np.bool_]:
     """Return which facets have the same three corners, in the same turning, as an earlier one."""
     least = facets.argmin(axis=1)[:, None]
