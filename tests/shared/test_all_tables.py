@@ -1,18 +1,9 @@
 """An empty shop gets its tables at once: they are those that the single steps lead to."""
 
-import os
-import sqlite3
-import subprocess
-import sys
-from pathlib import Path
-
 import pytest
 from django.db.migrations.loader import MigrationLoader
 
-from shared.append_only import TABLES
-
 APPS = ("shared", "shop", "planning")
-MANAGE = Path(__file__).resolve().parents[2] / "manage.py"
 
 
 @pytest.fixture(autouse=True)
@@ -50,18 +41,3 @@ def test_a_new_shop_takes_the_short_way(app):
     loader = MigrationLoader(None)
     assert (app, "0001_initial") not in loader.graph.nodes
     assert any(key[0] == app and "squashed" in key[1] for key in loader.graph.nodes)
-
-
-def test_what_is_only_added_to_is_guarded_in_a_new_shop(tmp_path):
-    env = os.environ | {
-        "SHOP_DATA": str(tmp_path),
-        "DJANGO_SETTINGS_MODULE": "shared.config.settings.dev",
-    }
-    command = [sys.executable, str(MANAGE), "migrate", "--skip-checks", "--verbosity", "0"]
-    subprocess.run(command, env=env, check=True, timeout=300)
-    with sqlite3.connect(tmp_path / "shop.sqlite3") as shop:
-        guarded = {
-            name
-            for (name,) in shop.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-        }
-    assert guarded == {f"{table}_no_{verb}" for table in TABLES for verb in ("update", "delete")}
