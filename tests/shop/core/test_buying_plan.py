@@ -6,6 +6,7 @@ import random
 import pytest
 
 from shop.core import buying_program
+from shop.core.buying_model import Program
 from shop.core.buying_path import Path
 from shop.core.buying_plan import (
     Arrival,
@@ -16,7 +17,7 @@ from shop.core.buying_plan import (
     OrderTerms,
     price_plan,
 )
-from shop.core.buying_program import _Program, best_plan
+from shop.core.buying_program import best_plan
 from shop.core.packs import Pack, steps_of
 from tests.reference_cases import params
 from tests.shop.core import textbook_lot_sizing as lot_sizing
@@ -128,7 +129,7 @@ def test_path_and_program_agree_and_the_path_alone_proves_most():
         cost = float(check_by_hand(line, terms, found.arrivals))
         assert found.bound <= cost + 1e-6
         proven += cost - found.bound <= 0.01
-        arrivals, bound = _Program((line,), terms).solve(1.0)
+        arrivals, bound = Program((line,), terms).solve(1.0)
         assert bound <= cost + 0.01, f"seed {seed}"
         if arrivals is not None:
             assert found.bound <= float(price_plan([line], terms, arrivals)[0]) + 0.01
@@ -156,7 +157,7 @@ def test_what_cannot_be_is_refused_at_once():
 
 def test_where_only_the_time_ran_out_that_is_said(monkeypatch):
     monkeypatch.setattr(buying_program, "quick_plan", lambda *_: None)
-    monkeypatch.setattr(_Program, "solve", lambda *_: (None, 0.0))
+    monkeypatch.setattr(Program, "solve", lambda *_: (None, 0.0))
     line = Line((Demand(5, 5, 3.0, kept=True), Demand(9, 9, 1.0)), unit_pack(1.0), 0.0)
     with pytest.raises(NoPlanInTime, match="the time ran out"):
         best_plan([line])
