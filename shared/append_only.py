@@ -10,6 +10,8 @@ if TYPE_CHECKING:
 TABLES = (
     "shop_movement",
     "shop_toolevent",
+    "shop_toolfinding",
+    "shop_repairlot",
     "planning_weighing",
     "planning_weighingamendment",
     "planning_batchentry",

@@ -11,13 +11,15 @@ class ShopConfig(AppConfig):
         from shared.mail.unsent import register_unsent
         from shared.sign_in.leaving import register_ending
         from shop.labels.kinds import register_kinds
+        from shop.ledger.owned import register_owner
         from shop.purchasing.gauges import purchasing_gauges
         from shop.purchasing.mailing import unsent_orders
         from shop.sites.leaving import works_no_more
-        from shop.tools.tracing import TOOL, ToolUses
+        from shop.tools.tracing import TOOL, WITHDRAW, ToolUses
         from shop.trace.providers import register_trace
 
         register_trace(TOOL, ToolUses())
+        register_owner("tool-event:", WITHDRAW)
         register_kinds()
         register_unsent(unsent_orders)
         register_ending(works_no_more)

@@ -24,11 +24,18 @@ from shop.sites.models import (
     Shift,
     StorageSpell,
 )
+from shop.tools.inspection_models import (
+    Checkpoint,
+    RepairLot,
+    RetirementReason,
+    ToolFinding,
+)
 from shop.tools.models import Tool, ToolEvent, ToolFamily, ToolHalf
 
 __all__ = [
     "CatalogueChange",
     "CatalogueRules",
+    "Checkpoint",
     "ClosedDay",
     "Container",
     "CountLine",
@@ -54,9 +61,11 @@ __all__ = [
     "RecalledLot",
     "ReleaseClash",
     "ReleaseRecipe",
+    "RepairLot",
     "Requirement",
     "Reservation",
     "ResinSystem",
+    "RetirementReason",
     "Scale",
     "Shift",
     "StorageSpell",
@@ -66,6 +75,7 @@ __all__ = [
     "Tool",
     "ToolEvent",
     "ToolFamily",
+    "ToolFinding",
     "ToolHalf",
     "UsedReservation",
 ]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
 
 from django.db.models import Model, QuerySet
 
@@ -79,3 +80,15 @@ def chosen(post: Mapping[str, str], name: str, rows: QuerySet[Row]) -> Row | Non
         words = f"{name} is {typed[:40]!r}; choose one from the list."
         raise Invalid.one(name, "does_not_exist", words, value=typed[:40])
     return found
+
+
+def moment(post: Mapping[str, str], name: str, zone: ZoneInfo) -> datetime | None:
+    """Return the moment that the wall clock of a site shows; None where it was left empty."""
+    typed = post.get(name, "").strip()
+    if not typed:
+        return None
+    try:
+        return datetime.fromisoformat(typed).replace(tzinfo=zone)
+    except ValueError:
+        words = f"{name} is {typed[:40]!r}; give a day and a time, such as 2026-11-30T07:30."
+        raise Invalid.one(name, "not_a_time", words, value=typed[:40]) from None

@@ -31,6 +31,7 @@ from shop.setup import pages as setup
 from shop.setup.holiday_pages import public_holidays
 from shop.sites import views as sites
 from shop.tools import family_pages
+from shop.tools import inspection_pages as inspections
 from shop.tools import pages as tool_pages
 from shop.tools import views as tools
 from shop.trace import pages as trace_pages
@@ -70,6 +71,8 @@ for name, viewset in {
     "tools": tools.ToolViewSet,
     "tool-families": tools.ToolFamilyViewSet,
     "tool-events": tools.ToolEventViewSet,
+    "checkpoints": tools.CheckpointViewSet,
+    "retirement-reasons": tools.RetirementReasonViewSet,
     "counts": CycleCountViewSet,
     "recalls": RecallViewSet,
     "purchase-proposals": ProposalViewSet,
@@ -126,6 +129,14 @@ urlpatterns: list[Any] = [
     path("tools/<int:pk>/events/", tool_pages.event, name="tool-event"),
     path("tools/counter-file/", tool_pages.counter_file, name="tools-counter-file"),
     path("tools/<int:pk>/events/<int:event>/", tool_pages.correct, name="tool-event-correct"),
+    path(
+        "tools/<int:pk>/events/<int:event>/withdraw/",
+        inspections.withdraw_entry,
+        name="tool-event-withdraw",
+    ),
+    path("tools/<int:pk>/inspect/", inspections.inspect, name="tool-inspect"),
+    path("tools/<int:pk>/repair/", inspections.repair, name="tool-repair"),
+    path("tools/<int:pk>/dimensions/", inspections.dimensions, name="tool-dimensions"),
     path("tools/<int:pk>/limits/", tool_pages.limits, name="tool-limits"),
     path("trace/", trace_pages.trace, name="trace"),
     path("trace/recall/", trace_pages.recall, name="recall"),

@@ -106,6 +106,7 @@ TOOLS = (
             link("release_recipe", "Release recipes", "How it is coated."),
             whole("shots_per_coat", "Coated again after so many shots."),
             whole("shots_per_inspection", "Looked over after so many shots."),
+            whole("days_per_inspection", "Looked over after so many days, used or not."),
             number("clamp_limit_kn", "Clamp load at most, kN."),
             link("location", "Shelves", "Where it is kept."),
             link("replaces", "Tools", "The tool it follows; that row stands above."),

@@ -121,6 +121,8 @@ KINDS: dict[str, Kind] = {
     # Tools.
     "tool_not_ready": Kind("The tool's state does not allow it.", READ_AGAIN),
     "over_limit": Kind("The run was hotter or harder than the tool's limit.", BY_A_PERSON),
+    "outside_tolerance": Kind("The tool is to pass with a finding that is not good.", BY_A_PERSON),
+    "checkpoints_left_out": Kind("The tool is to pass with its list half done.", BY_A_PERSON),
     "agents_clash": Kind("Two release agents do not go together.", "Strip the face first."),
     "not_yet_dry": Kind("The coat below is not dry.", "Wait as long as the recipe says."),
     "no_replacement_due": Kind("No replacement is proposed for the tool.", READ_AGAIN),

@@ -13,7 +13,7 @@ from typing import Any
 from django.db.models import Model, QuerySet
 
 from shared.access.models import Site
-from shop.setup import forms, release_forms, site_forms
+from shop.setup import forms, release_forms, site_forms, tool_forms
 from shop.setup.register_form import RegisterForm
 
 
@@ -146,6 +146,22 @@ REGISTERS: tuple[Register, ...] = (
         release_forms.ReleaseClashForm,
         (("first", "One"), ("second", "The other"), ("reason", "Why")),
         noun="materials", search=("first__name", "second__name", "reason"), order=("id",),
+    ),
+    Register(
+        "checkpoints", "Checklists of tools", "a line of a checklist",
+        "What an inspection of a tool looks at: measured with a tolerance, or good or not good. "
+        "A line of a family holds for each of its tools.",
+        tool_forms.CheckpointForm,
+        (("code", "Code"), ("name", "Look at"), ("tool", "Tool"), ("family", "Family"),
+         ("nominal", "Nominal"), ("unit", "Unit")),
+        noun="tools",
+    ),
+    Register(
+        "retirement-reasons", "Reasons of retirement", "a reason of retirement",
+        "Why tools are retired, beside the usual reasons, which are always offered.",
+        tool_forms.RetirementReasonForm,
+        (("code", "Code"), ("name", "Reason"), ("worn", "End of a life by use")),
+        noun="tools",
     ),
     Register(
         "suppliers", "Suppliers", "a supplier",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import template
@@ -65,3 +66,9 @@ def _ends(spread: Any) -> tuple[float, float]:
     if isinstance(spread, dict):
         return spread["low"], spread["high"]
     return spread.low, spread.high
+
+
+@register.filter
+def plain(value: Decimal | None) -> str:
+    """Return an exact figure without zeros at its end; nothing where there is none."""
+    return "" if value is None else f"{value.normalize():f}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import datetime
 from decimal import Decimal
@@ -18,18 +19,20 @@ from shared.times import Event, in_order
 from shop.errors import NotFound, Refused
 from shop.stores_types import ToolInfo
 from shop.tools.face import NO_COAT, Coat, agent_for, take_out
+from shop.tools.inspecting import Finding, after_inspection, looked_at, store
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolHalf, ToolKind, ToolStatus
 from shop.tools.queries import tool_info
+from shop.tools.repairing import Used, refuse_back, refuse_used, retired_for, take_used
 from shop.tools.runs import NO_READINGS, OVER, Readings, refuse_over
 
 ENTERED = [
     kind for kind in ToolEventKind.values
-    if kind not in (ToolEventKind.CAST, ToolEventKind.CORRECTION)
+    if kind not in (ToolEventKind.CAST, ToolEventKind.CORRECTION, ToolEventKind.WITHDRAWAL)
 ]  # fmt: skip
-"""Kinds that a person or a press enters; a casting and a correction have ways of their own."""
+"""Kinds that a person or a press enters; castings and corrections have ways of their own."""
 FOLLOWS = (
     "kind", "customer", "service_c", "family", "expected_shots", "shots_per_coat",
-    "shots_per_inspection", "clamp_limit_kn", "surface", "release_recipe",
+    "shots_per_inspection", "days_per_inspection", "clamp_limit_kn", "surface", "release_recipe",
 )  # fmt: skip
 """What a replacement takes over from the tool it follows; shots promised stay where they are."""
 HALVES = {ToolKind.MATCHED: ("A", "B"), ToolKind.SINGLE: ("A",)}
@@ -154,6 +157,9 @@ def add_event(
     shots: int = 0,
     readings: Readings = NO_READINGS,
     coat: Coat = NO_COAT,
+    findings: Sequence[Finding] = (),
+    used: Sequence[Used] = (),
+    reason: str = "",
     confirmed: bool = False,
     words: str = "",
     facts: dict[str, Any] | None = None,
@@ -161,8 +167,10 @@ def add_event(
     """
     Add what happened to a tool; a repeat of the key returns the first.
 
-    A run above the tool's limits must be `confirmed`. Release agent and sealer are looked at
-    beside the tool's recipe and what is on its face, and go out of their can by the ledger.
+    A run above the tool's limits must be `confirmed`, and so must a tool that passes an inspection
+    with a finding that is not good, or with checkpoints left out. Release agent and sealer are
+    looked at beside the tool's recipe and what is on its face. They, and what a repair `used`, go
+    out of their cans by the ledger.
     """
     tool = _locked(tool_id)
     earlier = ToolEvent.objects.filter(key=key).first()
@@ -171,21 +179,31 @@ def add_event(
             raise Refused(f"The key {key} was used for another event; use a new key.", key=key)
         return earlier
     _refuse_event(tool, kind, shots, readings)
-    at = in_order(at, after=_before_it(tool, kind))
     facts = {name: value for name, value in (facts or {}).items() if name != OVER}
+    refuse_used(tool, kind, used)
+    refuse_back(tool, kind, by)
+    worn = retired_for(tool, kind, reason, words)
+    if worn is not None:
+        facts.setdefault("worn", "yes" if worn else "no")
+    verdict = str(facts.get("verdict", ""))
+    found = looked_at(tool, kind, findings, verdict, confirmed=confirmed)
+    at = in_order(at, after=_before_it(tool, kind))
     if over := refuse_over(tool, readings, confirmed=confirmed):
         facts[OVER] = over
     agent = agent_for(tool, kind, coat, at)
     event = ToolEvent.objects.create(
         tool=tool, kind=kind, key=key, at=at, recorded_at=clock.now(), by=by, shots=shots,
-        words=words, facts=facts, agent=agent, coats=coat.coats, container=coat.container,
-        **asdict(readings),
+        words=words, reason=reason, facts=facts, agent=agent, coats=coat.coats,
+        container=coat.container, **asdict(readings),
     )  # fmt: skip
+    store(event, found)
     take_out(tool, event, coat, by)
+    take_used(tool, event, used, by)
     after = {
         ToolEventKind.RETIREMENT: ToolStatus.RETIRED,
         ToolEventKind.REPAIR: ToolStatus.REPAIR,
-        ToolEventKind.INSPECTION: _after_inspection(tool, facts),
+        ToolEventKind.BACK: ToolStatus.IN_SERVICE,
+        ToolEventKind.INSPECTION: after_inspection(tool, verdict),
     }.get(ToolEventKind(kind))
     if after and after != tool.status:
         change(tool, status=after)
@@ -198,13 +216,6 @@ def _before_it(tool: Tool, kind: str) -> list[Event]:
         return []
     last = tool.halves.aggregate(at=Max("demoulded_at"))["at"]
     return [(f"{tool.code} was demoulded", last)]
-
-
-def _after_inspection(tool: Tool, facts: dict[str, Any]) -> str | None:
-    """Tell the state after an inspection: a tool under repair that passes is in service again."""
-    if facts.get("verdict") == "accept" and tool.status == ToolStatus.REPAIR:
-        return ToolStatus.IN_SERVICE
-    return None
 
 
 def _refuse_event(tool: Tool, kind: str, shots: int, readings: Readings) -> None:

@@ -189,7 +189,7 @@ def _shots_by_tool(site: Site) -> Mapping[int, int]:
 
 def _worn(site: Site) -> set[int]:
     """Return the tools that wore out; one retired for another reason was sound to its end."""
-    ends = ToolEvent.objects.filter(tool__site=site, kind=ToolEventKind.RETIREMENT)
+    ends = ToolEvent.objects.filter(tool__site=site, kind=ToolEventKind.RETIREMENT).standing()
     return {event.tool_id for event in ends if event.facts.get("worn", "yes") != NOT_WORN}
 
 

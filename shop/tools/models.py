@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from decimal import Decimal
 from typing import ClassVar
 
 from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from shop.release_agents.models import Surface
 from shop.sites.models import SiteThing
@@ -73,6 +74,10 @@ class Tool(SiteThing):
         help_text="Shots between two re-coats with release agent; the recipe's, if fewer, hold.",
     )  # fmt: skip
     shots_per_inspection = models.PositiveIntegerField(null=True, blank=True)
+    days_per_inspection = models.PositiveIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(1)],
+        help_text="Days between two inspections, used or not; of shots and days the first holds.",
+    )  # fmt: skip
     clamp_limit_kn = models.DecimalField(
         "most clamp load, kN",
         max_digits=8,
@@ -145,8 +150,10 @@ class ToolEventKind(models.TextChoices):
     STUCK = "stuck", "Part stuck"
     INSPECTION = "inspection", "Inspection"
     REPAIR = "repair", "Repair"
+    BACK = "back", "Back in use"
     RETIREMENT = "retirement", "Retirement"
     NOTE = "note", "Note"
+    WITHDRAWAL = "withdrawal", "Entry withdrawn"
 
 
 ON_FACE = (ToolEventKind.SEAL, ToolEventKind.COAT)
@@ -155,12 +162,31 @@ RUN_KINDS = (ToolEventKind.SHOTS, ToolEventKind.CORRECTION)
 """Kinds whose shots add up to what a tool has run."""
 
 
+PUT_RIGHT_OTHERWISE = {
+    ToolEventKind.SHOTS: "correct its shots, to 0 if there was no such run",
+    ToolEventKind.CORRECTION: "correct the run once more",
+    ToolEventKind.CAST: "a demoulding stands; enter an inspection or a retirement",
+    ToolEventKind.WITHDRAWAL: "enter what really happened as a new entry",
+}
+"""Kinds that are not withdrawn, and what to do instead."""
+LATE = timedelta(hours=1)
+"""An entry written down so long after the time it gives is marked; chosen here."""
+
+
+class ToolEventQuerySet(models.QuerySet["ToolEvent"]):
+    def standing(self) -> ToolEventQuerySet:
+        """Leave out what was withdrawn, and the withdrawals themselves."""
+        gone = ToolEvent.objects.filter(corrects=OuterRef("pk"), kind=ToolEventKind.WITHDRAWAL)
+        return self.exclude(kind=ToolEventKind.WITHDRAWAL).exclude(Exists(gone))
+
+
 class ToolEvent(models.Model):
     """
     Something that happened to a tool; added, never edited.
 
     A correction holds the shots that a run was mistaken by, below 0 where too many were entered,
-    and stands at the time of that run, so that every sum of shots is right without asking.
+    and stands at the time of that run, so that every sum of shots is right without asking. A
+    withdrawal takes back any other entry that was wrong; `standing` leaves both out.
     """
 
     tool = models.ForeignKey(Tool, models.PROTECT, related_name="events")
@@ -192,8 +218,13 @@ class ToolEvent(models.Model):
     container = models.ForeignKey(
         "shop.Container", models.PROTECT, null=True, blank=True, related_name="+"
     )
+    reason = models.CharField(
+        max_length=120, blank=True, help_text="Why the tool is retired; one of the list."
+    )
     words = models.CharField(max_length=400, blank=True)
     facts = models.JSONField(default=dict, blank=True)
+
+    objects = ToolEventQuerySet.as_manager()
 
     class Meta:
         ordering = ["-at", "-id"]
@@ -201,7 +232,8 @@ class ToolEvent(models.Model):
             models.CheckConstraint(
                 condition=Q(kind="shots", shots__gt=0, corrects=None)
                 | (Q(kind="correction", corrects__isnull=False) & ~Q(shots=0))
-                | (~Q(kind__in=["shots", "correction"]) & Q(shots=0, corrects=None)),
+                | Q(kind="withdrawal", corrects__isnull=False, shots=0)
+                | (~Q(kind__in=["shots", "correction", "withdrawal"]) & Q(shots=0, corrects=None)),
                 name="toolevent_shots_only_when_run",
                 violation_error_message="shots must be above 0 for shots run, else 0.",
             ),
@@ -225,8 +257,33 @@ class ToolEvent(models.Model):
                 name="toolevent_can_names_its_agent",
                 violation_error_message="A can is of an agent; name the agent.",
             ),
+            models.UniqueConstraint(
+                fields=["corrects"],
+                condition=Q(kind="withdrawal"),
+                name="toolevent_withdrawn_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(reason="") | Q(kind="retirement"),
+                name="toolevent_reason_of_retirement",
+                violation_error_message="reason belongs to retirement.",
+            ),
         ]
         indexes: ClassVar = [models.Index(fields=["tool", "kind"], name="toolevent_by_kind")]
 
     def __str__(self) -> str:
         return f"{self.tool}: {self.get_kind_display()}"
+
+    @property
+    def late(self) -> bool:
+        """Tell whether it was written down long after it happened."""
+        return self.recorded_at is not None and self.recorded_at - self.at > LATE
+
+    @property
+    def withdrawn(self) -> bool:
+        """Tell whether a further entry took it back; reads its corrections."""
+        return any(one.kind == ToolEventKind.WITHDRAWAL for one in self.corrections.all())
+
+    @property
+    def may_withdraw(self) -> bool:
+        """Tell whether it can be withdrawn; runs, castings and corrections are put right else."""
+        return self.kind not in PUT_RIGHT_OTHERWISE and not self.withdrawn

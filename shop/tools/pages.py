@@ -33,13 +33,18 @@ from shop.tools.models import (
     ToolKind,
     ToolStatus,
 )
+from shop.tools.page_parts import happened_at, shown_events
+from shop.tools.repairing import reasons
 from shop.tools.runs import MOST_SHOTS, NO_READINGS, Readings, correct_shots, service_limit_c
 from shop.tools.serializers import MOST_SO_FAR
 from shop.tools.taking_over import enter_tool
 from shop.tools.upkeep import PACE_DAYS
 
 ON_A_PAGE = 50
-LIMITS = ("expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection")
+LIMITS = (
+    "expected_shots", "promised_shots", "shots_per_coat", "shots_per_inspection",
+    "days_per_inspection",
+)  # fmt: skip
 KINDS = [choice for choice in ToolEventKind.choices if choice[0] in actions.ENTERED]
 
 
@@ -96,7 +101,8 @@ def tool(request: Any, pk: int) -> HttpResponse:
         {
             "tool": found,
             "shown": state,
-            "events": found.events.select_related("by", "agent", "container__lot")[:100],
+            "events": shown_events(found),
+            "reasons": reasons(request.site.pk),
             "surfaces": Surface.choices,
             "recipes": ReleaseRecipe.objects.order_by("name"),
             "kinds": KINDS,
@@ -148,19 +154,20 @@ def event(request: Any, pk: int) -> HttpResponse:
     try:
         kind = forms.text(post, "kind", 12)
         shots = forms.whole(post, "shots", MOST_SHOTS) if kind == ToolEventKind.SHOTS else 0
-        facts = {n: post[n].strip() for n in ("verdict", "worn") if post.get(n, "").strip()}
+        verdict = post.get("verdict", "").strip()
         actions.add_event(
             tool_id=found.pk,
             kind=kind,
             key=f"page:{forms.text(post, 'key', 64)}",
-            at=clock.now(),
+            at=happened_at(post, request.site),
             by=request.user,
             shots=shots,
             readings=_readings(post) if kind == ToolEventKind.SHOTS else NO_READINGS,
             coat=_coat(post, request.site, kind) if kind in ON_FACE else NO_COAT,
             confirmed=post.get("confirmed") == "yes",
+            reason=forms.text(post, "reason", 120),
             words=forms.text(post, "words", 400),
-            facts=facts,
+            facts={"verdict": verdict} if verdict else {},
         )
         messages.success(request, "Written down.")
     except ShopError as error:

@@ -13,7 +13,15 @@ from shop.lots.models import Container
 from shop.registers_api import above_zero
 from shop.tools.actions import ENTERED
 from shop.tools.face import MOST_COATS
+from shop.tools.inspection_serializers import (
+    MOST_FINDINGS,
+    FindingSerializer,
+    NewFindingSerializer,
+    NewUsedSerializer,
+    UsedSerializer,
+)
 from shop.tools.models import Tool, ToolEvent, ToolEventKind, ToolFamily, ToolHalf
+from shop.tools.repairing import MOST_LOTS, USUAL_REASONS
 from shop.tools.runs import MOST_SHOTS
 
 MOST_SO_FAR = 100_000_000
@@ -41,8 +49,8 @@ class ToolSerializer(StrictModelSerializer):
         fields: ClassVar = [
             "id", "site", "code", "name", "kind", "status", "customer", "service_c",
             "family", "expected_shots", "promised_shots", "surface", "release_recipe",
-            "shots_per_coat", "shots_per_inspection", "clamp_limit_kn", "location", "replaces",
-            "in_use", "halves", "in_service_since", "shots_so_far", "etag",
+            "shots_per_coat", "shots_per_inspection", "days_per_inspection", "clamp_limit_kn",
+            "location", "replaces", "in_use", "halves", "in_service_since", "shots_so_far", "etag",
         ]  # fmt: skip
         read_only_fields = ("status",)
 
@@ -167,7 +175,8 @@ class UpkeepSerializer(serializers.Serializer[Any]):
 class ToolEventSerializer(StrictModelSerializer):
     kind = fields.ChoiceField(
         choices=ToolEventKind.values,
-        help_text="`cast` is entered by demoulding, `correction` at the run that it corrects.",
+        help_text="`cast` is entered by demoulding, `correction` and `withdrawal` at the entry "
+        "that they put right.",
     )
     tool = fields.RelatedIdField(queryset=Tool.objects.all())
     by = serializers.SerializerMethodField()
@@ -175,9 +184,21 @@ class ToolEventSerializer(StrictModelSerializer):
         child=fields.TextField(max_length=200), required=False,
         help_text="Figures of an inspection or coat: verdict, coats, gap_mm …",
     )  # fmt: skip
+    findings = NewFindingSerializer(
+        many=True, required=False, max_length=MOST_FINDINGS,
+        help_text="Of an inspection, along the checklist of the tool and its family.",
+    )  # fmt: skip
+    used = NewUsedSerializer(
+        many=True, required=False, max_length=MOST_LOTS, help_text="Of a repair: cans and lots."
+    )
+    reason = fields.TextField(
+        max_length=120, required=False, allow_blank=True,
+        help_text=f"Of a retirement: {', '.join(USUAL_REASONS)}, or a retirement reason's name.",
+    )  # fmt: skip
     confirmed = fields.YesNoField(
         required=False, write_only=True,
-        help_text="The run really was above the tool's limits; it is then due for inspection.",
+        help_text="The run really was above the tool's limits, and is then due for inspection; or "
+        "the tool passes although a finding is not good, or a checkpoint was left out.",
     )  # fmt: skip
     client_reference = fields.TextField(max_length=80, required=False, write_only=True)
     coats = fields.WholeField(
@@ -198,7 +219,7 @@ class ToolEventSerializer(StrictModelSerializer):
         fields: ClassVar = [
             "id", "tool", "kind", "at", "recorded_at", "by", "shots", "corrects",
             "temperature_c", "cycle_s", "clamp_kn", "agent", "coats", "container", "quantity",
-            "words", "facts", "confirmed", "client_reference",
+            "findings", "used", "reason", "words", "facts", "confirmed", "client_reference",
         ]  # fmt: skip
         read_only_fields = ("corrects", "recorded_at", "agent")
         extra_kwargs: ClassVar = {"at": {"required": False}}
@@ -217,7 +238,10 @@ class ToolEventSerializer(StrictModelSerializer):
     def to_representation(self, row: Any) -> Any:
         """Write facts as text, whatever they were stored as."""
         row.facts = {str(name): str(value) for name, value in (row.facts or {}).items()}
-        return super().to_representation(row)
+        found = super().to_representation(row)
+        found["findings"] = FindingSerializer(row.findings.all(), many=True).data
+        found["used"] = UsedSerializer(row.used.all(), many=True).data
+        return found
 
 
 class CorrectionSerializer(StrictSerializer):

@@ -11,6 +11,10 @@ from shop.tools.models import Tool
 from shop.trace.providers import Part, Use
 
 TOOL = "tool:"
+WITHDRAW = (
+    "This belongs to an entry of a tool; withdraw that entry on the page of the tool, and what it "
+    "took goes back into its can."
+)
 
 
 class ToolUses:

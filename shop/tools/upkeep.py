@@ -1,5 +1,5 @@
 """
-What each tool wants done to it and when: sealing, coats, old wax off, inspection.
+What each tool wants done and when: sealing, coats, old wax off, inspection, repair.
 
 Page, call, reminder and the morning's sheet ask here, so that they never differ.
 """
@@ -29,12 +29,14 @@ from shop.core.release_work import (
     next_work,
 )
 from shop.release_agents.models import ReleaseRecipe
+from shop.tools.drifting import Drift, drifts
 from shop.tools.models import RUN_KINDS, Tool, ToolEvent, ToolEventKind, ToolStatus
 from shop.tools.runs import OVER, runs
 
 PACE_DAYS = 90
 """Days back over which the pace of a tool is measured; chosen here."""
 RECOAT, INSPECT = "a re-coat", "an inspection"
+REPAIR, MEASURE = "a repair", "a measurement"
 WORK: dict[Next, str] = {
     "seal": "sealing and first coats",
     "season": "first coats",
@@ -109,10 +111,11 @@ def recipes_of(tools: Iterable[Tool]) -> dict[int, ReleaseRecipe]:
 
 
 def events_of(tools: Iterable[Tool]) -> dict[int, list[ToolEvent]]:
-    """Return what bears on the upkeep of some tools, by tool, in order of time; one query."""
+    """Return what bears on the upkeep of some tools, by tool, in order of time; three queries."""
     found: dict[int, list[ToolEvent]] = defaultdict(list)
     asked = ToolEvent.objects.filter(tool__in=[tool.pk for tool in tools], kind__in=KINDS)
-    for event in asked.order_by("at", "id"):
+    rows = asked.standing().order_by("at", "id").prefetch_related("findings__checkpoint")
+    for event in rows:
         found[event.tool_id].append(event)
     return found
 
@@ -129,6 +132,7 @@ def upkeep_of(
     coating = _coating(tool, events, recipe, pace, site, today)
     left, inspection = _inspection(tool, events, pace, site, today)
     works = [coating.work if coating else None, inspection, _too_much(tool, events, site)]
+    works += [_off(tool, one, site) for one in drifts(events, pace, today)]
     return Upkeep(coating, left, tuple(work for work in works if work is not None))
 
 
@@ -148,7 +152,7 @@ def pace_now(events: Sequence[ToolEvent], site: Site, today: date) -> float:
 
 
 def upkeep(tools: QuerySet[Tool], site_id: int, today: date) -> list[Work]:
-    """Return all that the tools of a site in service want; two queries."""
+    """Return all that the tools of a site in service want; four queries."""
     rows = tools.filter(site=site_id, status=ToolStatus.IN_SERVICE).order_by("code", "pk")
     rows = rows.select_related(
         "site", "location", "release_recipe__material", "release_recipe__sealer"
@@ -159,6 +163,12 @@ def upkeep(tools: QuerySet[Tool], site_id: int, today: date) -> list[Work]:
         own = events.get(tool.pk, [])
         found += upkeep_of(tool, own, tool.release_recipe, tool.site, today).works
     return found
+
+
+def drifts_of(tool: Tool, site: Site, today: date) -> list[Drift]:
+    """Return how each measured dimension of a tool drifts; three queries."""
+    events = events_of([tool]).get(tool.pk, [])
+    return drifts(events, pace_now(events, site, today), today)
 
 
 def due_on_day(works: Iterable[Work], day: date, today: date) -> list[Work]:
@@ -311,18 +321,63 @@ def _how(recipe: ReleaseRecipe | None, following: Next) -> str:
 def _inspection(
     tool: Tool, events: Sequence[ToolEvent], pace: float, site: Site, today: date
 ) -> tuple[int | None, Work | None]:
+    """Return the shots to the next inspection, and the inspection: of shots and days the first."""
+    last = max((e.at for e in events if e.kind == ToolEventKind.INSPECTION), default=None)
+    left, by_shots = _by_shots(tool, events, last, pace, site, today)
+    both = [work for work in (by_shots, _by_date(tool, events, last, site, today)) if work]
+    return left, min(both, key=lambda work: work.due_on or date.max, default=None)
+
+
+def _by_shots(
+    tool: Tool,
+    events: Sequence[ToolEvent],
+    last: datetime | None,
+    pace: float,
+    site: Site,
+    today: date,
+) -> tuple[int | None, Work | None]:
     limit = tool.shots_per_inspection
     if not limit:
         return None, None
-    last = max((e.at for e in events if e.kind == ToolEventKind.INSPECTION), default=None)
     done = sum(e.shots for e in events if e.kind in RUN_KINDS and (last is None or e.at > last))
-    left = shots_left(done, limit, today=today, shots_per_day=pace)
+    left = shots_left(max(done, 0), limit, today=today, shots_per_day=pace)
     words = f"{done} shots since the last; {INSPECT} is due after {limit}."
     since = _reached(events, last, limit) if left.due else None
     due_on = clock.local(since, site).date() if since else left.due_on
     if due_on is None:
         return limit - done, None
     return limit - done, Work(tool, INSPECT, words, due_on, since)
+
+
+def _by_date(
+    tool: Tool, events: Sequence[ToolEvent], last: datetime | None, site: Site, today: date
+) -> Work | None:
+    """Return the inspection that days ask for; a tool without any record wants one now."""
+    days = tool.days_per_inspection
+    if not days:
+        return None
+    cast = max((e.at for e in events if e.kind == ToolEventKind.CAST), default=None)
+    start = last or cast or (events[0].at if events else None)
+    if start is None:
+        words = f"No inspection is on record; {INSPECT} is due every {days} days."
+        return Work(tool, INSPECT, words, today, clock.day_start(today, site))
+    begun = clock.local(start, site).date()
+    due_on = begun + timedelta(days=days)
+    told = "Last inspected" if last else "Not inspected yet; in the record since"
+    words = f"{told} {begun:%d %b %Y}; {INSPECT} is due every {days} days."
+    since = clock.day_start(due_on, site) if due_on <= today else None
+    return Work(tool, INSPECT, words, due_on, since)
+
+
+def _off(tool: Tool, one: Drift, site: Site) -> Work | None:
+    """Return what a dimension asks for: a repair outside tolerance, a measurement before that."""
+    if one.outside:
+        measured = one.last.event.at
+        return Work(tool, REPAIR, one.words, clock.local(measured, site).date(), measured)
+    if one.leaves_on is None:
+        return None
+    since = clock.day_start(one.leaves_on, site) if one.leaves_on <= one.today else None
+    return Work(tool, MEASURE, one.words, one.leaves_on, since)
 
 
 def _too_much(tool: Tool, events: Sequence[ToolEvent], site: Site) -> Work | None:

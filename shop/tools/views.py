@@ -16,12 +16,18 @@ from shared.times import happened
 from shop.keys import key_for
 from shop.registers_api import RegisterViewSet
 from shop.tools import actions, life
+from shop.tools import inspection_serializers as inspections
 from shop.tools import serializers as forms
 from shop.tools.counter_file import MOST_BYTES, load_counter_file
+from shop.tools.drifting import figures
 from shop.tools.face import Coat
+from shop.tools.inspecting import Finding
+from shop.tools.inspection_models import Checkpoint, RetirementReason
 from shop.tools.models import Tool, ToolEvent, ToolFamily
+from shop.tools.repairing import Used, withdraw
 from shop.tools.runs import Readings, correct_shots
 from shop.tools.taking_over import enter_tool
+from shop.tools.upkeep import drifts_of
 
 
 class ToolViewSet(
@@ -63,6 +69,38 @@ class ToolViewSet(
         [state] = life.states([tool], tool.site, clock.today(tool.site))
         return Response(forms.UpkeepSerializer(state).data)
 
+    @extend_schema(responses=inspections.DriftSerializer(many=True))
+    @action(detail=True, filterset_fields={}, pagination_class=None)
+    def drifts(self, request: Any, pk: str) -> Response:
+        """Return how each measured dimension of the tool drifts, and when it may be outside."""
+        tool = self.get_object()
+        rows = drifts_of(tool, tool.site, clock.today(tool.site))
+        return Response(
+            inspections.DriftSerializer([figures(one) for one in rows], many=True).data
+        )
+
+
+class CheckpointViewSet(RegisterViewSet):
+    """The checklists of tools and families: what an inspection measures or answers."""
+
+    queryset = Checkpoint.objects.select_related("site")
+    serializer_class = inspections.CheckpointSerializer
+    scope_noun = "tools"
+    filterset_fields: ClassVar = {
+        "code": ["exact"], "tool": ["exact"], "family": ["exact"], "in_use": ["exact"],
+    }  # fmt: skip
+    sort_fields = ("code", "name", "id")
+
+
+class RetirementReasonViewSet(RegisterViewSet):
+    """Reasons of the shop's own why tools are retired, beside the usual ones."""
+
+    queryset = RetirementReason.objects.select_related("site")
+    serializer_class = inspections.RetirementReasonSerializer
+    scope_noun = "tools"
+    filterset_fields: ClassVar = {"code": ["exact"], "in_use": ["exact"]}
+    sort_fields = ("code", "name", "id")
+
 
 class ToolFamilyViewSet(RegisterViewSet):
     """Families of tools that wear alike, and the life that is stated for them."""
@@ -87,7 +125,9 @@ class ToolEventViewSet(
 ):
     """What happened to tools: shots, coats, inspections, repairs, retirement; only added."""
 
-    queryset = ToolEvent.objects.select_related("by")
+    queryset = ToolEvent.objects.select_related("by").prefetch_related(
+        "findings__checkpoint", "used__container"
+    )
     serializer_class = forms.ToolEventSerializer
     read_serializer_class = forms.ToolEventSerializer
     scope_noun = "tools"
@@ -105,9 +145,11 @@ class ToolEventViewSet(
             *(body.pop(field.name, None) for field in dataclasses.fields(Readings))
         )
         coat = Coat(*(body.pop(field.name, None) for field in dataclasses.fields(Coat)))
+        findings = [Finding(**one) for one in body.pop("findings", ())]
+        used = [Used(**one) for one in body.pop("used", ())]
         serializer.instance = actions.add_event(
             tool_id=tool.pk, key=key, at=at, by=self.request.user, readings=readings, coat=coat,
-            **body,
+            findings=findings, used=used, **body,
         )  # fmt: skip
 
     @extend_schema(responses={201: forms.ToolEventSerializer})
@@ -118,6 +160,15 @@ class ToolEventViewSet(
         key = key_for("", None)
         return self.once(
             lambda body: correct_shots(event_id=run.pk, key=key, by=request.user, **body)
+        )
+
+    @extend_schema(responses={201: forms.ToolEventSerializer})
+    @action(detail=True, methods=["post"], serializer_class=inspections.WithdrawalSerializer)
+    def withdrawals(self, request: Any, pk: str) -> Any:
+        """Take back a wrong entry by a further one; it stays to be seen."""
+        event, key = self.get_object(), key_for("", None)
+        return self.once(
+            lambda body: withdraw(event_id=event.pk, key=key, by=request.user, **body)
         )
 
     @extend_schema(responses={201: forms.LoadedSerializer})

@@ -44,6 +44,8 @@ OWNED = {
     "shop.StorageSpell": "location__site",
     "shop.ToolHalf": "tool__site",
     "shop.ToolEvent": "tool__site",
+    "shop.ToolFinding": "event__tool__site",
+    "shop.RepairLot": "event__tool__site",
     "planning.ReplacementDecision": "tool__site",
     "planning.Cure": "lift__pour__order__site",
     "planning.Demould": "pour__order__site",

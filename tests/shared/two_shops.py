@@ -47,6 +47,7 @@ from shop.sites.models import (
     Person,
     StorageSpell,
 )
+from shop.tools.inspection_models import Checkpoint, RetirementReason
 from shop.tools.models import Tool, ToolEvent, ToolFamily
 from tests.callers import Caller, caller, make_user
 
@@ -137,7 +138,9 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
     if shops.row(ToolEvent, site) is None:
         tool = Tool.objects.filter(site=site).earliest("pk")
         ToolEvent.objects.create(tool=tool, kind="note", key=f"two:{site.code}", at=now)
-    ToolFamily.objects.create(site=site, code="TWO", name="Two", stated_shots=300)
+    family = ToolFamily.objects.create(site=site, code="TWO", name="Two", stated_shots=300)
+    Checkpoint.objects.create(site=site, code="TWO", name="Looks sound", family=family)
+    RetirementReason.objects.create(site=site, code="TWO", name="sold", worn=False)
     OvenStay.objects.create(
         pour=pour, set_c=40, in_at=now, key=f"two:{site.code}", recorded_at=now
     )

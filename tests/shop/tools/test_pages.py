@@ -43,7 +43,7 @@ def test_tools_that_wore_out_tell_the_chance_of_those_in_service(site):
     for n, count in enumerate((100, 140, 180)):
         old = make_tool(site)
         shots(old, count, key=f"old:{n}")
-        add_event(tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW)
+        add_event(tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW, words="worn")
     tool = make_tool(site, promised_shots=50)
     shots(tool, 100)
     chance = state_of(tool, site).ahead.chance_of_promised.middle
@@ -58,7 +58,9 @@ def test_a_tool_retired_for_want_of_orders_does_not_count_as_worn(site):
         old = make_tool(site)
         shots(old, 10 + n, key=f"old:{n}")
         facts = {"worn": "no"}
-        add_event(tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW, facts=facts)
+        add_event(
+            tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW, words="worn", facts=facts
+        )
     found = state_of(make_tool(site), site)
     assert (found.ahead, sum(life.failed for life in found.known.history)) == (None, 0)
     assert "State a life" in found.why_nothing
@@ -69,7 +71,7 @@ def test_a_family_pools_its_tools_and_no_others(site):
     for n, count in enumerate((200, 260, 310)):
         old = make_tool(site, family=family)
         shots(old, count, key=f"old:{n}")
-        add_event(tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW)
+        add_event(tool_id=old.pk, kind="retirement", key=f"end:{n}", at=NOW, words="worn")
     for n in range(4):
         shots(make_tool(site, expected_shots=300), 2000, key=f"other:{n}")
     found = state_of(make_tool(site, family=family), site)
@@ -97,7 +99,7 @@ def test_a_family_by_page_with_its_picture(browser_of, site):
     assert "life__band" in page
     worn = make_tool(site, family=family)
     shots(worn, 90, key="worn")
-    add_event(tool_id=worn.pk, kind="retirement", key="gone", at=NOW)
+    add_event(tool_id=worn.pk, kind="retirement", key="gone", at=NOW, words="worn")
     assert "life__steps" in client.get(address).content.decode()
     own = client.get(f"/tools/{tool.pk}/").content.decode()
     assert "Chance of the shots promised" in own

@@ -39,7 +39,7 @@ def test_mistyped_shots_are_put_right_and_the_life_fit_takes_the_corrected_sum(s
     wrong = run(tool, 5000, days_ago=3)
     run(tool, 40, days_ago=2)
     correct_shots(event_id=wrong.pk, shots=50, words="5,000 typed for 50", key="c1")
-    add_event(tool_id=tool.pk, kind="retirement", key="end", at=NOW)
+    add_event(tool_id=tool.pk, kind="retirement", key="end", at=NOW, words="worn")
     again = correct_shots(event_id=wrong.pk, shots=60, words="it was 60", key="c2")
     assert (again.shots, again.at) == (10, wrong.at)
     found = state_of(tool)

@@ -96,7 +96,7 @@ def test_the_life_of_a_family_and_of_a_tool(api, site):
     add_event(tool_id=tool.pk, kind="shots", key="s", at=NOW, shots=90)
     old = make_tool(site, family_id=tool.family_id)
     add_event(tool_id=old.pk, kind="shots", key="o", at=NOW, shots=250)
-    add_event(tool_id=old.pk, kind="retirement", key="e", at=NOW)
+    add_event(tool_id=old.pk, kind="retirement", key="e", at=NOW, words="worn")
     life = client.get(f"/api/v1/tool-families/{family.data['id']}/life").data
     assert (life["failures"], life["sound"], life["stated_shots"]) == (1, 1, 300.0)
     assert life["median_shots"]["low"] < life["median_shots"]["middle"] < 600
