@@ -138,6 +138,8 @@ GUIDES: tuple[Guide, ...] = (
         (
             Line("Enter shots, from the press counter's file or by hand.", "tools", "Tools"),
             Line("Coat, inspect and repair when Today says it is due.", "today", "Today"),
+            Line("Write checklists under Set-up; a tool's page shows where its sizes drift to.",
+                 "tools", "Tools"),
             Line("Look at which tools are to be replaced, and order or decline.", "replacements",
                  "Replacements"),
         ),

@@ -64,6 +64,11 @@ PEAKS = "/api/v1/cures/{id}/peaks"
 """A peak is seen while a casting cures, so a cure that still runs is named here."""
 CORRECTIONS = "/api/v1/tool-events/{id}/corrections"
 """Only shots run can be corrected, so a run is named here."""
+WITHDRAWALS = "/api/v1/tool-events/{id}/withdrawals"
+"""Runs are corrected and not withdrawn, so a note is named here; it can be withdrawn once."""
+CHECKPOINTS = "/api/v1/checkpoints"
+"""A line of a checklist is of a tool or a family; without a unit it has no tolerance."""
+OF_MEASURED = {"family", "unit", "nominal", "may_be_below", "may_be_above"}
 RECALLS = "/api/v1/recalls"
 """Here a lot is named, or a material with a code, not both."""
 COMPONENTS = "/api/v1/system-components"
@@ -139,7 +144,12 @@ def before_call(context: Any, case: Any, **kwargs: Any) -> None:
         case.path_parameters["id"] = os.environ["RUNNING_CURE"]
     if case.path == CORRECTIONS and not case.meta.is_negative_at(ParameterLocation.PATH):
         case.path_parameters["id"] = os.environ["RUN_OF_SHOTS"]
+    if case.path == WITHDRAWALS and not case.meta.is_negative_at(ParameterLocation.PATH):
+        case.path_parameters["id"] = os.environ["A_NOTE"]
     body_is_valid = not case.meta.is_negative_at(ParameterLocation.BODY)
+    if case.path == CHECKPOINTS and body_is_valid and isinstance(case.body, dict):
+        case.body = {name: value for name, value in case.body.items() if name not in OF_MEASURED}
+        case.body["tool"] = ROWS_THAT_EXIST["17"]
     if case.path == RECALLS and body_is_valid and isinstance(case.body, dict):
         other = () if "lot" not in case.body else ("material", "lot_code")
         case.body = {name: value for name, value in case.body.items() if name not in other}

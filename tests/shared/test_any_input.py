@@ -94,6 +94,7 @@ from shared import clock
 from shop.tools.actions import add_event
 from shop.tools.models import Tool
 tool = Tool.objects.filter(status="in_service").earliest("pk")
+print(add_event(tool_id=tool.pk, kind="note", key="a-note", at=clock.now(), words="so").pk)
 print(add_event(tool_id=tool.pk, kind="shots", key="a-run", at=clock.now(), shots=7).pk)
 """
 
@@ -107,7 +108,7 @@ def try_any_input(tmp_path: Path, *which: str) -> None:
     """Try the addresses chosen by options of schemathesis; fail with what it found."""
     with open_shop(demo=True, CALLS_PER_MINUTE="1000000") as shop:
         shop.manage("shell", "-c", ROWS)
-        run = shop.manage("shell", "-c", A_RUN).strip().splitlines()[-1]
+        note, run = shop.manage("shell", "-c", A_RUN).strip().splitlines()[-2:]
         said = shop.manage("access_token", "stranger-tests", "--role", "administrator")
         token = said.strip().splitlines()[-1]
         answers = tmp_path / "answers.json"
@@ -134,6 +135,7 @@ def try_any_input(tmp_path: Path, *which: str) -> None:
                 "ANSWERS_PATH": str(answers),
                 "RUNNING_CURE": running[0],
                 "RUN_OF_SHOTS": run,
+                "A_NOTE": note,
                 "FILLED": FILLED,
                 "AGENTS": AGENTS,
             },

@@ -32,7 +32,6 @@ from tests.factories.shop import (
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
 DAY = timedelta(days=1)
 TODAY = NOW.date()
-UNKNOWN = {"tool": "9" * 15}
 
 
 def add(tool, kind, days_ago=0, **values):
