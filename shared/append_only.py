@@ -12,6 +12,7 @@ TABLES = (
     "shop_toolevent",
     "shop_toolfinding",
     "shop_repairlot",
+    "shop_receiptterms",
     "planning_weighing",
     "planning_weighingamendment",
     "planning_batchentry",

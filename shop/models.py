@@ -3,6 +3,7 @@
 from shop.catalogue.models import CatalogueChange, CatalogueRules
 from shop.counting.models import CountLine, CycleCount
 from shop.ledger.models import Movement, Requirement, Reservation, UsedReservation
+from shop.ledger.receipt_terms import ReceiptTerms
 from shop.lots.models import Container, Lot, Placement
 from shop.materials.components import SystemComponent
 from shop.materials.models import LearnedCode, Material, Pack, ResinSystem
@@ -59,6 +60,7 @@ __all__ = [
     "PurchaseProposal",
     "Recall",
     "RecalledLot",
+    "ReceiptTerms",
     "ReleaseClash",
     "ReleaseRecipe",
     "RepairLot",

@@ -5,6 +5,8 @@ from typing import Any
 from django.urls import path
 
 from shared.api.router import Router
+from shop.buyer import pages as buyer_pages
+from shop.buyer.views import BuyerFiguresView
 from shop.catalogue import pages as catalogue
 from shop.catalogue.views import CatalogueChangeViewSet, CatalogueRulesViewSet
 from shop.costs import pages as cost_pages
@@ -88,6 +90,7 @@ api_urlpatterns: list[Any] = [
     path("trace", trace.TraceView.as_view(), name="api-trace"),
     path("outlook/months", OutlookMonthsView.as_view(), name="api-outlook-months"),
     path("outlook", OutlookView.as_view(), name="api-outlook"),
+    path("buyer-figures/<slug:figure>", BuyerFiguresView.as_view(), name="api-buyer-figures"),
     path("casting-costs", CastingCostView.as_view(), name="api-casting-costs"),
     path("losses", LossView.as_view(), name="api-losses"),
 ]
@@ -154,6 +157,13 @@ urlpatterns: list[Any] = [
     path("buying/", buying.buying, name="buying"),
     path("buying/work-out/", buying.work_out, name="buying-work-out"),
     path("buying/decide/", buying.decide, name="buying-decide"),
+    path("buying/figures/", buyer_pages.figures, name="buyer-figures"),
+    path("buying/figures/<slug:figure>/", buyer_pages.figures, name="buyer-figures-of"),
+    path(
+        "buying/figures/<slug:figure>.<slug:form>",
+        buyer_pages.figures_file,
+        name="buyer-figures-file",
+    ),
     path("buying/costs/", cost_pages.costs, name="costs"),
     path("buying/suppliers/", suppliers.suppliers, name="suppliers"),
     path("buying/suppliers/add/", suppliers.add, name="supplier-add"),

@@ -131,6 +131,8 @@ GUIDES: tuple[Guide, ...] = (
                  "purchase-orders", "Purchase orders"),
             Line("Take goods in with lot and expiry, by scanner or file.", "goods-in", "Goods in"),
             Line("See stock week by week.", "outlook", "Stock ahead"),
+            Line("See how suppliers deliver, what moves slowly, and what stock is worth.",
+                 "buyer-figures", "Figures"),
         ),
     ),
     Guide(

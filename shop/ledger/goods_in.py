@@ -20,6 +20,7 @@ from shop.errors import KeyReused
 from shop.ledger.actions import receive
 from shop.ledger.models import Movement, MovementKind
 from shop.ledger.posting import exact
+from shop.ledger.receipt_terms import ReceiptTerms
 from shop.ledger.short_dated import short_dated
 from shop.lots.labels import new_container
 from shop.lots.models import Container, Lot, LotStatus, Placement
@@ -59,6 +60,15 @@ class Goods:
     certificate: str = ""
     counterpart: str = ""
     """The other side in the ledger; the supplier unless an order line is named."""
+    least_life_days: int | None = None
+    """As its order asks; without an order as agreed with the supplier."""
+
+    @property
+    def life_asked(self) -> int | None:
+        """Return the least days of shelf life that were asked for, by order or supplier."""
+        if self.least_life_days is not None or self.supplier is None:
+            return self.least_life_days
+        return self.supplier.least_life_days
 
 
 @dataclass(frozen=True)
@@ -194,7 +204,7 @@ def _take_in(
         container = new_container(lot, code=pack.code, location=pack.location)
         if pack.location is not None:
             Placement.objects.create(container=container, location=pack.location, since=at, by=by)
-        receive(
+        moved = receive(
             container_id=container.pk,
             quantity=pack.quantity,
             key=f"{key}.{n + 1}",
@@ -203,6 +213,7 @@ def _take_in(
             by=by,
             reason=reason,
         )
+        _keep_terms(moved.id, goods, until, clock.local(at, site).date())
         container.refresh_from_db()
         made.append(container)
     total = sum((pack.quantity for pack in goods.containers), Decimal(0))
@@ -213,6 +224,17 @@ def _take_in(
         *short_dated(lot, total, at),
     )
     return Received(lot, tuple(made), binding, warnings)
+
+
+def _keep_terms(movement_id: int, goods: Goods, until: date | None, today: date) -> None:
+    """Keep what it cost and how fresh it was; the lot's own price and expiry may move later."""
+    ReceiptTerms.objects.create(
+        movement_id=movement_id,
+        unit_cost=goods.unit_cost,
+        currency=goods.supplier.currency if goods.supplier else "",
+        life_left_days=None if until is None else (until - today).days,
+        least_life_days=goods.life_asked,
+    )
 
 
 def _mean_price(lot: Lot, came: Decimal, price: Decimal | None) -> None:
@@ -238,14 +260,15 @@ def _held(lot: Lot) -> tuple[str, ...]:
 
 
 def _short_lived(goods: Goods, until: date | None, today: date) -> tuple[str, ...]:
-    """Return a warning if less shelf life is left than was agreed with the supplier."""
-    least = goods.supplier.least_life_days if goods.supplier else None
+    """Return a warning if less shelf life is left than was ordered or agreed."""
+    least, by_order = goods.life_asked, goods.least_life_days is not None
     if least is None or until is None or (until - today).days >= least:
         return ()
     return (
         f"Lot {goods.lot_code} of {goods.material.name}: {max(0, (until - today).days)} days of "
-        f"shelf life are left; {least} days are agreed with {goods.supplier}. Complain before it "
-        "is used, or send it back.",
+        f"shelf life are left; {least} days are "
+        f"{'ordered from' if by_order else 'agreed with'} {goods.supplier}. Complain before it is "
+        "used, or send it back.",
     )
 
 

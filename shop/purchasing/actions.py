@@ -33,6 +33,8 @@ class NewLine:
     expected_on: date
     pack_price: Decimal | None = None
     supplier_item: str = ""
+    least_life_days: int | None = None
+    """Shelf life that must be left on arrival; None: as agreed with the supplier."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ def add_lines(order: PurchaseOrder, lines: Iterable[NewLine]) -> None:
             pack_name=new.pack_name,
             content=new.content,
             expected_on=new.expected_on,
+            least_life_days=_life_asked(order, new),
         ).first()
         if same is None:
             line = PurchaseOrderLine(
@@ -106,6 +109,7 @@ def add_lines(order: PurchaseOrder, lines: Iterable[NewLine]) -> None:
                 packs=new.packs,
                 pack_price=new.pack_price,
                 expected_on=new.expected_on,
+                least_life_days=_life_asked(order, new),
             )
             line.full_clean()
             line.save()
@@ -113,6 +117,11 @@ def add_lines(order: PurchaseOrder, lines: Iterable[NewLine]) -> None:
             same.packs += new.packs
             same.pack_price = queries.price_together(same, new.pack_price)
             same.save(update_fields=["packs", "pack_price"])
+
+
+def _life_asked(order: PurchaseOrder, new: NewLine) -> int | None:
+    asked = new.least_life_days
+    return order.supplier.least_life_days if asked is None else asked
 
 
 @retried
@@ -246,6 +255,7 @@ def receive(
                 supplier=found.supplier,
                 unit_cost=None if cost is None else cost.quantize(Decimal("0.0001")),
                 counterpart=line.counterpart,
+                least_life_days=line.life_asked,
             )
         )
     taken = receive_goods(

@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import ClassVar
 
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import Q
 
@@ -73,6 +74,12 @@ class PurchaseOrderLine(models.Model):
     packs = models.PositiveIntegerField()
     pack_price = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     expected_on = models.DateField()
+    least_life_days = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MaxValueValidator(3650)],
+        help_text="Shelf life that must be left on arrival, as ordered; empty: nothing was asked.",
+    )
     confirmed_on = models.DateField(null=True, blank=True)
     confirmed_packs = models.PositiveIntegerField(null=True, blank=True)
 
@@ -104,6 +111,13 @@ class PurchaseOrderLine(models.Model):
     def quantity(self) -> Decimal:
         """What was ordered, in the material's unit."""
         return self.content * self.packs
+
+    @property
+    def life_asked(self) -> int | None:
+        """Shelf life that must be left on arrival: as ordered, else as agreed."""
+        if self.least_life_days is None:
+            return self.order.supplier.least_life_days
+        return self.least_life_days
 
     @property
     def coming_quantity(self) -> Decimal:

@@ -15,8 +15,6 @@ from shop.purchasing.models import COMING, OrderStatus, PurchaseOrder
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-    from shop.materials.suppliers import Supplier
-
 FONTS = Path(shared.__path__[0]) / "static" / "fonts"
 FACE = "Order"
 MARGIN_MM = 15
@@ -38,7 +36,7 @@ def order_pdf(order: PurchaseOrder) -> bytes:
     pdf.ln(4)
     if order.remarks:
         _text(pdf, order.remarks)
-    for words in _asked(order.supplier):
+    for words in _asked(order):
         _text(pdf, words)
     return bytes(pdf.output())
 
@@ -62,15 +60,21 @@ def _parties(pdf: FPDF, order: PurchaseOrder) -> None:
         table.row(cells)
 
 
-def _asked(supplier: Supplier) -> Iterator[str]:
+def _asked(order: PurchaseOrder) -> Iterator[str]:
     """Yield what the order asks of the supplier besides the goods."""
-    if supplier.terms:
-        yield f"Terms: {supplier.terms}"
-    if supplier.least_life_days is not None:
-        yield (
-            f"At least {supplier.least_life_days} days of shelf life must be left on the day the "
-            "goods arrive; what has less may be sent back."
-        )
+    if order.supplier.terms:
+        yield f"Terms: {order.supplier.terms}"
+    lines = list(order.lines.select_related("material", "order__supplier").order_by("id"))
+    asked = {line.life_asked for line in lines}
+    for line in lines:
+        goods = "the goods arrive" if len(asked) == 1 else f"{line.material.name} arrives"
+        if line.life_asked is not None:
+            yield (
+                f"At least {line.life_asked} days of shelf life must be left on the day {goods}; "
+                "what has less may be sent back."
+            )
+        if len(asked) == 1:
+            break
     yield (
         "Please confirm the days, and print lot and expiry on every container. Send the safety "
         "data sheet with the first delivery and after each change."

@@ -35,8 +35,8 @@ class OrderLineSerializer(StrictModelSerializer):
         model = PurchaseOrderLine
         fields: ClassVar = [
             "id", "material", "material_code", "pack_name", "supplier_item", "content", "packs",
-            "unit", "quantity", "pack_price", "expected_on", "confirmed_on", "confirmed_packs",
-            "due_on", "received", "open",
+            "unit", "quantity", "pack_price", "expected_on", "least_life_days", "confirmed_on",
+            "confirmed_packs", "due_on", "received", "open",
         ]  # fmt: skip
         read_only_fields = fields
 
@@ -109,6 +109,10 @@ class NewLineSerializer(StrictSerializer):
         validators=[not_below_zero],
     )
     supplier_item = fields.TextField(max_length=60, required=False, allow_blank=True, default="")
+    least_life_days = fields.WholeField(
+        min_value=0, max_value=3650, required=False, allow_null=True, default=None,
+        help_text="Shelf life that must be left on arrival; empty: as agreed with the supplier.",
+    )  # fmt: skip
 
 
 class NewOrderSerializer(StrictSerializer):
