@@ -13,6 +13,8 @@ TABLES = (
     "shop_toolfinding",
     "shop_repairlot",
     "shop_receiptterms",
+    "shop_wasteentry",
+    "shop_wastewithdrawal",
     "planning_weighing",
     "planning_weighingamendment",
     "planning_batchentry",

@@ -32,6 +32,7 @@ from shop.tools.inspection_models import (
     ToolFinding,
 )
 from shop.tools.models import Tool, ToolEvent, ToolFamily, ToolHalf
+from shop.waste.models import WasteEntry, WasteWithdrawal
 
 __all__ = [
     "CatalogueChange",
@@ -80,4 +81,6 @@ __all__ = [
     "ToolFinding",
     "ToolHalf",
     "UsedReservation",
+    "WasteEntry",
+    "WasteWithdrawal",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import re
 from collections.abc import Mapping
 from datetime import date, datetime
@@ -14,6 +15,7 @@ from django.db.models import Model, QuerySet
 from shared.errors import Invalid
 
 Row = TypeVar("Row", bound=Model)
+_MONTH = re.compile(r"(19|20)[0-9]{2}-(0[1-9]|1[0-2])", re.ASCII)
 _NUMBER = re.compile(r"\d{1,10}(\.\d{1,4})?", re.ASCII)
 
 
@@ -92,3 +94,14 @@ def moment(post: Mapping[str, str], name: str, zone: ZoneInfo) -> datetime | Non
     except ValueError:
         words = f"{name} is {typed[:40]!r}; give a day and a time, such as 2026-11-30T07:30."
         raise Invalid.one(name, "not_a_time", words, value=typed[:40]) from None
+
+
+def month(text: str | None, today: date) -> tuple[date, date]:
+    """Return the first and last day of a month such as 2026-11; the present one when left out."""
+    if not text:
+        text = f"{today:%Y-%m}"
+    if not _MONTH.fullmatch(text):
+        words = f"month is {text[:20]!r}; give a month such as {today:%Y-%m}."
+        raise Invalid.one("month", "not_a_month", words, value=text[:20])
+    year, number = int(text[:4]), int(text[5:])
+    return date(year, number, 1), date(year, number, calendar.monthrange(year, number)[1])

@@ -38,6 +38,8 @@ from shop.tools import pages as tool_pages
 from shop.tools import views as tools
 from shop.trace import pages as trace_pages
 from shop.trace import views as trace
+from shop.waste import pages as waste_pages
+from shop.waste.views import WasteEntryViewSet, WasteRecordView
 
 router = Router()
 for name, viewset in {
@@ -76,6 +78,7 @@ for name, viewset in {
     "checkpoints": tools.CheckpointViewSet,
     "retirement-reasons": tools.RetirementReasonViewSet,
     "counts": CycleCountViewSet,
+    "waste-entries": WasteEntryViewSet,
     "recalls": RecallViewSet,
     "purchase-proposals": ProposalViewSet,
     "purchase-orders": PurchaseOrderViewSet,
@@ -90,6 +93,7 @@ api_urlpatterns: list[Any] = [
     path("trace", trace.TraceView.as_view(), name="api-trace"),
     path("outlook/months", OutlookMonthsView.as_view(), name="api-outlook-months"),
     path("outlook", OutlookView.as_view(), name="api-outlook"),
+    path("waste-record", WasteRecordView.as_view(), name="api-waste-record"),
     path("buyer-figures/<slug:figure>", BuyerFiguresView.as_view(), name="api-buyer-figures"),
     path("casting-costs", CastingCostView.as_view(), name="api-casting-costs"),
     path("losses", LossView.as_view(), name="api-losses"),
@@ -118,6 +122,10 @@ urlpatterns: list[Any] = [
     path("stock/goods-in/file/", goods_pages.load_file, name="goods-in-file"),
     path("stock/labels/", label_pages.labels, name="labels"),
     path("stock/labels/labels.pdf", label_pages.labels_file, name="labels-file"),
+    path("stock/waste/", waste_pages.waste, name="waste"),
+    path("stock/waste.<slug:form>", waste_pages.waste_file, name="waste-file"),
+    path("stock/waste/add/", waste_pages.add, name="waste-add"),
+    path("stock/waste/<int:pk>/withdraw/", waste_pages.withdraw, name="waste-withdraw"),
     path("stock/counts/", counting_pages.counts, name="counts"),
     path("stock/counts/start/", counting_pages.start, name="count-start"),
     path("stock/counts/<int:pk>/", counting_pages.count, name="count"),

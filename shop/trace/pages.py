@@ -40,8 +40,9 @@ def trace(request: Any) -> HttpResponse:
             "lot": shown,
             "taken": shown.taken,
             "used": queries.total(row for row in shown.taken if row.lot == found),
+            "waste": shown.waste,
             "lost": queries.total(row for row in shown.lost if row.lot == found),
-            "sides": sides([row.counterpart for row in (*shown.taken, *shown.lost)]),
+            "sides": sides([row.counterpart for row in (*shown.taken, *shown.lost, *shown.waste)]),
             "touched": [row for row in queries.touched_lots(found) if row.pk != found.pk],
         }
     elif "tool" in request.GET:
@@ -49,7 +50,8 @@ def trace(request: Any) -> HttpResponse:
         context |= {
             "tool": back,
             "taken": back.taken,
-            "sides": sides([row.counterpart for row in back.taken]),
+            "waste": back.waste,
+            "sides": sides([row.counterpart for row in (*back.taken, *back.waste)]),
         }
     else:
         named = list(queries.lots_named(request.site, code)) if code else []

@@ -20,6 +20,7 @@ from shop.tools.models import Tool, ToolEvent, ToolEventKind
 from shop.tools.tracing import TOOL
 from shop.trace.providers import Use, counterparts_of, uses
 from shop.trace.providers import castings_of as castings_known
+from shop.waste.queries import Waste, of_trace
 
 ZERO = Decimal(0)
 NOT_OUT = (MovementKind.RECEIPT, MovementKind.TRANSFER)
@@ -58,6 +59,8 @@ class LotTrace:
     """Containers that hold something of it, those of mixed lots as well."""
     mixed_into: tuple[Lot, ...] = ()
     mixed_from: tuple[Lot, ...] = ()
+    waste: tuple[Waste, ...] = ()
+    """Residues, wipes and the like of it, and of what it went into."""
 
     @property
     def quantity_left(self) -> Decimal:
@@ -74,6 +77,8 @@ class ToolTrace:
     taken: tuple[Taken, ...]
     lots: tuple[Lot, ...]
     """Every lot in it: those it was cast from, and those that were mixed into them."""
+    waste: tuple[Waste, ...] = ()
+    """Residues, wipes and the like of what went into it."""
 
 
 def _out() -> Any:
@@ -135,6 +140,7 @@ def lot_trace(lot: Lot) -> LotTrace:
         tuple(left.select_related("location", "lot").order_by("lot", "code")),
         tuple(_named(family - {lot.pk})),
         tuple(_named(parents)),
+        tuple(of_trace(lot.site, family, {row.counterpart for row in taken})),
     )
 
 
@@ -162,7 +168,8 @@ def tool_trace(tool: Tool) -> ToolTrace:
     went_in = counterparts_of(castings) | {f"{TOOL}{tool.pk}"}
     taken = _net(_out().filter(counterpart__in=went_in, site=tool.site))
     every = with_ancestors({row.lot.pk for row in taken})
-    return ToolTrace(tool, castings, tuple(taken), tuple(_named(every)))
+    left_over = of_trace(tool.site, (), {*went_in, *castings})
+    return ToolTrace(tool, castings, tuple(taken), tuple(_named(every)), tuple(left_over))
 
 
 def touched_lots(lot: Lot) -> list[Lot]:

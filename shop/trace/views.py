@@ -16,6 +16,7 @@ from shop.page_forms import row_id
 from shop.quantities import QuantityField
 from shop.tools.models import Tool
 from shop.trace import queries
+from shop.waste.serializers import shown
 
 
 def _taken(row: queries.Taken) -> dict[str, Any]:
@@ -84,6 +85,7 @@ class TraceView(viewsets.ScopedView):
                 "castings": list(trace.castings),
                 "taken": [_taken(row) for row in trace.taken],
                 "lots": [_lot(row) for row in trace.lots],
+                "waste": [shown(row) for row in trace.waste],
             }
         )
 
@@ -102,6 +104,7 @@ def _lot_shown(trace: queries.LotTrace) -> dict[str, Any]:
         "received": quantity((trace.received, unit)),
         "taken": [_taken(row) for row in trace.taken],
         "lost": [_taken(row) for row in trace.lost],
+        "waste": [shown(row) for row in trace.waste],
         "tools": [
             {"id": str(tool.pk), "code": tool.code, "name": tool.name, "status": tool.status}
             for tool in trace.tools

@@ -61,6 +61,7 @@ OWN_ORDER = {
     "temperatures at": "planning/cures/test_actions.py::"
     "test_a_casting_has_no_temperature_of_its_own_before_it_is_mixed",
     "temperatures/bulk items/0/at": "the same action as for one temperature",
+    "waste-entries at": "waste follows nothing that must be on record",
     "tool-events at": "shop/tools/test_times.py::test_no_shot_is_run_before_the_tool_is_demoulded",
 }
 """Every time that a caller may give, and the test that it keeps its place among others."""

@@ -44,7 +44,7 @@ ROW_OF = {
     "count-button": "shop.CycleCount", "tool": "shop.Tool", "tool-event": "shop.Tool",
     "tool-limits": "shop.Tool", "tool-event-correct": "shop.Tool",
     "tool-event-withdraw": "shop.Tool", "tool-inspect": "shop.Tool", "tool-repair": "shop.Tool",
-    "tool-dimensions": "shop.Tool",
+    "tool-dimensions": "shop.Tool", "waste-withdraw": "shop.WasteEntry",
     "tool-family": "shop.ToolFamily",
     "tool-family-change": "shop.ToolFamily", "purchase-order": "shop.PurchaseOrder",
     "purchase-order-pdf": "shop.PurchaseOrder", "purchase-order-button": "shop.PurchaseOrder",

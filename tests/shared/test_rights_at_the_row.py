@@ -45,6 +45,7 @@ OWNED = {
     "shop.ToolHalf": "tool__site",
     "shop.ToolEvent": "tool__site",
     "shop.ToolFinding": "event__tool__site",
+    "shop.WasteWithdrawal": "entry__site",
     "shop.ReceiptTerms": "movement__site",
     "shop.RepairLot": "event__tool__site",
     "planning.ReplacementDecision": "tool__site",

@@ -49,6 +49,7 @@ from shop.sites.models import (
 )
 from shop.tools.inspection_models import Checkpoint, RetirementReason
 from shop.tools.models import Tool, ToolEvent, ToolFamily
+from shop.waste.models import WasteEntry
 from tests.callers import Caller, caller, make_user
 
 NOBODY = "nobody"
@@ -140,6 +141,9 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
         ToolEvent.objects.create(tool=tool, kind="note", key=f"two:{site.code}", at=now)
     family = ToolFamily.objects.create(site=site, code="TWO", name="Two", stated_shots=300)
     Checkpoint.objects.create(site=site, code="TWO", name="Looks sound", family=family)
+    WasteEntry.objects.create(
+        site=site, key=f"two:{site.code}", kind="wipes", mass_kg=1, at=now, recorded_at=now
+    )
     RetirementReason.objects.create(site=site, code="TWO", name="sold", worn=False)
     OvenStay.objects.create(
         pour=pour, set_c=40, in_at=now, key=f"two:{site.code}", recorded_at=now
