@@ -103,6 +103,7 @@ TOOLS = (
             whole("expected_shots", "Life expected, in shots."),
             whole("promised_shots", "Shots promised to the customer."),
             choice("surface", "Of its face. Empty: epoxy.", "epoxy metal painted porous"),
+            number("face_m2", "Area of its face, m²; tells how much re-coats take."),
             link("release_recipe", "Release recipes", "How it is coated."),
             whole("shots_per_coat", "Coated again after so many shots."),
             whole("shots_per_inspection", "Looked over after so many shots."),

@@ -27,6 +27,7 @@ from shop.lots.queries import clocks
 from shop.materials.models import Material, Pack
 from shop.purchasing import queries as purchasing
 from shop.sums import exact_sum
+from shop.tools.coat_forecast import forecast
 
 USUAL_DAYS = 90
 MOST_DAYS = 730
@@ -129,12 +130,13 @@ def rows(
 
 
 def stock(site: Site, today: date, material_ids: list[int] | None = None) -> dict[int, Stock]:
-    """Read supplies and uses of every material at a site, in five queries."""
+    """Read supplies and uses of every material at a site; a constant number of queries."""
     found: dict[int, Stock] = defaultdict(Stock)
     _sealed(site, found, material_ids)
     _by_container(site, found, material_ids)
     _reserved(site, found, material_ids)
     _required(site, found, material_ids)
+    _coats(site, found, material_ids, today)
     for due in purchasing.due(site.pk, material_ids):
         found[due.material_id].supplies.append(
             Supply(
@@ -227,6 +229,16 @@ def _required(site: Site, found: dict[int, Stock], material_ids: list[int] | Non
     )
     for material, day, label, total in sums:
         found[material].uses.append(Use(day, float(total), label))
+
+
+def _coats(
+    site: Site, found: dict[int, Stock], material_ids: list[int] | None, today: date
+) -> None:
+    """Foresee what re-coats of tools in use take."""
+    for need in forecast(site, today).needs:
+        if material_ids is None or need.material_id in material_ids:
+            use = Use(need.day, need.quantity, f"coats on {need.tool.code}")
+            found[need.material_id].uses.append(use)
 
 
 def usual_sources(material_ids: Iterable[int]) -> dict[int, Source]:

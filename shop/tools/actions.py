@@ -32,7 +32,8 @@ ENTERED = [
 """Kinds that a person or a press enters; castings and corrections have ways of their own."""
 FOLLOWS = (
     "kind", "customer", "service_c", "family", "expected_shots", "shots_per_coat",
-    "shots_per_inspection", "days_per_inspection", "clamp_limit_kn", "surface", "release_recipe",
+    "shots_per_inspection", "days_per_inspection", "clamp_limit_kn", "surface", "face_m2",
+    "release_recipe",
 )  # fmt: skip
 """What a replacement takes over from the tool it follows; shots promised stay where they are."""
 HALVES = {ToolKind.MATCHED: ("A", "B"), ToolKind.SINGLE: ("A",)}

@@ -73,6 +73,11 @@ class Tool(SiteThing):
         null=True, blank=True,
         help_text="Shots between two re-coats with release agent; the recipe's, if fewer, hold.",
     )  # fmt: skip
+    face_m2 = models.DecimalField(
+        "area of the face, m²", max_digits=8, decimal_places=4, null=True, blank=True,
+        validators=[MinValueValidator(Decimal("0.0001"))],
+        help_text="What release agent goes onto; used to foresee how much re-coats take.",
+    )  # fmt: skip
     shots_per_inspection = models.PositiveIntegerField(null=True, blank=True)
     days_per_inspection = models.PositiveIntegerField(
         null=True, blank=True, validators=[MinValueValidator(1)],

@@ -248,6 +248,8 @@ def limits(request: Any, pk: int) -> HttpResponse:
         values["clamp_limit_kn"] = (
             round(forms.number(request.POST, "clamp_limit_kn", "kN"), 1) if clamp else None
         )
+        area = request.POST.get("face_m2", "").strip()
+        values["face_m2"] = forms.number(request.POST, "face_m2", "m²") if area else None
         values["family"] = forms.chosen(request.POST, "family", families)
         recipes = ReleaseRecipe.objects.all()
         values["release_recipe"] = forms.chosen(request.POST, "release_recipe", recipes)

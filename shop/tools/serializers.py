@@ -48,7 +48,8 @@ class ToolSerializer(StrictModelSerializer):
         model = Tool
         fields: ClassVar = [
             "id", "site", "code", "name", "kind", "status", "customer", "service_c",
-            "family", "expected_shots", "promised_shots", "surface", "release_recipe",
+            "family", "expected_shots", "promised_shots", "surface", "face_m2",
+            "release_recipe",
             "shots_per_coat", "shots_per_inspection", "days_per_inspection", "clamp_limit_kn",
             "location", "replaces", "in_use", "halves", "in_service_since", "shots_so_far", "etag",
         ]  # fmt: skip

@@ -21,8 +21,10 @@ from tests.factories.shop import (
     make_container,
     make_lot,
     make_material,
+    make_recipe,
     make_supplier,
     make_system,
+    make_tool,
 )
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen")]
@@ -166,6 +168,8 @@ def test_page_file_and_rest_say_the_same(site, api, browser_of):
     make_container(make_lot(site, system.resin, unit_cost=4), holds=10)
     order = make_order(site, make_pack(supplier=make_supplier(least_life_days=500)), days=-2)
     bring(order)
+    wax = make_material(kind="release_agent", use_per_m2=D("0.02"))
+    make_tool(site, release_recipe=make_recipe(material=wax), face_m2=D(1))
     buyer, page = api("purchasing"), browser_of("purchasing")
     for table in TABLES:
         rows = buyer.get(f"/api/v1/buyer-figures/{table.slug}").data["items"]
