@@ -87,3 +87,19 @@ def test_a_shelf_is_counted_blind_by_phone(shop, open_page, sign_in):
     line = CycleCount.objects.get().lines.get(container=can)
     assert (float(line.first), line.expected, line.second_wanted) == (2.5, can.balance, True)
     assert "3.000" not in page.locator("main").inner_text()
+
+
+def test_the_form_of_a_tool_asks_for_what_belongs_to_the_event(tool, open_page, sign_in):
+    page = open_page(390)
+    sign_in(page, "karin")
+    page.goto(f"/tools/{tool.id}/")
+    shots, coats = page.locator("#shots"), page.locator("#coats")
+    assert (shots.is_visible(), coats.is_visible()) == (True, False)
+    shots.fill("7")
+    page.locator("#kind").select_option("note")
+    assert (shots.is_visible(), coats.is_visible()) == (False, False)
+    page.get_by_label("In words").first.fill("a scratch beside the gate")
+    steps.tap(page, "Write down", exact=True)
+    page.get_by_text("a scratch beside the gate").wait_for()
+    note = Tool.objects.get(pk=tool.id).events.get(kind="note")
+    assert not note.shots, "what was typed before another kind was chosen is not sent"

@@ -3,7 +3,17 @@
 
 document.addEventListener("change", (event) => {
   if (event.target.matches("[data-submits]")) event.target.form.requestSubmit();
+  if (event.target.matches("select[data-shows]")) showWhatFits(event.target);
 });
+
+/* Of a form that records one of several things, only the fields of the one chosen are shown and sent. */
+function showWhatFits(select) {
+  for (const field of select.form.querySelectorAll("[data-when]")) {
+    const fits = field.dataset.when.split(" ").includes(select.value);
+    field.hidden = !fits;
+    for (const input of field.querySelectorAll("input, select")) input.disabled = !fits;
+  }
+}
 
 document.addEventListener("click", (event) => {
   if (event.target.closest("[data-prints]")) window.print();
@@ -36,6 +46,7 @@ function askOnce(button) {
 
 document.addEventListener("DOMContentLoaded", () => {
   for (const button of document.querySelectorAll("[data-nojs]")) button.hidden = true;
+  for (const select of document.querySelectorAll("select[data-shows]")) showWhatFits(select);
   stackTables(document);
 });
 document.addEventListener("htmx:afterSwap", (event) => stackTables(event.target));
