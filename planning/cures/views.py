@@ -26,6 +26,7 @@ from planning.cures.serializers import (
 )
 from shared import clock
 from shared.api import idempotency, viewsets
+from shared.api.access import must_be_person
 from shared.api.uploads import OneFile
 from shared.photos.forms import Jpeg, PhotoSerializer, cleaned, jpeg
 
@@ -164,7 +165,9 @@ class DemouldViewSet(
     filterset_fields = {"pour": ["exact"], "verdict": ["exact"]}
 
     def perform_create(self, serializer: Any) -> None:
-        """Record a demoulding."""
+        """Record a demoulding; one before its time is a person's judgement."""
+        if serializer.validated_data.get("early_reason"):
+            must_be_person(self.access, "Demoulding before the clock says so")
         now = clock.now()
         key = f"{idempotency.principal(self.request)}:{idempotency.read_key(self.request)}"[:120]
         serializer.instance = actions.demould(

@@ -155,6 +155,7 @@ class StepViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteViewS
     )
     serializer_class = PourStepSerializer
     scope_noun = "steps"
+    personal_actions = {"waivers": "Leaving a step out"}
     filterset_fields = {
         "pour": ["exact"],
         "phase": ["exact"],

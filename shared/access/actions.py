@@ -16,6 +16,7 @@ from shared.access import queries
 from shared.access.models import AccessToken, CompanyMembership, Membership, Role, Site, User
 from shared.api.access import access_of_user
 from shared.api.authentication import digest, new_secret
+from shared.change import change
 from shared.errors import Invalid, ShopError
 
 SHOWN = 12
@@ -248,5 +249,4 @@ def revoke_token(*, token: AccessToken, by: User) -> None:
             403,
         )
     if token.revoked_at is None:
-        token.revoked_at = clock.now()
-        token.save(update_fields=["revoked_at"])
+        change(token, revoked_at=clock.now())

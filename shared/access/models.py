@@ -134,6 +134,11 @@ class AccessToken(models.Model):
     expires_at = models.DateTimeField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
     last_used_at = models.DateTimeField(null=True, blank=True)
+    old_digest = models.CharField(max_length=64, blank=True, db_index=True)
+    old_secret_until = models.DateTimeField(
+        null=True, blank=True, help_text="Until then the secret before the newest is taken too."
+    )
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["-created_at", "-id"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from django.db.models import Count, Q, QuerySet
 
 from shared.access.models import AccessToken, CompanyMembership, Membership, Role, Site, User
@@ -47,6 +49,17 @@ def sites_of(user: User) -> list[int]:
 def tokens_of(user: User) -> QuerySet[AccessToken]:
     """Return a person's tokens, newest first."""
     return AccessToken.objects.filter(owner=user).prefetch_related("sites")
+
+
+def tokens_within(rows: QuerySet[AccessToken], sites: Collection[int]) -> QuerySet[AccessToken]:
+    """Return those of some tokens that open sites, and no other than these."""
+    beyond = AccessToken.objects.filter(sites__in=Site.objects.exclude(pk__in=sites))
+    return rows.filter(sites__in=sites).exclude(pk__in=beyond.values("pk")).distinct()
+
+
+def people_at(sites: Collection[int]) -> QuerySet[User]:
+    """Return everybody with a role at one of some sites."""
+    return User.objects.filter(memberships__site__in=sites).distinct()
 
 
 def is_last_administrator(user: User, site: Site) -> bool:

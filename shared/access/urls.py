@@ -6,11 +6,12 @@ from typing import Any
 
 from django.urls import path
 
-from shared.access import pages, views
+from shared.access import pages, token_views, views
 from shared.api.router import Router
 
 router = Router()
 router.register("sites", views.SiteViewSet, "site")
+router.register("access-tokens", token_views.TokenViewSet, "access-token")
 
 api_urlpatterns: list[Any] = [*router.urls, path("me", views.Me.as_view(), name="me")]
 urlpatterns = [

@@ -8,9 +8,10 @@ from typing import Any
 
 from django.db.models import FilteredRelation, Model, Q, QuerySet
 
-from shared.access.models import AccessToken, CompanyMembership, Site, User
+from shared.access.models import AccessToken, CompanyMembership, Role, Site, User
 from shared.access.ownership import site_id_of, site_path_of
-from shared.api.roles import ROLES, SCOPES
+from shared.api.roles import PERSONAL, ROLES, SCOPES
+from shared.errors import ShopError
 
 
 @dataclass(frozen=True)
@@ -20,6 +21,8 @@ class Access:
     scopes_by_site: Mapping[int, frozenset[str]] = field(default_factory=dict)
     named_for_all: Callable[[], frozenset[str]] = frozenset
     """Returns the scopes of a role held for all sites; read from the tables when it is asked."""
+    is_integration: bool = False
+    """Whether a program is behind the account: it has the role of an integration somewhere."""
     sites: tuple[int, ...] = ()
     """All sites as they were when the scopes were read, so that both fit each other."""
 
@@ -70,7 +73,7 @@ def access_of_user(user: User) -> Access:
         return Access()
     if user.is_superuser:
         sites = tuple(Site.objects.values_list("pk", flat=True))
-        return Access(dict.fromkeys(sites, SCOPES), lambda: SCOPES, sites)
+        return Access(dict.fromkeys(sites, SCOPES), lambda: SCOPES, sites=sites)
     own = FilteredRelation("memberships", condition=Q(memberships__user=user))
     rows = Site.objects.annotate(own=own).order_by("pk").values_list("pk", "own__role")
     found: dict[int, frozenset[str]] = {}
@@ -78,12 +81,22 @@ def access_of_user(user: User) -> Access:
     for site, role in rows:
         if role is not None:
             found[site] = found.get(site, frozenset()) | ROLES[role]
-    return Access(found, lambda: _named_for_all(user), sites)
+    program = any(role == Role.INTEGRATION for _, role in rows)
+    barred = PERSONAL if program else frozenset()
+    allowed = {site: scopes - barred for site, scopes in found.items()}
+    return Access(allowed, lambda: _named_for_all(user) - barred, program, sites)
 
 
 def _named_for_all(user: User) -> frozenset[str]:
     roles = CompanyMembership.objects.filter(user=user).values_list("role", flat=True)
     return frozenset(scope for role in roles for scope in ROLES[role])
+
+
+def must_be_person(access: Access, what: str) -> None:
+    """Refuse what a person must decide to an account behind which a program is."""
+    if access.is_integration:
+        words = f"{what} is a person's judgement, which an integration's account may not make."
+        raise ShopError(words, "for_a_person", 403)
 
 
 def access_of_token(token: AccessToken) -> Access:
@@ -98,7 +111,7 @@ def access_of_token(token: AccessToken) -> Access:
         return owner.named_for_all() & scopes if everywhere else frozenset()
 
     allowed = {site: held[site] & scopes for site in sites if site in held}
-    return Access(allowed, named_for_all, owner.sites)
+    return Access(allowed, named_for_all, owner.is_integration, owner.sites)
 
 
 def access_of(request: Any) -> Access:

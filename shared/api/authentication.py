@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
+from django.db.models import Q
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, SessionAuthentication
 from rest_framework.exceptions import AuthenticationFailed
@@ -30,6 +31,12 @@ def digest(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
+def _token_of(mark: str, now: datetime) -> AccessToken:
+    """Return the token of a hash: of its secret, or of the one before while that is taken."""
+    before = Q(old_digest=mark, old_secret_until__gt=now)
+    return AccessToken.objects.select_related("owner").get(Q(digest=mark) | before)
+
+
 class BearerAuthentication(BaseAuthentication):
     """`Authorization: Bearer shop_…`."""
 
@@ -42,7 +49,7 @@ class BearerAuthentication(BaseAuthentication):
             raise AuthenticationFailed("Send the token as: Authorization: Bearer TOKEN.")
         now = clock.now()
         try:
-            token = AccessToken.objects.select_related("owner").get(digest=digest(secret.strip()))
+            token = _token_of(digest(secret.strip()), now)
         except AccessToken.DoesNotExist:
             raise AuthenticationFailed("This token is not known.") from None
         if token.revoked_at or not token.owner.is_active:

@@ -13,7 +13,7 @@ from django.shortcuts import redirect
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 
 from shared.access.models import Site
-from shared.api.access import access_of
+from shared.api.access import access_of, must_be_person
 from shared.api.roles import SCOPES
 
 
@@ -45,6 +45,8 @@ class HasScope(BasePermission):
         method = "GET" if request.method == "OPTIONS" else request.method
         scope = scope_of(view, method)
         access = access_of(request)
+        if what := view.personal_actions.get(view.action_name()):
+            must_be_person(access, what)
         if view.action_name() in view.company_actions:
             self.message = NOT_FOR_ALL.format(scope)
             return access.may_for_all(scope)

@@ -47,6 +47,8 @@ KINDS: dict[str, Kind] = {
     "idempotency_key_used": Kind("The key belongs to another request.", NEW_KEY),
     "still_running": Kind("The first request with this key still runs.", "Repeat it later."),
     "key_reused": Kind("The entry's own key was used for another entry.", NEW_KEY),
+    "token_revoked": Kind("The token was taken back for good.", "Make a new one."),
+    "for_a_person": Kind("A program may not decide this.", BY_A_PERSON),
     "not_yours": Kind("It belongs to a site you do not run.", "Ask an administrator there."),
     "belongs_elsewhere": Kind("The row is another site's.", "Name one of your own site."),
     # Stock.

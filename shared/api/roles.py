@@ -42,6 +42,12 @@ SCOPES: frozenset[str] = frozenset(
 )
 
 
+PERSONAL: frozenset[str] = frozenset(
+    {"releases:write", "shelf_life:write", "quarantines:write", "approvals:write"}
+)
+"""A person's judgement: an account with the role of an integration has none of these."""
+
+
 def _scopes(read: str, write: str) -> frozenset[str]:
     """Return scopes from two lists of nouns; a noun that may be written may be read too."""
     reading, writing = read.split(), write.split()

@@ -69,6 +69,8 @@ class Scoped:
     extra_parameters: ClassVar[tuple[str, ...]] = ()
     company_actions: ClassVar[frozenset[str]] = frozenset()
     """Actions that change what belongs to all sites, and need their scope for all of them."""
+    personal_actions: ClassVar[dict[str, str]] = {}
+    """Actions that are a person's judgement, closed to integrations, with words for each."""
     key_required = True
     site_of_address: int | None = None
     """The site of the row that a change names in its address; links in its body are of it too."""

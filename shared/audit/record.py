@@ -66,6 +66,7 @@ HIDDEN = frozenset(
     {
         "password",
         "digest",
+        "old_digest",
         "last_login",
         "last_used_at",
         "version",

@@ -22,6 +22,9 @@ class CatalogueChangeViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewset
     read_serializer_class = forms.CatalogueChangeSerializer
     scope_noun = "materials"
     company_actions = frozenset({"releases", "refusals"})
+    personal_actions: ClassVar = {
+        "releases": "A second signature", "refusals": "Declining a change",
+    }  # fmt: skip
     filterset_fields: ClassVar = {"state": ["exact"], "register": ["exact"], "row_id": ["exact"]}
     sort_fields = ("valid_from", "id")
 

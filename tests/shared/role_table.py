@@ -40,6 +40,9 @@ SIGNED_IN = {("GET", "/api/v1/me")}
 TABLE: dict[tuple[str, str], str] = {
     **rows("sites", "sites", POST="accounts:write"),
     **rows("sites", "sites/{}", "GET PATCH"),
+    **rows("accounts", "access-tokens"),
+    **rows("accounts", "access-tokens/{}", "GET PATCH"),
+    **rows("accounts", "access-tokens/{}/rotations access-tokens/{}/revocations", "POST"),
     **register(
         "sites",
         "people shifts mixers scales places locations",
