@@ -53,18 +53,24 @@ class Quantity:
         return convert(self.value, NAMES[self.unit], NAMES[material.unit])
 
 
-class _QuantityForm(StrictSerializer):
+AMOUNT = {"$ref": "#/components/schemas/Amount"}
+"""A quantity in the description of the API, where no serializer writes it."""
+
+
+class AmountSerializer(StrictSerializer):
+    """A value with its unit."""
+
     value = fields.DecimalField(max_digits=14, decimal_places=4)
     unit = fields.ChoiceField(choices=list(NAMES))
 
 
-@extend_schema_field(_QuantityForm)
+@extend_schema_field(AmountSerializer)
 class QuantityField(serializers.Field):
     """`{"value": "12.5000", "unit": "kg"}`."""
 
     def to_internal_value(self, data: Any) -> Quantity:
         """Return value and unit; both are checked on their own."""
-        form = _QuantityForm(data=data)
+        form = AmountSerializer(data=data)
         form.is_valid(raise_exception=True)
         return Quantity(form.validated_data["value"], form.validated_data["unit"])
 

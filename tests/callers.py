@@ -12,6 +12,7 @@ from rest_framework.test import APIClient
 from shared.access.models import AccessToken, Membership, Site, User
 from shared.api.authentication import digest, new_secret
 from shared.api.roles import SCOPES
+from tests.closed import check_answer
 
 _numbers = itertools.count(1)
 
@@ -23,6 +24,12 @@ def fresh_key() -> str:
 
 class Caller(APIClient):
     """A client that sends a fresh Idempotency-Key with every POST unless one is given."""
+
+    def request(self, **kwargs: Any) -> Any:
+        """Send a call; its answer must be as the closed description says."""
+        response = super().request(**kwargs)
+        check_answer(kwargs, response)
+        return response
 
     def post(self, path: str, data: Any = None, **kwargs: Any) -> Any:
         headers = dict(kwargs.pop("headers", None) or {})

@@ -11,6 +11,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.response import Response
 
 from planning.batch_sheets import queries
+from planning.batch_sheets.shapes import SHEET
 from shared import clock
 from shared.api.viewsets import SiteViewSet
 
@@ -29,7 +30,7 @@ class SheetViewSet(SiteViewSet):
             OpenApiParameter("day", OpenApiTypes.DATE, OpenApiParameter.PATH),
             OpenApiParameter("site", OpenApiTypes.STR),
         ],
-        responses=OpenApiTypes.OBJECT,
+        responses={200: SHEET},
     )
     def retrieve(self, request: Any, day: str) -> Response:
         """Return the sheet of one day at one site."""

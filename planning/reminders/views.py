@@ -104,6 +104,7 @@ class SettingsViewSet(
 
     queryset = ReminderSettings.objects.order_by("id")
     serializer_class = SettingsSerializer
+    read_serializer_class = NewSettingsSerializer
     scope_noun = "reminders"
 
     def get_queryset(self) -> Any:
@@ -114,7 +115,6 @@ class SettingsViewSet(
 
     def perform_update(self, serializer: Any) -> None:
         """Keep quiet hours and webhook; the secret of a new webhook is in the answer."""
-        self.read_serializer_class = NewSettingsSerializer
         values, row, secret = serializer.validated_data, serializer.instance, ""
         if {"quiet_from", "quiet_until"} & set(values):
             actions.set_quiet_hours(

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.response import Response
 
-from planning.schedule import actions
+from planning.schedule import actions, shapes
 from planning.schedule.comparison import compared_now
 from planning.schedule.models import WeekPlan
 from planning.schedule.serializers import (
@@ -53,7 +52,7 @@ class PlanViewSet(
             **{**values, "seconds": float(values["seconds"])},
         )
 
-    @extend_schema(responses=OpenApiTypes.OBJECT)
+    @extend_schema(responses={200: shapes.CONTENT})
     @action(detail=True, methods=["get"])
     def content(self, request: Any, pk: Any = None) -> Response:
         """Return the problem and the plan in the planner's own JSON form."""
@@ -62,7 +61,7 @@ class PlanViewSet(
 
     @extend_schema(
         responses={
-            200: OpenApiTypes.OBJECT,
+            200: shapes.COMPARISON,
             (409, MEDIA_TYPE): PROBLEM,  # the plan is not ready: there is nothing to compare
         }
     )

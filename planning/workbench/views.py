@@ -9,6 +9,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.response import Response
 
+from planning.workbench import shapes
 from planning.workbench.calculators import CALCULATORS, Calculator
 from planning.workbench.fields import Choice, Quantity
 from shared.api.filters import FIELDS
@@ -59,7 +60,7 @@ def view_of(calculator: Calculator) -> Any:
             operation_id=f"workbench_{calculator.name.replace('-', '_')}",
             description=calculator.intro,
             parameters=[_parameter(name, field) for name, field in fields.items()],
-            responses=OpenApiTypes.OBJECT,
+            responses={200: shapes.shape_of(calculator.name)},
         )
         def get(self, request: Any) -> Response:
             given = {k: v for k, v in request.query_params.items() if k != FIELDS}
@@ -94,7 +95,7 @@ class WorkbenchView(ScopedView):
 
     scope_noun = "calculations"
 
-    @extend_schema(operation_id="workbench", responses=OpenApiTypes.OBJECT)
+    @extend_schema(operation_id="workbench", responses={200: shapes.CALCULATORS})
     def get(self, request: Any) -> Response:
         """List the calculators with what each asks for."""
         return Response({"items": [

@@ -85,10 +85,22 @@ class ShopSchema(AutoSchema):
             )
         return found
 
+    def _map_basic_serializer(self, serializer: Any, direction: str) -> Any:
+        """Let an answer leave out the prices that not every caller may see."""
+        schema = super()._map_basic_serializer(serializer, direction)
+        left_out = getattr(serializer, "price_fields", ())
+        if direction == "response" and "required" in schema:
+            schema["required"] = [name for name in schema["required"] if name not in left_out]
+        return schema
+
     def get_response_serializers(self) -> Any:
-        """Name the rows that a bulk call answers with; other views say it themselves."""
+        """Name what a new row, a changed one or a bulk call answers with."""
         view: Any = self.view
-        if getattr(view, "action", None) != "bulk":
+        action = getattr(view, "action", None)
+        status = {"create": 201, "partial_update": 200}.get(action or "")
+        if status and getattr(view, "read_serializer_class", None):
+            return {status: view.read_serializer_class}
+        if action != "bulk":
             return super().get_response_serializers()
         from shared.api.viewsets import bulk_of
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.response import Response
@@ -14,7 +13,7 @@ from shared.access.models import Site
 from shared.api import viewsets
 from shared.api.problems import BadParameter
 from shared.errors import Invalid
-from shop.costs import months, queries
+from shop.costs import months, queries, shapes
 from shop.outlook import months as outlook
 
 SITE = OpenApiParameter("site", str, description="Code of the site; your only one without it.")
@@ -45,7 +44,7 @@ class CastingCostView(CostView):
     @extend_schema(
         operation_id="casting_costs",
         parameters=[SITE, OpenApiParameter("month", str, description="Such as 2026-11.")],
-        responses={200: OpenApiTypes.OBJECT},
+        responses={200: shapes.CASTING_COSTS},
     )
     def get(self, request: Any) -> Response:
         """Return the castings worked on in a month, each with its lots and its cost so far."""
@@ -91,7 +90,7 @@ class LossView(CostView):
                 "months", {"type": "integer", "minimum": 1, "maximum": months.MOST_MONTHS}
             ),
         ],
-        responses={200: OpenApiTypes.OBJECT},
+        responses={200: shapes.LOSSES},
     )
     def get(self, request: Any) -> Response:
         """Return losses by month, what is out of date now, and what will expire unused."""

@@ -7,13 +7,23 @@ from typing import Any, ClassVar
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from shared.api import fields
+from shared.api import fields, shapes
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shop.counting import queries
 from shop.counting.models import CountLine, CycleCount
 from shop.lots.models import Container
-from shop.quantities import QuantityField
+from shop.quantities import AMOUNT, QuantityField
 from shop.sites.models import Location
+
+LINE = shapes.obj(
+    container=shapes.ID,
+    code=shapes.TEXT,
+    found_here=shapes.YES_NO,
+    wanted=shapes.told(shapes.one_of("first", "second", ""), "The figure that is still wanted."),
+    counted=shapes.absent(AMOUNT),
+    expected=shapes.absent(AMOUNT),
+    variance=shapes.absent(AMOUNT),
+)
 
 
 class CycleCountSerializer(StrictModelSerializer):
@@ -36,7 +46,7 @@ class CycleCountSerializer(StrictModelSerializer):
             for line in count.lines.all()
         )
 
-    @extend_schema_field({"type": "array", "items": {"type": "object"}})
+    @extend_schema_field(shapes.rows(LINE))
     def get_lines(self, count: CycleCount) -> Any:
         """Return the containers; figures and differences only once all are counted."""
         complete = self.get_complete(count)

@@ -11,6 +11,7 @@ from shared.api import fields
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shop.ledger.models import Movement, MovementKind, Requirement, Reservation
 from shop.lots.models import LOT_CODE, Container
+from shop.lots.serializers import ContainerSerializer, LotSerializer
 from shop.materials.models import Material
 from shop.materials.suppliers import Supplier
 from shop.quantities import QuantityField
@@ -187,3 +188,20 @@ class RequirementSerializer(StrictModelSerializer):
     def get_quantity(self, row: Requirement) -> Any:
         """Return what is needed."""
         return QuantityField().to_representation((row.quantity, row.material.unit))
+
+
+class TakenInSerializer(StrictSerializer):
+    """One lot of a delivery as it was taken in."""
+
+    lot = LotSerializer()
+    containers = ContainerSerializer(many=True)
+    expiry_from = serializers.CharField(
+        allow_null=True, help_text="What set the expiry: label or shelf life."
+    )
+    warnings = serializers.ListField(child=serializers.CharField())
+
+
+class ReceivedSerializer(StrictSerializer):
+    """A delivery as it was taken in."""
+
+    lots = TakenInSerializer(many=True)

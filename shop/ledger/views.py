@@ -13,7 +13,7 @@ from shared.api import fields, idempotency, viewsets
 from shared.api.problems import BadParameter
 from shared.times import happened
 from shop.keys import key_for
-from shop.ledger import booking, mixing
+from shop.ledger import booking, mixing, shapes
 from shop.ledger import serializers as forms
 from shop.ledger.goods_in import Received, receive_goods
 from shop.ledger.models import Movement, Requirement, Reservation
@@ -117,7 +117,7 @@ class ReceiptView(viewsets.ScopedView):
     serializer_class = forms.ReceiptSerializer
     scope_noun = "movements"
 
-    @extend_schema(responses={201: {"type": "object", "additionalProperties": True}})
+    @extend_schema(responses={201: forms.ReceivedSerializer})
     def post(self, request: Any) -> Any:
         """Take a delivery in; lots, containers, expiry and warnings come back."""
 
@@ -157,7 +157,7 @@ class ScanView(viewsets.ScopedView):
     scope_noun = "movements"
     key_required = False
 
-    @extend_schema(responses={200: {"type": "object", "additionalProperties": True}})
+    @extend_schema(responses={200: shapes.SCAN})
     def post(self, request: Any) -> Any:
         """Read a scan."""
         form = self.get_serializer(data=request.data)
@@ -200,7 +200,7 @@ class StockView(viewsets.ScopedView):
             OpenApiParameter("material", str, description="Code of one material."),
             OpenApiParameter("at", str, description="A past moment with offset."),
         ],
-        responses={200: {"type": "object", "additionalProperties": True}},
+        responses={200: shapes.STOCK},
     )
     def get(self, request: Any) -> Any:
         """Return stock levels, or balances at a moment."""

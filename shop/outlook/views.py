@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.response import Response
@@ -13,7 +12,7 @@ from shared.api import viewsets
 from shared.api.problems import BadParameter
 from shared.errors import Invalid
 from shop.materials.models import Material
-from shop.outlook import forms, months, queries
+from shop.outlook import forms, months, queries, shapes
 
 PARAMETERS = [
     OpenApiParameter("site", str, description="Code of the site; your only one without it."),
@@ -39,9 +38,7 @@ class OutlookView(viewsets.ScopedView):
     pagination_class = None
     filter_backends = []
 
-    @extend_schema(
-        operation_id="outlook", parameters=PARAMETERS, responses={200: OpenApiTypes.OBJECT}
-    )
+    @extend_schema(operation_id="outlook", parameters=PARAMETERS, responses={200: shapes.OUTLOOK})
     def get(self, request: Any) -> Response:
         """Return the outlook of every material with stock, needs or receipts, by code."""
         site = self.site(request.query_params.get("site"))
@@ -82,7 +79,7 @@ class OutlookMonthsView(OutlookView):
     @extend_schema(
         operation_id="outlook_months",
         parameters=PARAMETERS[:2],
-        responses={200: OpenApiTypes.OBJECT},
+        responses={200: shapes.YEAR},
     )
     def get(self, request: Any) -> Response:
         """Return stock, receipts, use and expiries of every material by month, by code."""

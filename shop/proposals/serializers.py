@@ -7,26 +7,21 @@ from typing import Any, ClassVar
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from shared.api import fields
+from shared.api import fields, shapes
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shop.proposals.actions import HORIZON_DAYS
 from shop.proposals.models import PurchaseProposal
 from shop.registers_api import PricesForFew
 
-PACKS = {
-    "type": "array",
-    "items": {
-        "type": "object",
-        "properties": {"name": {"type": "string"}, "packs": {"type": "integer"}},
-    },
-}
-COVERS = {
-    "type": "array",
-    "items": {
-        "type": "object",
-        "properties": {"for": {"type": "string"}, "quantity": {"type": "string"}},
-    },
-}
+PACKS = shapes.rows(shapes.obj(name=shapes.TEXT, packs=shapes.COUNT))
+COVERS = shapes.rows(
+    shapes.obj(
+        **{
+            "for": shapes.told(shapes.TEXT, "The pour or need, by name."),
+            "quantity": shapes.told(shapes.DECIMAL, "In the material's unit."),
+        }
+    )
+)
 
 
 class ProposalSerializer(PricesForFew, StrictModelSerializer):
@@ -66,6 +61,30 @@ class RunSerializer(StrictSerializer):
 
     site = fields.SiteField()
     days = fields.WholeField(required=False, default=HORIZON_DAYS, min_value=7, max_value=730)
+
+
+class WithoutSerializer(StrictSerializer):
+    """A material for which nothing is proposed."""
+
+    material = serializers.CharField(help_text="Id of the material.")
+    material_code = serializers.CharField()
+
+
+class ImpossibleSerializer(WithoutSerializer):
+    """A material for which nothing can be proposed, and why."""
+
+    reason = serializers.CharField()
+
+
+class RunAnswerSerializer(StrictSerializer):
+    """What was worked out."""
+
+    items = ProposalSerializer(many=True)
+    no_offer = WithoutSerializer(many=True, help_text="Nobody sells these.")
+    impossible = ImpossibleSerializer(many=True)
+    not_in_time = WithoutSerializer(
+        many=True, help_text="The time ran out before any purchase was found; there may be one."
+    )
 
 
 class RefusalSerializer(StrictSerializer):

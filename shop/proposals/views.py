@@ -37,6 +37,7 @@ class ProposalViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteV
         """Ask for a run by its own form."""
         return forms.RunSerializer if self.action == "create" else super().get_serializer_class()
 
+    @extend_schema(responses={201: forms.RunAnswerSerializer})
     def create(self, request: Any) -> Any:
         """Work proposals out anew; those that nobody has decided give way."""
         return self.once(self._run)

@@ -30,6 +30,7 @@ class OrderLineSerializer(StrictModelSerializer):
     received = serializers.SerializerMethodField()
     open = serializers.SerializerMethodField()
     due_on = fields.DayField(read_only=True)
+    price_fields = ("pack_price",)
 
     class Meta:
         model = PurchaseOrderLine

@@ -7,11 +7,13 @@ from typing import Any, ClassVar
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from shared.api import fields
+from shared.api import fields, shapes
 from shared.api.serializers import StrictModelSerializer, StrictSerializer
 from shop.lots.models import LOT_CODE, Lot
 from shop.materials.models import Material
 from shop.recalls.models import Recall
+
+STOP = shapes.obj(material=shapes.ID, lot_code=shapes.TEXT, everywhere=shapes.YES_NO)
 
 
 class RecallSerializer(StrictModelSerializer):
@@ -35,7 +37,7 @@ class RecallSerializer(StrictModelSerializer):
         """Return the name of who lifted it."""
         return str(row.lifted_by) if row.lifted_by else ""
 
-    @extend_schema_field({"type": "array", "items": {"type": "object"}})
+    @extend_schema_field(shapes.rows(STOP))
     def get_stops(self, row: Recall) -> Any:
         """Return the lot codes that may not be used; `everywhere` or at the recall's site only."""
         return [
@@ -84,6 +86,22 @@ class NewRecallSerializer(StrictSerializer):
                 {missing: [fields.detail("is missing.", "required")]}
             )
         return attrs
+
+
+class HeldLotSerializer(StrictSerializer):
+    """A lot that a recall holds."""
+
+    id = fields.IdField()
+    code = serializers.CharField()
+
+
+class RecalledSerializer(RecallSerializer):
+    """A recall as it was made, with the lots it holds."""
+
+    lots = HeldLotSerializer(many=True, help_text="Lots that are held at the site.")
+
+    class Meta(RecallSerializer.Meta):
+        fields: ClassVar = [*RecallSerializer.Meta.fields, "lots"]
 
 
 class LiftingSerializer(StrictSerializer):

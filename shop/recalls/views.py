@@ -39,7 +39,7 @@ class RecallViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.SiteVie
         """Read a new recall in its own form."""
         return forms.NewRecallSerializer if self.action == "create" else self.serializer_class
 
-    @extend_schema(responses={201: forms.RecallSerializer})
+    @extend_schema(responses={201: forms.RecalledSerializer})
     def create(self, request: Any) -> Any:
         """
         Recall a lot: it and every lot that went into the same castings are held.

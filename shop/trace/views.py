@@ -15,7 +15,7 @@ from shop.lots.models import Lot
 from shop.page_forms import row_id
 from shop.quantities import QuantityField
 from shop.tools.models import Tool
-from shop.trace import queries
+from shop.trace import queries, shapes
 from shop.waste.serializers import shown
 
 
@@ -59,7 +59,7 @@ class TraceView(viewsets.ScopedView):
             OpenApiParameter("lot", str, description="Id of a lot."),
             OpenApiParameter("tool", str, description="Id of a tool."),
         ],
-        responses={200: {"type": "object", "additionalProperties": True}},
+        responses={200: shapes.TRACE},
     )
     def get(self, request: Any) -> Any:
         """Return the trace."""

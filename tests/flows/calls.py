@@ -1,4 +1,4 @@
-"""A plain HTTP client for stories: no Django, only what an outside program has."""
+"""A plain HTTP client for stories, with what an outside program has; answers are judged."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 from uuid import uuid4
+
+from tests.closed import check
 
 
 @dataclass
@@ -35,9 +37,9 @@ class Client:
         )
         try:
             with urllib.request.urlopen(request, timeout=60) as answer:
-                return answer.status, json.loads(answer.read() or b"null")
+                return self._read(request, answer)
         except urllib.error.HTTPError as error:
-            return error.code, json.loads(error.read() or b"null")
+            return self._read(request, error)
 
     def get(self, path: str) -> Any:
         """Return what is there, or fail with the problem."""
@@ -46,6 +48,14 @@ class Client:
     def post(self, path: str, body: Any = None, *, key: str | None = None) -> Any:
         """Return what was made, or fail with the problem."""
         return self._good(*self.call("POST", path, {} if body is None else body, key=key))
+
+    @staticmethod
+    def _read(asked: urllib.request.Request, answer: Any) -> tuple[int, Any]:
+        """Return status and answer, which must be as the closed description says."""
+        content, (path, _, query) = answer.read() or b"null", asked.selector.partition("?")
+        kind = answer.headers.get("Content-Type", "")
+        check(asked.get_method(), path, query, answer.status, kind, content)
+        return answer.status, json.loads(content)
 
     @staticmethod
     def _good(status: int, answer: Any) -> Any:

@@ -121,7 +121,7 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
         words="Taken.",
     )  # fmt: skip
     Delivery.objects.create(
-        key=f"two:{site.code}", site=site, user=by, channel="page", due_at=now, try_at=now
+        key=f"two:{site.code}", site=site, user=by, channel="today", due_at=now, try_at=now
     )
     pour, entry = shops.row(Pour, site), shops.row(BatchEntry, site)
     CastingQuarantine.objects.create(pour=pour, entry=entry, words="doubt", at=now, by=by)
