@@ -64,6 +64,10 @@ UNSAFE = ("post", "put", "patch", "delete")
 class ShopSchema(AutoSchema):
     """Adds If-Match and Idempotency-Key where a view wants them."""
 
+    def is_deprecated(self) -> bool:
+        """Mark what is to go."""
+        return getattr(self.view, "leaving", None) is not None or super().is_deprecated()
+
     def get_override_parameters(self) -> list[Any]:
         """Return the headers of this operation."""
         found = list(super().get_override_parameters())

@@ -51,6 +51,7 @@ from shared.access.ownership import site_path_of
 from shared.api import etags, idempotency
 from shared.api.access import Access, access_of
 from shared.api.filters import FIELDS, KnownParameters
+from shared.api.leaving import Leaving
 from shared.api.parsing import MergePatch, StrictJson
 from shared.api.permissions import scope_of
 from shared.api.problems import BadParameter
@@ -72,6 +73,8 @@ class Scoped:
     personal_actions: ClassVar[dict[str, str]] = {}
     """Actions that are a person's judgement, closed to integrations, with words for each."""
     key_required = True
+    leaving: Leaving | None = None
+    """Said once where an address is to go: since when, and from when on it is gone."""
     site_of_address: int | None = None
     """The site of the row that a change names in its address; links in its body are of it too."""
     request: Any
@@ -107,6 +110,13 @@ class Scoped:
         if not hasattr(self, request.method.lower()):
             return  # a 405 follows
         KnownParameters().filter_queryset(request, getattr(self, "queryset", None), self)  # type: ignore[arg-type]
+
+    def finalize_response(self, request: Any, response: Any, *args: Any, **kwargs: Any) -> Any:
+        """Tell in every answer, refusals too, that the address is to go."""
+        answer = super().finalize_response(request, response, *args, **kwargs)  # type: ignore[misc]
+        for name, value in self.leaving.headers(request).items() if self.leaving else ():
+            answer[name] = f"{answer[name]}, {value}" if name in answer else value
+        return answer
 
     def once(self, work: Callable[[dict[str, Any]], Any], status: int = 201) -> Any:
         """

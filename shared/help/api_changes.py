@@ -1,0 +1,54 @@
+"""
+What changed in the API: the one list that the page of changes is made from.
+
+The newest comes first. A change of version 1 only ever adds; what is to go says so here, and in
+the answers themselves (`shared/api/leaving.py`), a year before.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import NamedTuple
+
+
+class Change(NamedTuple):
+    """What changed on a day, for those who call the API."""
+
+    on: date
+    kind: str
+    words: str
+
+
+ADDED, TOLD, LEAVES = "added", "described", "leaves"
+KINDS = {
+    ADDED: "Added",
+    TOLD: "Described as it is",
+    LEAVES: "Will go",
+}
+
+CHANGES = (
+    Change(
+        date(2026, 11, 29),
+        ADDED,
+        "Tokens: POST /access-tokens makes one, PATCH makes it narrower, rotations give it a new "
+        "secret with the old one taken for some hours more, revocations take it back.",
+    ),
+    Change(
+        date(2026, 11, 29),
+        ADDED,
+        "403 for_a_person: an integration's account may not make a person's judgement, such as "
+        "releasing a lot, leaving a step out, or demoulding before the clock says so.",
+    ),
+    Change(
+        date(2026, 11, 29),
+        TOLD,
+        "Every answer of stock, outlook, costs, trace, sheets, comparison and workbench has its "
+        "full shape; so have the members that name what an event is about.",
+    ),
+    Change(
+        date(2026, 11, 29),
+        TOLD,
+        "New and changed rows are described by what is answered, where that is not what is sent: "
+        "proposals, recalls, purchase orders, tool orders, reminder settings.",
+    ),
+)
