@@ -90,7 +90,13 @@ class ShopSchema(AutoSchema):
         return found
 
     def _map_basic_serializer(self, serializer: Any, direction: str) -> Any:
-        """Let an answer leave out the prices that not every caller may see."""
+        """
+        Describe an answer by what really writes it, without the prices some may not see.
+
+        A serializer whose rows are answered in another form names that in `read_as`.
+        """
+        if direction == "response" and (read_as := getattr(serializer, "read_as", None)):
+            serializer = read_as()
         schema = super()._map_basic_serializer(serializer, direction)
         left_out = getattr(serializer, "price_fields", ())
         if direction == "response" and "required" in schema:

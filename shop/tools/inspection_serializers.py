@@ -33,6 +33,8 @@ class RetirementReasonSerializer(StrictModelSerializer):
 class NewFindingSerializer(StrictSerializer):
     """What was found at one checkpoint: a value in its unit, or whether it is good."""
 
+    read_as: ClassVar[Any] = None
+
     checkpoint = fields.RelatedIdField(queryset=Checkpoint.objects.all())
     value = fields.DecimalField(
         max_digits=12, decimal_places=4, required=False, allow_null=True,
@@ -62,6 +64,8 @@ class FindingSerializer(serializers.ModelSerializer[ToolFinding]):
 class NewUsedSerializer(StrictSerializer):
     """What a repair took of one can; it leaves the can by the ledger."""
 
+    read_as: ClassVar[Any] = None
+
     container = fields.RelatedIdField(queryset=Container.objects.select_related("lot__material"))
     quantity = fields.DecimalField(max_digits=12, decimal_places=4, validators=[above_zero])
 
@@ -75,6 +79,10 @@ class UsedSerializer(serializers.ModelSerializer[RepairLot]):
     class Meta:
         model = RepairLot
         fields: ClassVar = ["container", "lot", "quantity"]
+
+
+NewFindingSerializer.read_as = FindingSerializer
+NewUsedSerializer.read_as = UsedSerializer
 
 
 class WithdrawalSerializer(StrictSerializer):

@@ -12,6 +12,7 @@ from shared.api.shapes import (
     rows,
 )  # fmt: skip
 from shop.quantities import AMOUNT
+from shop.waste.shapes import LINE
 
 LOT = obj(id=ID, code=TEXT, material_code=TEXT)
 PART = obj(casting=TEXT, label=TEXT, tool=maybe(ID), mass_kg=maybe(DECIMAL), quarantine=rows(TEXT))
@@ -36,8 +37,16 @@ OF_A_LOT = obj(
     received=AMOUNT,
     taken=rows(TAKEN),
     lost=rows(TAKEN),
+    waste=rows(LINE),
     tools=rows(obj(id=ID, code=TEXT, name=TEXT, status=TEXT)),
     left=rows(obj(container=ID, code=TEXT, location=maybe(TEXT), balance=AMOUNT)),
 )
-OF_A_TOOL = obj("From a tool.", tool=ID, castings=rows(TEXT), taken=rows(TAKEN), lots=rows(LOT))
+OF_A_TOOL = obj(
+    "From a tool.",
+    tool=ID,
+    castings=rows(TEXT),
+    taken=rows(TAKEN),
+    lots=rows(LOT),
+    waste=rows(LINE),
+)
 TRACE = {"oneOf": [OF_A_LOT, OF_A_TOOL]}

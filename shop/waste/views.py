@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.decorators import action
 from rest_framework.response import Response
@@ -18,6 +17,7 @@ from shop.page_forms import month
 from shop.waste import actions, queries
 from shop.waste import serializers as forms
 from shop.waste.models import WasteEntry
+from shop.waste.shapes import RECORD
 
 
 class WasteEntryViewSet(
@@ -69,7 +69,7 @@ class WasteRecordView(viewsets.ScopedView):
             OpenApiParameter("site", str, description="Code of the site; your only without it."),
             OpenApiParameter("month", str, description="Such as 2026-11; this one without it."),
         ],
-        responses={200: OpenApiTypes.OBJECT},
+        responses={200: RECORD},
     )
     def get(self, request: Any) -> Response:
         """Return each line of the month and the mass by kind."""
