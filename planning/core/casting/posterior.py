@@ -41,6 +41,9 @@ _BIN_H = 0.25
 _TURNS, _LONGEST_TURN, _STILL = 6, 2.0, 0.02
 _STEP = 0.2
 _SEEN_K, _SEEN_TIMES, _HOTTER_K = 3.0, 2, 6.0
+_FAR_OFF_K = 10.0
+"""A record so far from all that the figures explain was typed in the wrong unit, or is of
+something else. Assumed, no source."""
 _HOT_SPARE_K = 20.0
 _STRANGE = 3.5
 
@@ -70,6 +73,8 @@ class Posterior:
     heat_seen: bool
     hotter_read: bool = False
     """A reading in the body stands well above all that the figures explain."""
+    far_off: bool = False
+    """Most readings in the body are far from all that the figures explain."""
 
     @cached_property
     def covariance(self) -> Array:
@@ -87,7 +92,7 @@ class Posterior:
     def strange(self) -> bool:
         """Whether no lift of the system is likely to be so."""
         own = len(self.z) - len(self.room.modes)
-        return float(np.abs(self.z[:own]).max(initial=0.0)) > _STRANGE
+        return self.far_off or float(np.abs(self.z[:own]).max(initial=0.0)) > _STRANGE
 
     def draws(self, count: int) -> Array:
         """
@@ -221,6 +226,7 @@ def _fitted(lift: PouredLift, room: Room, probes: tuple[Probe, ...]) -> Posterio
         moved = float(np.abs(trial - z).max()) if np.isfinite(best) else np.inf
         z, best, seen = trial, cost, inert
         hotter = bool((misses < -_HOTTER_K).any())
+        far_off = float(np.median(np.abs(misses))) > _FAR_OFF_K
         weights = _weights(misses, probes)
         normal = np.eye(count) + slopes.T @ (weights[:, None] * slopes)
         if moved < _STILL:
@@ -231,7 +237,7 @@ def _fitted(lift: PouredLift, room: Room, probes: tuple[Probe, ...]) -> Posterio
             break
         trial = z + step
     spread = np.linalg.cholesky(np.linalg.inv(normal))
-    return Posterior(lift, room, probes, z, spread, seen, hotter)
+    return Posterior(lift, room, probes, z, spread, seen, hotter, far_off)
 
 
 def _misses(

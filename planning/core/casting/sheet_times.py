@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 from planning.core.casting.arrhenius import GAS_CONSTANT_J_MOLK, KELVIN
 from planning.core.casting.clock_types import Clock, PouredLift
 from planning.core.casting.soaking import soak_s
-from planning.core.casting.surroundings import STEP_H, Surroundings
+from planning.core.casting.surroundings import HOLE_H, STEP_H, Surroundings
 from planning.core.casting.system import TimePoint
 
 Array = NDArray[np.float64]
+UNLIKE_K = 3.0
+"""By which a body and the air around it may differ through their sensors alone."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,8 @@ def shifted(lift: PouredLift, around: Surroundings, point: TimePoint) -> Shifted
     as it soaks in, cold at once, and that of a cold mould as well. Readings of core and surface
     are not used: a casting's own heat is in the printed time already.
     """
-    low, high = np.minimum(around.low, _soaked(lift, around.low)), around.high
+    cold, high = _no_warmer_than_body(lift, around), around.high
+    low = np.minimum(cold, _soaked(lift, cold))
     if lift.mould_c is not None:
         low, high = np.minimum(low, lift.mould_c), np.maximum(high, lift.mould_c)
     pair, usual = lift.system.energies_j_mol, (lift.system.usual_e_j_mol,)
@@ -90,6 +93,30 @@ def _speeds(temps_c: Array, reference_c: float, energies_j_mol: Sequence[float])
     inverse = 1 / (reference_c + KELVIN) - 1 / (temps_c + KELVIN)
     speeds: Array = np.exp(np.array(energies_j_mol)[:, None] / GAS_CONSTANT_J_MOLK * inverse)
     return speeds
+
+
+def _no_warmer_than_body(lift: PouredLift, around: Surroundings) -> Array:
+    """
+    Return the coldest surroundings, warmth that a sensor in the body does not show left out.
+
+    Where the body stays colder for hours than the air that was written down, the two sensors may
+    be swapped: the casting's own heat then stands there as the air.
+    """
+    body = np.array([(r.hour, r.celsius) for r in lift.seen() if r.in_body]).reshape(-1, 2)
+    if not len(body):
+        return around.low
+    read_h, first = np.unique(body[:, 0], return_index=True)
+    read_c = np.minimum.reduceat(body[:, 1], first)
+    after = np.searchsorted(read_h, around.hours)
+    since = around.hours - read_h[np.maximum(after - 1, 0)]
+    until = read_h[np.minimum(after, len(read_h) - 1)] - around.hours
+    watched = (after > 0) & (after < len(read_h)) & (since + until <= HOLE_H)
+    for stay in lift.stays:
+        out_h = math.inf if stay.out_h is None else stay.out_h
+        watched &= (around.hours < stay.in_h) | (around.hours >= out_h)
+    most = np.interp(around.hours, read_h, read_c) + UNLIKE_K
+    capped: Array = np.where(watched, np.minimum(around.low, most), around.low)
+    return capped
 
 
 def _soaked(lift: PouredLift, around_c: Array) -> Array:
