@@ -91,8 +91,11 @@ def broken(old: Promise, new: Promise) -> Iterator[str]:
                 yield from (
                     f"{place}: {field} {what}" for what in _narrower(was, now, sent, field)
                 )
-        for field in new[place].keys() - fields.keys():
-            if (sent or field.startswith(SENT)) and new[place][field].startswith("!"):
+        added = new[place].keys() - fields.keys()
+        for field in added:
+            within_another = any(field != other and field.startswith(other) for other in added)
+            must = new[place][field].startswith("!") and not within_another
+            if must and (sent or field.startswith(SENT)):
                 yield f"{place}: {field} is new and must be sent"
 
 

@@ -73,7 +73,9 @@ def test_what_is_added_breaks_nothing(now):
     other = copy.deepcopy(now)
     schemas = other["components"]["schemas"]
     schemas["ToolOrder"]["properties"]["colour"] = {"type": "string"}
-    schemas["NewToolOrderRequest"]["properties"]["colour"] = {"type": "string"}
+    inner = {"type": "object", "required": ["tone"], "properties": {"tone": {"type": "string"}}}
+    several = {"type": "array", "items": inner}
+    schemas["NewToolOrderRequest"]["properties"]["colours"] = several
     schemas["ToolOrder"]["properties"]["status"]["enum"].append("resting")
     other["paths"]["/api/v1/colours"] = other["paths"]["/api/v1/lots"]
     assert list(broken(promised(now), promised(other))) == []
