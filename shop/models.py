@@ -1,6 +1,7 @@
 """All models of the shop app, gathered for Django."""
 
 from shop.catalogue.models import CatalogueChange, CatalogueRules
+from shop.consignments.models import Arrival, Consignment, ConsignmentLine
 from shop.counting.models import CountLine, CycleCount
 from shop.ledger.models import Movement, Requirement, Reservation, UsedReservation
 from shop.ledger.receipt_terms import ReceiptTerms
@@ -35,10 +36,13 @@ from shop.tools.models import Tool, ToolEvent, ToolFamily, ToolHalf
 from shop.waste.models import WasteEntry, WasteWithdrawal
 
 __all__ = [
+    "Arrival",
     "CatalogueChange",
     "CatalogueRules",
     "Checkpoint",
     "ClosedDay",
+    "Consignment",
+    "ConsignmentLine",
     "Container",
     "CountLine",
     "CycleCount",

@@ -9,6 +9,8 @@ from shop.buyer import pages as buyer_pages
 from shop.buyer.views import BuyerFiguresView
 from shop.catalogue import pages as catalogue
 from shop.catalogue.views import CatalogueChangeViewSet, CatalogueRulesViewSet
+from shop.consignments import pages as consignment_pages
+from shop.consignments.views import ArrivalViewSet, ConsignmentViewSet
 from shop.costs import pages as cost_pages
 from shop.costs.views import CastingCostView, LossView
 from shop.counting import pages as counting_pages
@@ -79,6 +81,8 @@ for name, viewset in {
     "retirement-reasons": tools.RetirementReasonViewSet,
     "counts": CycleCountViewSet,
     "waste-entries": WasteEntryViewSet,
+    "consignments": ConsignmentViewSet,
+    "arrivals": ArrivalViewSet,
     "recalls": RecallViewSet,
     "purchase-proposals": ProposalViewSet,
     "purchase-orders": PurchaseOrderViewSet,
@@ -122,6 +126,14 @@ urlpatterns: list[Any] = [
     path("stock/goods-in/file/", goods_pages.load_file, name="goods-in-file"),
     path("stock/labels/", label_pages.labels, name="labels"),
     path("stock/labels/labels.pdf", label_pages.labels_file, name="labels-file"),
+    path("stock/consignments/", consignment_pages.consignments, name="consignments"),
+    path("stock/consignments/send/", consignment_pages.send, name="consignment-send"),
+    path("stock/consignments/<int:pk>/", consignment_pages.consignment, name="consignment"),
+    path(
+        "stock/consignments/<int:pk>/back/", consignment_pages.take_back, name="consignment-back"
+    ),
+    path("stock/arrivals/<int:pk>/", consignment_pages.arrival, name="arrival"),
+    path("stock/arrivals/<int:pk>/receive/", consignment_pages.receive, name="arrival-receive"),
     path("stock/waste/", waste_pages.waste, name="waste"),
     path("stock/waste.<slug:form>", waste_pages.waste_file, name="waste-file"),
     path("stock/waste/add/", waste_pages.add, name="waste-add"),

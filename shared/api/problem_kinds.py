@@ -53,6 +53,8 @@ KINDS: dict[str, Kind] = {
     "belongs_elsewhere": Kind("The row is another site's.", "Name one of your own site."),
     # Stock.
     "not_enough_stock": Kind("The container or lot holds less.", "Take less, or another."),
+    "on_the_way": Kind("The container is on its way to another site.", "Take another."),
+    "consignment_ended": Kind("Nothing of the consignment is on the way.", READ_AGAIN),
     "lot_expired": Kind("The lot's shelf life or open life is over.", ASK_QUALITY),
     "lot_held": Kind("The lot is held.", ASK_QUALITY),
     "lot_quarantined": Kind("The lot waits for its check on receipt.", ASK_QUALITY),

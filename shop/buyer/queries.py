@@ -257,7 +257,10 @@ def _there(site: Site, materials: Sequence[Material], today: date) -> dict[str, 
     """Return what may be used or is being checked, in date, and what is coming, by code."""
     in_date = Q(lot__expires_on=None) | Q(lot__expires_on__gte=today)
     held = Container.objects.filter(
-        in_date, lot__site=site, lot__status__in=[LotStatus.RELEASED, LotStatus.QUARANTINE]
+        in_date,
+        lot__site=site,
+        consignment=None,
+        lot__status__in=[LotStatus.RELEASED, LotStatus.QUARANTINE],
     ).order_by()
     codes = {one.pk: one.code for one in materials}
     found: dict[str, float] = defaultdict(float)

@@ -20,7 +20,7 @@ from django.db.models.functions import Round
 
 from shared import clock
 from shared.errors import Invalid
-from shop.errors import KeyReused, NotEnoughStock, NotFound
+from shop.errors import KeyReused, NotEnoughStock, NotFound, Refused
 from shop.ledger.in_time import after_receipt
 from shop.ledger.models import Movement, MovementKind, Reservation, UsedReservation
 from shop.ledger.opening import opened
@@ -34,6 +34,14 @@ STEP = Decimal("0.0001")
 LARGEST = Decimal(100_000)
 """No movement reaches it, in any unit: more is a slip of the keyboard. Chosen here, no source."""
 ZERO = Decimal(0)
+CONSIGNMENT = "consignment:"
+"""How keys of movements begin that a consignment makes; it alone moves what is on the way."""
+
+
+class OnTheWay(Refused):
+    """The container is on its way to another site."""
+
+    own_code = "on_the_way"
 
 
 @dataclass(frozen=True)
@@ -130,6 +138,7 @@ def post(entry: Entry, container: Container) -> MovementInfo:
     KeyReused
         If another transaction has just used the key for something else.
     """
+    _refuse_on_the_way(entry, container)
     entry = replace(
         entry, happened_at=after_receipt(container, entry.happened_at, kind=entry.kind)
     )
@@ -161,6 +170,15 @@ def post(entry: Entry, container: Container) -> MovementInfo:
         opened([container.pk], entry.happened_at)
         container.opened_at = entry.happened_at
     return MovementInfo(row.pk, row.key, row.container_id, row.quantity, container.balance)
+
+
+def _refuse_on_the_way(entry: Entry, container: Container) -> None:
+    if container.consignment_id is not None and not entry.key.startswith(CONSIGNMENT):
+        raise OnTheWay(
+            f"Container {container.code} is on its way to another site; it is received there, or "
+            "taken back on the page of its consignment.",
+            container=container.code,
+        )
 
 
 def _insert(entry: Entry, site_id: int) -> Movement:

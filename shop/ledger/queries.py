@@ -47,7 +47,7 @@ def stock_levels(site: Site, now: datetime, **narrow: Any) -> list[StockLevel]:
     """Return what a site holds of each material; three queries at any number of lots."""
     today = clock.local(now, site).date()
     soon = today + SOON
-    held = Container.objects.filter(lot__site=site, balance__gt=0)
+    held = Container.objects.filter(lot__site=site, balance__gt=0, consignment=None)
     released = Q(lot__status=LotStatus.RELEASED)
     blocked = Q(lot__status__in=[LotStatus.QUARANTINE, LotStatus.HELD])
     in_date = Q(lot__expires_on__isnull=True) | Q(lot__expires_on__gte=today)

@@ -101,6 +101,10 @@ class Container(models.Model):
         "shop.Location", models.PROTECT, null=True, blank=True, related_name="+"
     )
     opened_at = models.DateTimeField(null=True, blank=True)
+    consignment = models.ForeignKey(
+        "shop.Consignment", models.PROTECT, null=True, blank=True, editable=False,
+        related_name="+", help_text="By which it is on the way; nobody takes from it.",
+    )  # fmt: skip
     balance = models.DecimalField(**QUANTITY, default=0, editable=False)
     reserved = models.DecimalField(**QUANTITY, default=0, editable=False)
 

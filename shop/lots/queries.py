@@ -80,6 +80,7 @@ def containers(
         lot__material__in=list(material_ids),
         lot__status=LotStatus.RELEASED,
         balance__gt=0,
+        consignment=None,
     )
     found = [
         container_info(row)

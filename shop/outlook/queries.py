@@ -152,7 +152,7 @@ def stock(site: Site, today: date, material_ids: list[int] | None = None) -> dic
 def _sealed(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
     """Sum sealed stock that nothing is reserved from."""
     rows = Container.objects.filter(
-        lot__site=site, balance__gt=0, opened_at__isnull=True, reserved=0
+        lot__site=site, balance__gt=0, opened_at__isnull=True, reserved=0, consignment=None
     )
     names = ["lot__material", "lot__status", "lot__expires_on"]
     if material_ids is not None:
@@ -170,7 +170,10 @@ def _sealed(site: Site, found: dict[int, Stock], material_ids: list[int] | None)
 def _by_container(site: Site, found: dict[int, Stock], material_ids: list[int] | None) -> None:
     """Read one by one what has a clock or a reservation of its own."""
     rows = Container.objects.filter(
-        Q(opened_at__isnull=False) | Q(reserved__gt=0), lot__site=site, balance__gt=0
+        Q(opened_at__isnull=False) | Q(reserved__gt=0),
+        lot__site=site,
+        balance__gt=0,
+        consignment=None,
     ).select_related("lot__site", "lot__material")
     if material_ids is not None:
         rows = rows.filter(lot__material__in=material_ids)

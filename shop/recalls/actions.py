@@ -26,7 +26,7 @@ def recall(*, lot_id: int, reason: str, at: datetime, by: User | None = None) ->
     Stop a lot, and every lot that went into the same castings, until the recall is lifted.
 
     The lot itself is held at every site and from every supplier, used up or not, and so is all
-    that arrives of it later. The lots it met are held at its own site.
+    that arrives of it later, from another site as well. The lots it met are held at their site.
     """
     lot = Lot.objects.select_related("site", "material").filter(pk=lot_id).first()
     if lot is None:
@@ -38,7 +38,7 @@ def recall(*, lot_id: int, reason: str, at: datetime, by: User | None = None) ->
             recall=found,
             material=met.material,
             code=met.code.upper(),
-            defaults={"site": None if met.pk in holding else lot.site},
+            defaults={"site": None if met.pk in holding else met.site},
         )
     _hold_all(found)
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -121,13 +122,17 @@ def _people(moves: Any) -> dict[tuple[int, str, str], tuple[str, ...]]:
 
 
 def lot_trace(lot: Lot) -> LotTrace:
-    """Return where a lot went, itself and in mixed lots that hold some of it, and what is left."""
+    """
+    Return where a lot went, itself and in mixed lots that hold some of it, and what is left.
+
+    What went on to another site is named by its lot there, whose own trace goes on.
+    """
     family = with_descendants([lot.pk])
-    out = _net(_out().filter(container__lot__in=family))
+    out = _net(_out().filter(container__lot__in=family, site=lot.site))
     taken = tuple(row for row in out if row.kind == MovementKind.ISSUE)
     tool_ids = {part.tool_id for row in out if row.use for part in row.use.parts}
     tools = Tool.objects.filter(pk__in=[pk for pk in tool_ids if pk], site=lot.site)
-    left = Container.objects.filter(lot__in=family, balance__gt=0)
+    left = Container.objects.filter(lot__in=family, lot__site=lot.site, balance__gt=0)
     parents = with_ancestors([lot.pk]) - {lot.pk}
     came = Q(kind=MovementKind.RECEIPT) | Q(reverses__kind=MovementKind.RECEIPT)
     received = Movement.objects.filter(came, container__lot=lot)
@@ -145,7 +150,8 @@ def lot_trace(lot: Lot) -> LotTrace:
 
 
 def _named(ids: Iterable[int]) -> QuerySet[Lot]:
-    return Lot.objects.filter(pk__in=list(ids)).select_related("material").order_by("pk")
+    rows = Lot.objects.filter(pk__in=list(ids)).select_related("material", "site")
+    return rows.order_by("pk")
 
 
 def lots_named(site: Site, code: str) -> QuerySet[Lot]:
@@ -174,20 +180,31 @@ def tool_trace(tool: Tool) -> ToolTrace:
 
 def touched_lots(lot: Lot) -> list[Lot]:
     """
-    Return the lot and every lot that went into the same castings.
+    Return the lot and every lot that went into the same castings, at whatever site.
 
     Mixed lots that hold some of it count as it does, and so do all parts of whatever was cast.
     """
     family = with_descendants([lot.pk])
     taken = _net(_out().filter(container__lot__in=family, about=MovementKind.ISSUE))
-    castings = {part.casting for row in taken if row.use for part in row.use.parts}
-    together = counterparts_of(castings) | {row.counterpart for row in taken}
-    rows = _out().filter(site=lot.site, about=MovementKind.ISSUE, counterpart__in=together)
-    # Net: what was undone met nothing.
-    sums = rows.order_by().values("container__lot", "counterpart")
-    net = sums.annotate(net=exact_sum("quantity"))
-    met = {row["container__lot"] for row in net if row["net"]}
+    by_site: dict[int, list[Taken]] = defaultdict(list)
+    for row in taken:
+        by_site[row.lot.site_id].append(row)
+    met: set[int] = set()
+    for site_id, rows in by_site.items():
+        met |= _met(site_id, rows)
     return list(_named(with_ancestors(met) | family))
+
+
+def _met(site_id: int, taken: Iterable[Taken]) -> set[int]:
+    """Return the lots of a site that went where these went; words mean nothing elsewhere."""
+    rows = list(taken)
+    castings = {part.casting for row in rows if row.use for part in row.use.parts}
+    together = counterparts_of(castings) | {row.counterpart for row in rows}
+    out = _out().filter(site=site_id, about=MovementKind.ISSUE, counterpart__in=together)
+    # Net: what was undone met nothing.
+    sums = out.order_by().values("container__lot", "counterpart")
+    net = sums.annotate(net=exact_sum("quantity"))
+    return {row["container__lot"] for row in net if row["net"]}
 
 
 def total(taken: Iterable[Taken]) -> Decimal:

@@ -18,6 +18,7 @@ PLAIN = {
     "supplier:unknown": "supplier not recorded",
     "waste": "waste",
     "sample": "sample",
+    "lost-on-the-way": "lost on the way to another site",
     "count-difference": "difference at a count",
 }
 

@@ -45,6 +45,8 @@ ROW_OF = {
     "tool-limits": "shop.Tool", "tool-event-correct": "shop.Tool",
     "tool-event-withdraw": "shop.Tool", "tool-inspect": "shop.Tool", "tool-repair": "shop.Tool",
     "tool-dimensions": "shop.Tool", "waste-withdraw": "shop.WasteEntry",
+    "consignment": "shop.Consignment", "consignment-back": "shop.Consignment",
+    "arrival": "shop.Arrival", "arrival-receive": "shop.Arrival",
     "tool-family": "shop.ToolFamily",
     "tool-family-change": "shop.ToolFamily", "purchase-order": "shop.PurchaseOrder",
     "purchase-order-pdf": "shop.PurchaseOrder", "purchase-order-button": "shop.PurchaseOrder",

@@ -45,6 +45,7 @@ OWNED = {
     "shop.ToolHalf": "tool__site",
     "shop.ToolEvent": "tool__site",
     "shop.ToolFinding": "checkpoint__site",
+    "shop.ConsignmentLine": "consignment__site",
     "shop.WasteWithdrawal": "entry__site",
     "shop.ReceiptTerms": "movement__site",
     "shop.RepairLot": "movement__site",

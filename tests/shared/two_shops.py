@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, field
 from datetime import timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -30,9 +31,10 @@ from shared.api.roles import ROLES
 from shared.events.models import Event
 from shared.hooks.models import Endpoint, HookAttempt, HookDelivery
 from shared.outgoing.webhook import new_secret
+from shop.consignments.actions import send
 from shop.counting.models import CycleCount
 from shop.demo import load_shop
-from shop.lots.models import Lot
+from shop.lots.models import Container, Lot
 from shop.materials.components import SystemComponent
 from shop.materials.models import Material, Pack, ResinSystem
 from shop.proposals.models import PurchaseProposal
@@ -144,6 +146,9 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
     WasteEntry.objects.create(
         site=site, key=f"two:{site.code}", kind="wipes", mass_kg=1, at=now, recorded_at=now
     )
+    can = Container.objects.filter(lot__site=site, balance__gt=1, reserved=0).earliest("pk")
+    other = Site.objects.exclude(pk=site.pk).earliest("pk")
+    send(site=site, to_site=other, goods=[(can, Decimal("0.1"))], key=f"two:{site.code}")
     RetirementReason.objects.create(site=site, code="TWO", name="sold", worn=False)
     OvenStay.objects.create(
         pour=pour, set_c=40, in_at=now, key=f"two:{site.code}", recorded_at=now
