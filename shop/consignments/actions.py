@@ -79,7 +79,8 @@ def send(
     for n, (source, quantity) in enumerate(goods):
         lot = locked([source.pk])[source.pk].lot
         transit = new_container(lot, plain=False)
-        Container.objects.filter(pk=transit.pk).update(consignment=made)
+        transit.consignment = made
+        transit.save(update_fields=["consignment"])
         ledger.transfer(
             from_container_id=source.pk, to_container_id=transit.pk, quantity=quantity,
             key=f"{CONSIGNMENT}{made.pk}:{n}", happened_at=now, by=by, reason=str(made),
@@ -147,7 +148,7 @@ def receive(
     if short:
         for line in found.lines.select_related("transit__lot__site", "transit__lot__material"):
             _write_off(line, f"{stem}:lost:{line.pk}", now, by)
-    Arrival.objects.filter(pk=arrival.pk).update(received_at=now, received_by=by, words=words)
+    change(arrival, received_at=now, received_by=by, words=words)
     return _settled(found, now)
 
 
@@ -199,7 +200,8 @@ def _write_off(line: ConsignmentLine, key: str, at: datetime, by: User | None) -
         ),
         transit,
     )  # fmt: skip
-    ConsignmentLine.objects.filter(pk=line.pk).update(lost=line.lost + lost)
+    line.lost += lost
+    line.save(update_fields=["lost"])
 
 
 @retried
