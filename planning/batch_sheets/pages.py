@@ -31,6 +31,7 @@ def sheet(request: HttpRequest, day: date) -> HttpResponse:
             "sheet": found,
             "batches": [_with_words(row, found["site"]["time_zone"]) for row in found["batches"]],
             "address": request.build_absolute_uri("/").rstrip("/"),
+            "demould_not_before": words.DEMOULD_NOT_BEFORE,
             "now": now,
         },
     )

@@ -127,10 +127,10 @@ def _summary(pdf: Paper, sheet: Mapping[str, Any], zone: str, address: str) -> N
             size=paper.SMALL_PT,
         )
     if sheet["demoulds"]:
-        paper.heading(pdf, "May be demoulded")
+        paper.heading(pdf, "To be demoulded")
         paper.grid(
             pdf,
-            ["From", "Casting", "Place", "Hardness, look", "Signed"],
+            ["Not before", "Casting", "Place", "Hardness, look", "Signed"],
             [34, 50, 34, 42, 26],
             [
                 [
@@ -143,6 +143,7 @@ def _summary(pdf: Paper, sheet: Mapping[str, Any], zone: str, address: str) -> N
                 for row in sheet["demoulds"]
             ],
         )
+        paper.text(pdf, words.DEMOULD_NOT_BEFORE, paper.SMALL_PT)
         for row in sheet["demoulds"]:
             paper.text(pdf, f"{row['pour']}: {row['edges']}.", paper.FINE_PT)
 

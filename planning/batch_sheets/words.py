@@ -75,6 +75,12 @@ def how_of(portion: Mapping[str, Any]) -> str:
     return "; ".join(words)
 
 
+DEMOULD_NOT_BEFORE = (
+    "These are the careful times as known when this was printed, and they may move. A casting is "
+    "taken off once its page says that it may be."
+)
+
+
 def after_of(portion: Mapping[str, Any], zone: str) -> str:
     """Return what follows once it is in: who stays, and when the next lift may go on."""
     words = []

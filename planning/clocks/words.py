@@ -35,6 +35,10 @@ ASKS = {
     "surface": "the face of the casting",
     "out of oven": "when it came out of the oven",
 }
+PLANNED = (
+    "A time planned for demoulding is the likeliest one; the clock of a poured casting is on the "
+    "careful side and may ask for hours more, and it decides."
+)
 AGAIN = "Its clock is being worked out again with what was written down last."
 NO_OPENING = (
     "It is not known when it can bear the next lift: warm it, or read its core a few times."

@@ -18,7 +18,7 @@ from planning.clocks import half_poured
 from planning.clocks.models import Cure, TemperatureReading
 from planning.clocks.peaks import confirm_peak
 from planning.clocks.standing import asked_now
-from planning.clocks.words import AGAIN
+from planning.clocks.words import AGAIN, PLANNED
 from planning.cures import actions, page_data
 from planning.cures.models import Demould
 from planning.cures.narrow import narrow_lift
@@ -84,6 +84,7 @@ def _page(
         "temperature": given.get("temperature") or TemperatureForm(),
         "demould_form": given.get("demould")
         or DemouldForm(initial={"key": f"page:{secrets.token_hex(12)}"}),
+        "planned_words": PLANNED,
         "is_curing": found.status == PourStatus.CURING,
         "cautions": stores.hazard_lines([one.id for one in system.materials]),
         "may": may,

@@ -13,6 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.batches.models import Batch, BatchStatus
+from planning.clocks.words import PLANNED
 from planning.core import plain
 from planning.core import plan as core
 from planning.schedule import actions, queries
@@ -83,6 +84,7 @@ def week(request: HttpRequest, week: str) -> HttpResponse:
         "others": queries.plans_of(site.pk, week)[:MOST_PLANS],
         "one_day": shown[0] if len(shown) == 1 else None,
         "being_made": plan is not None and plan.state in BEING_MADE,
+        "planned_words": PLANNED,
         "may_plan": request.access.may("plans:write", site.pk),
     }
     if plan is not None and plan.plan:
