@@ -340,6 +340,21 @@ class _TextSchema(OpenApiSerializerFieldExtension):
         return schema
 
 
+def unit_words(name: str) -> str:
+    """Return in which unit a field is, by the end of its name; empty where it tells none."""
+    unit = unit_of_name(name)
+    return f"in {unit}" if unit else ""
+
+
+def bounds_words(low: Any, high: Any) -> str:
+    """Return between which values a field must be, in words; empty where nothing holds it."""
+    if low is not None and high is not None:
+        return f"{low} to {high}"
+    if low is not None:
+        return f"{low} or more"
+    return f"{high} or less" if high is not None else ""
+
+
 class _DecimalSchema(OpenApiSerializerFieldExtension):
     target_class = DecimalField
 
@@ -353,8 +368,12 @@ class _DecimalSchema(OpenApiSerializerFieldExtension):
             "pattern": rf"^-?[0-9]{{1,{room}}}{point}$",
             "example": f"1.{'0' * min(places, 3)}" if places else "1",
         }
-        if unit := unit_of_name(field.field_name or ""):
-            schema["description"] = f"Decimal, in {unit}."
+        words = [
+            unit_words(field.field_name or ""),
+            bounds_words(field.min_value, field.max_value),
+        ]
+        if said := "; ".join(word for word in words if word):
+            schema["description"] = f"Decimal, {said}."
         if direction == "response":
             return schema
         bounds = {"type": "number"}

@@ -7,6 +7,8 @@ from typing import Any
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 
+from shared.api.field_words import words_of
+from shared.api.fields import ID_SCHEMA, bounds_words, unit_words
 from shared.api.problems import MEDIA_TYPE
 
 PROBLEM = {
@@ -123,10 +125,25 @@ class ShopSchema(AutoSchema):
         return [noun] if noun else super().get_tags()
 
 
+def _describe(name: str, field: dict[str, Any]) -> None:
+    """Say what a field of this name is, or its unit and range, where nothing says more."""
+    if "description" in field or "$ref" in field:
+        return
+    if told := words_of(name, is_id=field.get("pattern") == ID_SCHEMA["pattern"]):
+        field["description"] = told
+        return
+    words = [unit_words(name), bounds_words(field.get("minimum"), field.get("maximum"))]
+    if said := "; ".join(word for word in words if word):
+        field["description"] = f"{said[0].upper()}{said[1:]}."
+
+
 def add_problems(result: dict[str, Any], generator: Any, request: Any, public: bool) -> Any:
     """Give every operation its problem answers."""
     schemas = result.setdefault("components", {}).setdefault("schemas", {})
     schemas["Problem"] = PROBLEM
+    for schema in schemas.values():
+        for name, field in schema.get("properties", {}).items():
+            _describe(name, field)
     for path in result.get("paths", {}).values():
         for method, operation in path.items():
             if method not in (*UNSAFE, "get"):

@@ -21,6 +21,8 @@ from typing import Any
 import schemathesis
 from schemathesis.core.parameters import ParameterLocation
 
+from tests.closed import closed
+
 ROWS_THAT_EXIST = {"17": "1", "main": "DEMO"}
 """The description's examples of an id and of a site, and what the demo shop has instead."""
 EXAMPLES_OF_FORMATS = {
@@ -91,7 +93,8 @@ _answers: dict[str, Counter[str]] = defaultdict(Counter)
 
 @schemathesis.hook
 def before_load_schema(context: Any, raw_schema: dict[str, Any]) -> None:
-    """Give examples that fit the demo shop, and one kind of body for each change."""
+    """Close what is answered, give examples that fit the shop, one kind of body a change."""
+    raw_schema.update(closed(raw_schema))
     _give_examples(raw_schema)
     for path, operations in raw_schema["paths"].items():
         kinds = operations.get("patch", {}).get("requestBody", {}).get("content", {})

@@ -294,5 +294,9 @@ SPECTACULAR_SETTINGS = {
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     "ENUM_NAME_OVERRIDES": {"EntryKindEnum": "planning.weigh_in.models.EntryKind"},
     # Lists of words stay where they are used: named apart, two steps' words would share a name.
-    "POSTPROCESSING_HOOKS": ["shared.api.schema.add_problems", "shared.config.webhooks.add"],
+    "POSTPROCESSING_HOOKS": [
+        "shared.api.schema.add_problems",
+        "shared.api.examples.add",
+        "shared.config.webhooks.add",
+    ],
 }

@@ -1,0 +1,116 @@
+"""What a field of a common name says, where its serializer tells nothing more of it."""
+
+from __future__ import annotations
+
+LINKS: dict[str, str] = {
+    "material": "material",
+    "supplier": "supplier",
+    "location": "shelf or store",
+    "pour": "pour",
+    "tool": "tool",
+    "container": "container",
+    "system": "resin system",
+    "person": "person",
+    "release_recipe": "release recipe",
+    "order": "order",
+    "line": "line",
+    "lot": "lot",
+    "mixer": "mixer",
+    "plan": "plan",
+    "batch": "batch",
+    "portion": "portion of a batch",
+    "endpoint": "webhook endpoint",
+    "delivery": "delivery; null for a test",
+    "stands_on": "pour that it stands on; null for none",
+    "checkpoint": "checkpoint",
+}
+"""What a link names, by its own name; only where it is an id."""
+
+WORDS: dict[str, str] = {
+    "id": "Id of the row: text to keep, not to read.",
+    "site": "Code of the site; may be left out by who has only one.",
+    "code": "Short name.",
+    "name": "What people call it.",
+    "items": "The rows, in order.",
+    "next": "Address of the next page; null on the last.",
+    "reason": "Why, in the words of who decided.",
+    "in_use": "False takes it out of use; what names it stays as it is.",
+    "version": "Rises by one with every change.",
+    "words": "In words, for people.",
+    "remarks": "For people; nothing is worked out from it.",
+    "at": "When it happened, with offset.",
+    "recorded_at": "When it was written down.",
+    "created_at": "When it was made.",
+    "unit": "What quantities are counted in.",
+    "currency": "ISO 4217.",
+    "material_code": "Code of the material.",
+    "supplier_code": "Code of the supplier.",
+    "tool_code": "Code of the tool; a new one opens a tool.",
+    "tool_name": "What people call the tool.",
+    "route": "The route that the tool goes through.",
+    "route_code": "Code of the route.",
+    "lot_code": "The maker's lot number, as on the label.",
+    # Tool orders.
+    "number": "The shop's own number; given by the shop when left out.",
+    "order_number": "The shop's own number of the order.",
+    "customer": "Who ordered, in words.",
+    "customer_reference": "The ordering system's own name for the order; the feed can be asked "
+    "by it.",
+    "due_on": "Day by the end of which it is wanted, in the site's time zone.",
+    "earliest_on": "Day before which nothing is done; null: at once.",
+    "held_reason": "Why it is on hold; empty where it is not.",
+    "pours": "What is cast for it: one pour for each casting.",
+    "place_kind": "Kind of bench that it is poured on; empty: any.",
+    # Buying.
+    "order_on": "Day by which it must be ordered.",
+    "arrives_on": "Day on which it then arrives.",
+    "packs": "Packs, in whole numbers.",
+    "pack_name": "The pack, as the supplier's list names it.",
+    "pack_price": "Price of one pack without tax, in the order's currency.",
+    "supplier_item": "The supplier's own number of the item.",
+    "supplier_reference": "The supplier's own number of the order.",
+    "covers": "What it is for, and how much of it.",
+    "left_over": "What is not needed of it, in the unit of the material.",
+    "late_for": "Pours that it arrives too late for.",
+    "sentence": "The proposal in words.",
+    "money_sentence": "What it costs and why, in words; not for who may not see prices.",
+    "goods_cost": "Price of the goods without tax; not for who may not see prices.",
+    "worked_out_at": "When it was worked out.",
+    "decided_at": "When somebody agreed or refused; null until then.",
+    "refusal": "Why it was refused.",
+    "approved_at": "When somebody agreed; null until then.",
+    "ordered_at": "When it was ordered; null until then.",
+    "mailed_at": "When it went to the supplier by e-mail; null where it did not.",
+    "confirmed_at": "When it was confirmed; null until then.",
+    "ended_at": "When it ended; null until then.",
+    "end_reason": "Why it ended.",
+    "expected_on": "Day on which it is expected.",
+    "confirmed_on": "Day that the supplier confirmed; null until then.",
+    "confirmed_packs": "Packs that the supplier confirmed; null until then.",
+    "made_on": "Day on which it was made, as on the label.",
+    "expires_on": "Good to the end of that day.",
+    "certificate": "Name of the certificate, in words.",
+    "containers": "The cans, pails or pieces that it came in.",
+    # Webhooks.
+    "paused_at": "Since when nothing is sent; null where it is.",
+    "paused_because": "Why nothing is sent.",
+    "old_secret_until": "Until when the secret before is good too; null where it is not.",
+    "made_at": "When it was made.",
+    "attempts": "How often it was tried.",
+    "try_at": "When it is tried next.",
+    "error": "What went wrong last; empty where nothing did.",
+    "took_ms": "How long the call took, in ms.",
+    "taken": "Whether the receiver took it: it answered 2xx.",
+    "message_id": "The webhook-id that was sent.",
+    # Tokens.
+    "expires_at": "Good until then; null: for ever.",
+    "revoked_at": "When it was taken back; null while it is good.",
+    "last_used_at": "When it was last used, to the minute; null: never.",
+}
+
+
+def words_of(name: str, is_id: bool) -> str:
+    """Return what a field of a name says; empty where its name tells too little."""
+    if is_id and name in LINKS:
+        return f"Id of the {LINKS[name]}, as the API gives it."
+    return WORDS.get(name, "")
