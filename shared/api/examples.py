@@ -23,7 +23,7 @@ def add(result: dict[str, Any], generator: Any, request: Any, public: bool) -> d
     known = sent_examples()
     for operations in result["paths"].values():
         for operation in operations.values():
-            if isinstance(operation, dict) and (told := known.get(operation.get("operationId"))):
+            if told := known.get(operation.get("operationId", "")):
                 _add(operation, told)
     return result
 
