@@ -11,6 +11,7 @@ from django.db import transaction
 
 from shared import clock
 from shared.access.models import Membership, Site, User
+from shop.demo_history import load_tool, load_waste
 from shop.ledger import actions as ledger
 from shop.lots.models import Container, Lot, LotStatus
 from shop.materials.models import SYSTEM_VALUES, Material, Pack, ResinSystem
@@ -43,6 +44,10 @@ def load_shop(data: Mapping[str, Any], now: datetime, password: str) -> Site:
         _lot(site, row, now)
     for row in data.get("purchases", ()):
         _purchase(site, row, now)
+    for row in data.get("tools", ()):
+        load_tool(site, row, now)
+    for n, row in enumerate(data.get("waste", ())):
+        load_waste(site, row, n, now)
     return site
 
 
