@@ -98,7 +98,7 @@ api_urlpatterns: list[Any] = [
     path("outlook/months", OutlookMonthsView.as_view(), name="api-outlook-months"),
     path("outlook", OutlookView.as_view(), name="api-outlook"),
     path("waste-record", WasteRecordView.as_view(), name="api-waste-record"),
-    path("buyer-figures/<slug:figure>", BuyerFiguresView.as_view(), name="api-buyer-figures"),
+    path("buyer-figures", BuyerFiguresView.as_view(), name="api-buyer-figures"),
     path("casting-costs", CastingCostView.as_view(), name="api-casting-costs"),
     path("losses", LossView.as_view(), name="api-losses"),
 ]

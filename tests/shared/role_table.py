@@ -183,7 +183,7 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("reminders", "reminder-settings/{}", "GET PATCH"),
     **rows("reminders", "reminders/{}/confirmations", "POST"),
     **rows("reminders", "reminder-deliveries/{}/replays", "POST"),
-    **rows("prices", "casting-costs losses buyer-figures/{}", "GET"),
+    **rows("prices", "casting-costs losses buyer-figures", "GET"),
     **rows("reminders", "reminder-choices/{}", "GET"),
     **rows("calculations", "workbench/fit workbench/properties", "GET"),
     **rows("audit", "audit-entries audit-entries/{}", "GET"),

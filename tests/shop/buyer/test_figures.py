@@ -172,7 +172,7 @@ def test_page_file_and_rest_say_the_same(site, api, browser_of):
     make_tool(site, release_recipe=make_recipe(material=wax), face_m2=D(1))
     buyer, page = api("purchasing"), browser_of("purchasing")
     for table in TABLES:
-        rows = buyer.get(f"/api/v1/buyer-figures/{table.slug}").data["items"]
+        rows = buyer.get(f"/api/v1/buyer-figures?figure={table.slug}").data["items"]
         file = page.get(f"/buying/figures/{table.slug}.csv").content.decode("utf-8-sig")
         told = list(csv.DictReader(io.StringIO(file)))[:200]
         assert rows, table.slug
@@ -184,9 +184,10 @@ def test_page_file_and_rest_say_the_same(site, api, browser_of):
         assert table.title in shown
     assert "too little hardener" in page.get("/buying/figures/mixes/").content.decode()
     assert "<polyline" in page.get("/buying/figures/stock-worth/").content.decode()
-    part = buyer.get("/api/v1/buyer-figures/stock-worth?months=36&after=360").data
+    part = buyer.get("/api/v1/buyer-figures?figure=stock-worth&months=36&after=360").data
     assert (len(part["items"]), part["next_after"]) == (6, None)
-    assert buyer.get("/api/v1/buyer-figures/stock-worth?after=-1").status_code == 400
-    assert buyer.get("/api/v1/buyer-figures/nothing").status_code == 404
-    assert api("technician").get("/api/v1/buyer-figures/mixes").status_code == 403
+    assert buyer.get("/api/v1/buyer-figures?figure=stock-worth&after=-1").status_code == 400
+    assert buyer.get("/api/v1/buyer-figures?figure=no").status_code == 400
+    assert buyer.get("/api/v1/buyer-figures").status_code == 400
+    assert api("technician").get("/api/v1/buyer-figures?figure=mixes").status_code == 403
     assert browser_of("technician").get("/buying/figures/").status_code == 403
