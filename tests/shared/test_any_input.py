@@ -58,7 +58,8 @@ NOT_REACHED = {
 ROWS = """
 from planning.patterns.actions import take_pattern
 from shared import clock
-from shared.access.models import Site
+from shared.access.models import AccessToken, Site, User
+from shared.api.roles import SCOPES
 from planning.models import OvenStay, Pour
 from shop.materials.components import SystemComponent
 from shop.materials.models import Material, ResinSystem
@@ -70,6 +71,13 @@ take_pattern(
     site=Site.objects.get(), file_name="box.stl", chunks=[b"solid box\\nendsolid box\\n"],
     setup={"unit": "mm"}, now=clock.now(),
 )
+# The caller's own token is made after these: what is tried at tokens must not take it back.
+for pk in (1, 4_000_000_000):
+    spare = AccessToken.objects.create(
+        pk=pk, owner=User.objects.earliest("pk"), name="spare", prefix="shop_spare",
+        digest=str(pk), scopes=sorted(SCOPES), created_at=clock.now(),
+    )
+    spare.sites.set(Site.objects.all())
 agent = Material.objects.filter(kind="release_agent").earliest("pk")
 for n in range(60):
     agent.pk, agent.code, agent.name = {agents} + n, f"AGENT-{n}", f"Agent {n}"
