@@ -12,7 +12,7 @@ django.setup()
 
 from django.db import connection  # noqa: E402
 
-from tests.old_tables import latest, migrate  # noqa: E402
+from tests.old_tables import migrate, upgrade  # noqa: E402
 
 BEFORE = [("planning", "0016_printed_steps_and_ovens"), ("shop", "0009_retested_by")]
 SECRET = "whsec_written_in_the_open"
@@ -109,7 +109,7 @@ def secret():
 
 def main():
     fill(migrate(BEFORE))
-    migrate(latest())
+    upgrade()
     from planning.models import Batch, PourStep, RouteStep, WeekPlan
 
     plans = WeekPlan.objects.order_by("pk")
