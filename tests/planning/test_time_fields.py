@@ -13,6 +13,7 @@ from planning.clocks.actions import start_clock
 from planning.clocks.models import Cure, OvenStay
 from planning.clocks.ovens import into_oven
 from planning.pours.models import PourStep
+from shared.access.models import AccessToken
 from shared.hooks.models import Endpoint
 from shop.models import Container, Location, Mixer, Outage, PurchaseOrder, StorageSpell
 from tests.callers import caller, make_user
@@ -23,6 +24,9 @@ HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 NOW = MONDAY + timedelta(days=2)
 
 OWN_ORDER = {
+    "access-tokens expires_at": "shared/test_tokens.py::test_a_token_makes_none_wider_than_itself",
+    "access-tokens/{id} expires_at": "shared/test_tokens.py::"
+    "test_a_token_is_only_ever_made_narrower",
     "webhook-endpoints/{id}/replays since": "shared/hooks/test_hooks.py::"
     "test_replay_sends_again_with_the_same_ids_in_order",
     "batches/{id}/entries at": "planning/weigh_in/test_actions.py::"
@@ -67,8 +71,8 @@ OWN_ORDER = {
 """Every time that a caller may give, and the test that it keeps its place among others."""
 
 
-AHEAD = ("outages", "outages/{id}", "shop-changes")
-"""Here a time may lie ahead: what will be out of use."""
+AHEAD = ("access-tokens", "access-tokens/{id}", "outages", "outages/{id}", "shop-changes")
+"""Here a time may lie ahead: what will be out of use, or no longer good."""
 
 
 def moments(schema, schemas, path=""):
@@ -113,6 +117,7 @@ def body_with(pointer, value):
 
 
 ROWS = {
+    "access-tokens": AccessToken,
     "batches": Batch,
     "containers": Container,
     "cures": Cure,

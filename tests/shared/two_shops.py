@@ -25,9 +25,9 @@ from planning.schedule.models import WeekPlan
 from planning.trials.models import PlanTrial
 from planning.weigh_in.models import CastingQuarantine
 from shared import clock
-from shared.access.models import Membership, Site, User
+from shared.access.models import Membership, Role, Site, User
 from shared.access.ownership import site_path_of
-from shared.api.roles import ROLES
+from shared.api.roles import PERSONAL, ROLES
 from shared.events.models import Event
 from shared.hooks.models import Endpoint, HookAttempt, HookDelivery
 from shared.outgoing.webhook import new_secret
@@ -56,6 +56,14 @@ from tests.callers import Caller, caller, make_user
 
 NOBODY = "nobody"
 HELD = {**ROLES, NOBODY: frozenset()}
+
+
+def held(role: str, elsewhere: str) -> frozenset[str]:
+    """Return what a role gives beside another at the other shop: a program never judges."""
+    program = Role.INTEGRATION in (role, elsewhere)
+    return HELD[role] - PERSONAL if program else HELD[role]
+
+
 """What somebody may do at a site, by role; nothing without one."""
 
 
