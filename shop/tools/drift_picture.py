@@ -8,7 +8,7 @@ from shop.core.axis import levels
 from shop.tools.drifting import Drift
 
 WIDTH, HEIGHT = 560, 300
-LEFT, RIGHT, TOP, BOTTOM = 70, 24, 16, 40
+LEFT, RIGHT, TOP, BOTTOM = 70, 56, 16, 40
 POINTS = 24
 MARGIN = 0.15
 """Share of the height left free over and under what is drawn."""
