@@ -56,15 +56,13 @@ from tests.callers import Caller, caller, make_user
 
 NOBODY = "nobody"
 HELD = {**ROLES, NOBODY: frozenset()}
+"""What somebody may do at a site, by role; nothing without one."""
 
 
 def held(role: str, elsewhere: str) -> frozenset[str]:
     """Return what a role gives beside another at the other shop: a program never judges."""
     program = Role.INTEGRATION in (role, elsewhere)
     return HELD[role] - PERSONAL if program else HELD[role]
-
-
-"""What somebody may do at a site, by role; nothing without one."""
 
 
 @dataclass
