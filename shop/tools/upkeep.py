@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from shared import clock
 from shared.access.models import Site
@@ -30,6 +30,7 @@ from shop.core.release_work import (
 )
 from shop.release_agents.models import ReleaseRecipe
 from shop.tools.drifting import Drift, drifts
+from shop.tools.inspection_models import ToolFinding
 from shop.tools.models import RUN_KINDS, Tool, ToolEvent, ToolEventKind, ToolStatus
 from shop.tools.runs import OVER, runs
 
@@ -111,10 +112,11 @@ def recipes_of(tools: Iterable[Tool]) -> dict[int, ReleaseRecipe]:
 
 
 def events_of(tools: Iterable[Tool]) -> dict[int, list[ToolEvent]]:
-    """Return what bears on the upkeep of some tools, by tool, in order of time; three queries."""
+    """Return what bears on the upkeep of some tools, by tool, in order of time; two queries."""
     found: dict[int, list[ToolEvent]] = defaultdict(list)
     asked = ToolEvent.objects.filter(tool__in=[tool.pk for tool in tools], kind__in=KINDS)
-    rows = asked.standing().order_by("at", "id").prefetch_related("findings__checkpoint")
+    measured = Prefetch("findings", ToolFinding.objects.select_related("checkpoint"))
+    rows = asked.standing().order_by("at", "id").prefetch_related(measured)
     for event in rows:
         found[event.tool_id].append(event)
     return found

@@ -99,12 +99,13 @@ def test_demoulding_opens_the_tool_record_once(cure, due):
     assert Pour.objects.get().status == "demoulded"
     event = ToolEvent.objects.get(kind="cast")
     assert event.facts["batches"] == Batch.objects.get().number
-    assert Tool.objects.get().status == "in_service"
+    tool = Tool.objects.get(pk=event.tool_id)
+    assert tool.status == "in_service"
     assert cure.lift.pour.order.__class__.objects.get().status == "done"
     assert Cure.objects.get().done_at is not None
     told = Event.objects.filter(object_kind="order").order_by("-pk")[:2]
     assert [event.kind for event in told] == ["tool.ready", "casting.cured"]
-    assert told[0].payload["tool"] == Tool.objects.get().code
+    assert told[0].payload["tool"] == tool.code
 
 
 def test_the_tool_record_tells_what_was_cast_not_what_was_asked_for(cure, due):
