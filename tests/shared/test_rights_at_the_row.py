@@ -298,7 +298,15 @@ def test_a_row_stays_at_its_site(shops):
 
 def test_what_belongs_to_all_sites_is_changed_by_a_right_for_all_of_them():
     """Whatever changes a row of no site is in the table, or stands here with its reason."""
-    own = {"reminder-settings/{}": "one's own quiet hours", "learned-codes": "goods in may learn"}
+    at_each = "asked at each site that the token opens"
+    own = {
+        "reminder-settings/{}": "one's own quiet hours",
+        "learned-codes": "goods in may learn",
+        "access-tokens": at_each,
+        "access-tokens/{}": at_each,
+        "access-tokens/{}/rotations": at_each,
+        "access-tokens/{}/revocations": at_each,
+    }
     changes = set()
     for method, template in TABLE:
         model = getattr(getattr(view_of(method, template), "queryset", None), "model", None)

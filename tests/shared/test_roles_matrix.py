@@ -14,6 +14,8 @@ from tests.callers import caller, make_site, make_user
 from tests.shared.role_table import ANYBODY, FOR_ALL, SIGNED_IN, TABLE
 
 pytestmark = pytest.mark.django_db
+TOKENS = {"/api/v1/access-tokens/{}/rotations", "/api/v1/access-tokens/{}/revocations"}
+"""No token renews or takes back another that may do more than it may."""
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 EXAMPLES = {"view": "above", "day": "2026-11-30", "week": "2026-W49", "name": "mix", "token": "x"}
 
@@ -152,7 +154,8 @@ def test_each_caller_gets_what_the_table_says(cast, method, template, path):
             boss, sites = cast.chief, [cast.here, cast.elsewhere]
             expect("token for one of the sites", caller(boss, sites[:1]), 403)
         expect("token without the scope", caller(boss, sites, SCOPES - {scope}), 403)
-        expect("token with only the scope", caller(boss, sites, {scope}))
+        wider = 403 if template in TOKENS else None
+        expect("token with only the scope", caller(boss, sites, {scope}), wider)
         expect("token for a site of others", caller(cast.boss, [cast.elsewhere]), 403)
         transaction.set_rollback(True)
     expect("person without a role any more", cast.gone, 403)

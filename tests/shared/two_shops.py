@@ -116,7 +116,7 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
         site=site, mixer=shops.row(Mixer, site), starts_at=now, ends_at=now + timedelta(hours=1)
     )
     Reminder.objects.create(
-        site=site, key=f"two:{site.code}", kind="demould", subject="pour:1", title="Demould",
+        site=site, key=f"two:{site.code}", kind="cure_complete", subject="pour:1", title="Demould",
         due_at=now, created_at=now, changed_at=now,
     )  # fmt: skip
     hook = Endpoint.objects.create(
