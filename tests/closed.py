@@ -16,6 +16,7 @@ from typing import Any
 
 import jsonschema_rs
 
+NAMED = re.compile(r'"#/components/schemas/([^"/]+)"')
 FAULT = 500
 """Answers to a fault of the service are not described; tests provoke some on purpose."""
 
@@ -78,8 +79,21 @@ def _judge(path: str, method: str, status: str, kind: str) -> Any:
     schema = answer.get("content", {}).get(kind, {}).get("schema")
     if schema is None:
         return None
-    whole = {**schema, "components": described()["components"]}
+    whole = {**schema, "components": {"schemas": _named_in(schema)}}
     return jsonschema_rs.validator_for(whole, validate_formats=True)
+
+
+def _named_in(schema: Any) -> dict[str, Any]:
+    """Return what a schema names, and what that names: all of them for each answer take GBs."""
+    every = described()["components"]["schemas"]
+    found: dict[str, Any] = {}
+    waiting = [schema]
+    while waiting:
+        for name in NAMED.findall(json.dumps(waiting.pop())):
+            if name not in found:
+                found[name] = every[name]
+                waiting.append(every[name])
+    return found
 
 
 def faults(address: str, method: str, status: int, kind: str, body: Any) -> Iterator[str]:

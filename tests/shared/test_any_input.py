@@ -42,6 +42,7 @@ NOT_REACHED = {
     "POST /api/v1/lots/{id}/retests",
     "POST /api/v1/movements",
     "POST /api/v1/patterns",
+    "POST /api/v1/purchase-orders/{id}/receipts",
     "POST /api/v1/purchase-proposals/{id}/approvals",
     "POST /api/v1/purchase-proposals/{id}/refusals",
     "POST /api/v1/receipts",
