@@ -10,7 +10,6 @@ from shared.codes.finding import path_to
 from shop.labels.pdf import plain_label
 from shop.models import Container
 from shop.sites.models import Location
-from shop.tools.models import Tool
 from tests.browser import steps
 from tests.browser.conftest import ARGUMENTS, CHROMIUM
 from tests.browser.labels import ELSEWHERE, before_the_camera, label_of, printed, printed_sheet
@@ -31,7 +30,7 @@ class Bench:
         self.line = batch.lines.order_by("order").first()
         self.can = self.line.container
         self.shelf = Location.objects.filter(site=batch.site).exclude(pk=self.can.location_id)[0]
-        self.tool = Tool.objects.get()
+        self.tool = batch.portions.first().lift.pour.order.tool
         self.turned = 12
 
     def lay(self, label):
