@@ -78,7 +78,7 @@ class Orders:
         pour = AskedPourRequest(
             half=AskedPourRequestHalf.A, system=self.system, release_recipe=self.recipe,
             length_mm="200", width_mm="120", depth_mm="30",
-            pattern_l="0.1", pattern_height_mm="15",
+            pattern_l="0.1", pattern_height_mm="15", may_share=False,
         )  # fmt: skip
         return NewToolOrderRequest(
             tool_code=reference, route="single", customer_reference=reference, pours=[pour],
