@@ -223,8 +223,9 @@ django.setup()
 from django.db import connection
 from shared.management.commands.open_shop import Command
 Command().copy_before_upgrade()
-newest = "(SELECT max(id) FROM django_migrations WHERE app = 'planning')"
-connection.cursor().execute(f"DELETE FROM django_migrations WHERE id = {newest}")
+newest = "(SELECT max(name) FROM django_migrations WHERE app = 'shop')"
+of_shop = "DELETE FROM django_migrations WHERE app = 'shop' AND name"
+connection.cursor().execute(f"{of_shop} = {newest}")
 Command().copy_before_upgrade()
 """
     with short_folder() as other:
