@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import FilteredRelation, Model, Q, QuerySet
+from django.db.models import Exists, FilteredRelation, Model, Q, QuerySet
 
 from shared.access.models import AccessToken, CompanyMembership, Role, Site, User
 from shared.access.ownership import site_id_of, site_path_of
@@ -22,7 +22,7 @@ class Access:
     named_for_all: Callable[[], frozenset[str]] = frozenset
     """Returns the scopes of a role held for all sites; read from the tables when it is asked."""
     is_integration: bool = False
-    """Whether a program is behind the account: it has the role of an integration somewhere."""
+    """Whether a program is behind the account: a role of an integration, at a site or for all."""
     sites: tuple[int, ...] = ()
     """All sites as they were when the scopes were read, so that both fit each other."""
 
@@ -75,13 +75,15 @@ def access_of_user(user: User) -> Access:
         sites = tuple(Site.objects.values_list("pk", flat=True))
         return Access(dict.fromkeys(sites, SCOPES), lambda: SCOPES, sites=sites)
     own = FilteredRelation("memberships", condition=Q(memberships__user=user))
-    rows = Site.objects.annotate(own=own).order_by("pk").values_list("pk", "own__role")
+    for_all = CompanyMembership.objects.filter(user=user, role=Role.INTEGRATION)
+    asked = Site.objects.annotate(own=own, for_all=Exists(for_all)).order_by("pk")
+    rows = asked.values_list("pk", "own__role", "for_all")
     found: dict[int, frozenset[str]] = {}
-    sites = tuple(dict.fromkeys(site for site, _ in rows))
-    for site, role in rows:
+    sites = tuple(dict.fromkeys(site for site, _, _ in rows))
+    for site, role, _ in rows:
         if role is not None:
             found[site] = found.get(site, frozenset()) | ROLES[role]
-    program = any(role == Role.INTEGRATION for _, role in rows)
+    program = any(role == Role.INTEGRATION or for_all for _, role, for_all in rows)
     barred = PERSONAL if program else frozenset()
     allowed = {site: scopes - barred for site, scopes in found.items()}
     return Access(allowed, lambda: _named_for_all(user) - barred, program, sites)

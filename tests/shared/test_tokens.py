@@ -174,3 +174,11 @@ def test_no_integration_judges_for_a_person(system, boss, site, path, body):
     refused = caller(system, [site]).post(f"/api/v1/{path}", body)
     assert refused.status_code == 403, refused.content
     assert caller(boss, [site]).post(f"/api/v1/{path}", body).status_code == 404, "a person may"
+
+
+def test_a_program_for_all_sites_judges_at_none(boss, site):
+    CompanyMembership.objects.create(user=boss, role="integration")
+    assert access_of_user(boss).is_integration
+    path, body = PERSONAL_ACTS[0]
+    assert caller(boss, [site]).post(f"/api/v1/{path}", body).status_code == 403
+    assert not access_of_user(boss).scopes_by_site[site.pk] & PERSONAL
