@@ -16,6 +16,12 @@ if TYPE_CHECKING:
 
 _CELLS = 400
 """Cells of the grid, chosen here: finer ones take longer and start little better."""
+_SPANS = (1, 4, 7, 11, 14, 21, 28, 35, 42, 56, 70, 91, 119, 182, 365)
+"""Days that each order covers, tried one after the other: about a third longer each."""
+_ORDERS = (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 24, 28, 32, 40, 50, 64, 80)
+"""Numbers of orders of about the same quantity, tried the same way."""
+_SHARES = (0.25, 0.4, 0.6, 0.8, 1.0, 1.25, 1.6, 2.5, 4.0)
+"""Shares of an order's cost that keeping may cost, tried the same way; 1 is the textbooks'."""
 
 
 @dataclass(frozen=True)
@@ -40,8 +46,13 @@ def quick_plan(lines: tuple[Line, ...], terms: OrderTerms) -> tuple[Arrival, ...
             continue
         table = _table(line, terms)
         best: tuple[float, tuple[Arrival, ...]] | None = None
-        for plan in (_by_totals(line, table), _by_runs(line, table)):
-            own = tuple(Arrival(0, day, tuple(map(int, table.counts[k]))) for day, k in plan)
+        runs = _by_runs(line, table)
+        plans = [_arrivals(table, plan) for plan in (_by_totals(line, table), runs)]
+        plans.append(_bought(line, table, [day for day, _ in runs]))
+        plans += [_bought(line, table, _starts(line, span)) for span in _SPANS]
+        plans += [_bought(line, table, starts) for starts in _by_quantity(line)]
+        plans += [_bought(line, table, starts) for starts in _by_holding(line, terms)]
+        for own in plans:
             try:
                 cost, _ = price_plan([line], terms, own)
             except NoPlan:
@@ -164,6 +175,97 @@ def _by_runs(line: Line, table: _Table) -> list[tuple[int, int]]:
     return plan[::-1]
 
 
+def _arrivals(table: _Table, plan: Sequence[tuple[int, int]]) -> tuple[Arrival, ...]:
+    return tuple(Arrival(0, day, tuple(map(int, table.counts[k]))) for day, k in plan)
+
+
+def _starts(line: Line, span: int) -> list[int]:
+    """Return days of need on which to order so that each order covers so many days."""
+    found: list[int] = []
+    for by in sorted({d.by for d in line.demands}):
+        if not found or by >= found[-1] + span:
+            found.append(by)
+    return found
+
+
+def _by_quantity(line: Line) -> Iterator[list[int]]:
+    """Yield days of need on which to order so that each order covers about the same quantity."""
+    wanted = _lacking_by(line)
+    sums = [(day, sum(steps for _, steps in wanted[day])) for day in sorted(wanted)]
+    total = sum(steps for _, steps in sums)
+    for orders in _ORDERS:
+        found: list[int] = []
+        covered = 0
+        for day, steps in sums:
+            if not found or covered + steps / 2 > total / orders:
+                found.append(day)
+                covered = 0
+            covered += steps
+        yield found
+
+
+def _by_holding(line: Line, terms: OrderTerms) -> Iterator[list[int]]:
+    """Yield days of need on which to order once keeping costs a share of what an order costs."""
+    wanted = _lacking_by(line)
+    for share in _SHARES:
+        found: list[int] = []
+        held = 0.0
+        for day in sorted(wanted):
+            units = sum(steps for _, steps in wanted[day]) / STEPS_PER_UNIT
+            held += line.unit_day * units * (day - found[-1]) if found else 0.0
+            if not found or held > share * (terms.fixed + terms.freight):
+                found.append(day)
+                held = 0.0
+        yield found
+
+
+def _bought(line: Line, table: _Table, starts: Sequence[int]) -> tuple[Arrival, ...]:
+    """
+    Buy on these days of need what is lacking until the next, after what is left over in date.
+
+    A need that an order would not keep for has one on its own day.
+    """
+    wanted = _lacking_by(line)
+    opening, plan, spare = set(starts), [], [(0, 0)]
+    days = sorted(wanted)
+    place = 0
+    while place < len(days):
+        came, lacking, first = days[place], 0, place
+        while place < len(days) and (place == first or days[place] not in opening):
+            needs = wanted[days[place]]
+            if not all(line.alive(came, use) for use, _ in needs):
+                break
+            for use, steps in needs:
+                left, rest = steps, []
+                for since, have in spare:
+                    part = min(left, have) if line.alive(since, use) else 0
+                    left -= part
+                    rest.append((since, have - part))
+                lacking, spare = lacking + left, rest
+            place += 1
+        if place == first:
+            return ()  # a need does not keep even from the day by which it must be there
+        if lacking:
+            k = min(-(-lacking // table.cell), len(table.cost) - 1)
+            k += int(table.cost[k:].argmin())
+            plan.append((came, k))
+            counts = table.counts[k]
+            brought = sum(int(n) * p.steps for n, p in zip(counts, line.packs, strict=True))
+            spare.append((came, brought - lacking))
+    return _arrivals(table, plan)
+
+
+def _lacking_by(line: Line) -> dict[int, list[tuple[int, int]]]:
+    """Return what is needed as (day of use, steps) by the day by which it must be there."""
+    found: dict[int, list[tuple[int, int]]] = {}
+    for day, by, steps in line.uses:
+        found.setdefault(by, []).append((day, steps))
+    if line.kept[1]:
+        # Safety stock is bought with the first needs; whether it keeps, the pricing judges.
+        found.setdefault(line.kept[0], []).append((line.kept[0], line.kept[1]))
+    return found
+
+
 def need_by_need(lines: Sequence[Line], terms: OrderTerms) -> float | None:
     """
     Return what it costs to order for each day's needs alone, after what is left in date.
@@ -174,26 +276,7 @@ def need_by_need(lines: Sequence[Line], terms: OrderTerms) -> float | None:
     for line in lines:
         if not line.demands:
             continue
-        table = _table(line, terms)
-        plan, spare = [], [(0, 0)]
-        for by in sorted({d.by for d in line.demands}):
-            lacking = line.kept[1] if line.kept[1] and line.kept[0] == by else 0
-            for day, own, steps in line.uses:
-                if own != by:
-                    continue
-                left, rest = steps, []
-                for came, have in spare:
-                    part = min(left, have) if line.alive(came, day) else 0
-                    left -= part
-                    rest.append((came, have - part))
-                lacking, spare = lacking + left, rest
-            if lacking:
-                k = min(-(-lacking // table.cell), len(table.cost) - 1)
-                k += int(table.cost[k:].argmin())
-                counts = tuple(map(int, table.counts[k]))
-                plan.append(Arrival(0, by, counts))
-                brought = sum(n * p.steps for n, p in zip(counts, line.packs, strict=True))
-                spare.append((by, brought - lacking))
+        plan = _bought(line, _table(line, terms), _starts(line, 1))
         try:
             total += float(price_plan([line], terms, plan)[0])
         except NoPlan:
