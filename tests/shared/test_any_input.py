@@ -61,12 +61,17 @@ from planning.patterns.actions import take_pattern
 from shared import clock
 from shared.access.models import AccessToken, Site, User
 from shared.api.roles import SCOPES
-from planning.models import OvenStay, Pour
+from planning.models import Demould, OvenStay, Pour
 from shop.materials.components import SystemComponent
 from shop.materials.models import Material, ResinSystem
 from shop.release_agents.models import ReleaseClash
 OvenStay.objects.create(
     pour=Pour.objects.earliest("pk"), set_c=40, in_at=clock.now(), key="1", recorded_at=clock.now()
+)
+# Whether a generated demoulding is taken depends on the hour; its photo is tried at this one.
+Demould.objects.create(
+    pk=1, pour=Pour.objects.filter(status="curing").latest("pk"), verdict="accept", key="1",
+    at=clock.now(), recorded_at=clock.now(),
 )
 take_pattern(
     site=Site.objects.get(), file_name="box.stl", chunks=[b"solid box\\nendsolid box\\n"],
