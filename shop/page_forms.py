@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Model, QuerySet
 
+from shared import clock, wall_clock
 from shared.errors import Invalid
 
 Row = TypeVar("Row", bound=Model)
@@ -85,15 +86,15 @@ def chosen(post: Mapping[str, str], name: str, rows: QuerySet[Row]) -> Row | Non
 
 
 def moment(post: Mapping[str, str], name: str, zone: ZoneInfo) -> datetime | None:
-    """Return the moment that the wall clock of a site shows; None where it was left empty."""
+    """
+    Return the moment that the wall clock of a site shows; None where it was left empty.
+
+    Of a time that it has shown twice the later counts: what waits for it waits longer.
+    """
     typed = post.get(name, "").strip()
     if not typed:
         return None
-    try:
-        return datetime.fromisoformat(typed).replace(tzinfo=zone)
-    except ValueError:
-        words = f"{name} is {typed[:40]!r}; give a day and a time, such as 2026-11-30T07:30."
-        raise Invalid.one(name, "not_a_time", words, value=typed[:40]) from None
+    return wall_clock.moment(typed, zone, name=name, field=name, twice="later", now=clock.now())
 
 
 def month(text: str | None, today: date) -> tuple[date, date]:

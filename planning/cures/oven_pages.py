@@ -5,14 +5,13 @@ from __future__ import annotations
 import secrets
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_POST
 
 from planning.clocks import ovens
 from planning.clocks.models import OvenStay
-from planning.cures.page_forms import OvenForm, wall_clock
+from planning.cures.page_forms import OutOfOvenForm, OvenForm
 from planning.cures.pages import _page, _pour
 from shared import clock
 from shared.api.permissions import needs
@@ -59,18 +58,17 @@ def _stay(request: HttpRequest, pk: int, stay: int) -> OvenStay:
 def out_of_oven(request: HttpRequest, pk: int, stay: int) -> HttpResponse:
     """Record that the casting came out of its oven."""
     row, now = _stay(request, pk, stay), clock.now()
+    form = OutOfOvenForm(request.POST, zone=clock.zone(request.site.time_zone))
+    if not form.is_valid():
+        return _page(request, _pour(request, pk), 422, out=form)
     try:
-        zone = clock.zone(request.site.time_zone)
-        at = wall_clock(request.POST.get("at", ""), "At", zone) or now
+        at = form.cleaned_data["at"] or now
         out = ovens.out_of_oven(stay=row, at=at, now=now, by=request.user)
-        when = moment(out.out_at, request.site.time_zone)
-        messages.success(
-            request, f"{row.pour} came out of the oven {when}; it cools from then on."
-        )
-    except ValidationError as error:
-        messages.error(request, error.messages[0])
     except ShopError as error:
-        messages.error(request, error.message)
+        form.add_error("at" if isinstance(error, Invalid) else None, error.message)
+        return _page(request, _pour(request, pk), 422, out=form)
+    when = moment(out.out_at, request.site.time_zone)
+    messages.success(request, f"{row.pour} came out of the oven {when}; it cools from then on.")
     return redirect("pour", pk=pk)
 
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from django import forms
 
 from planning.pours.figures import Figure
 from planning.pours.steps import within
+from shared import wall_clock
+from shared.errors import Invalid
 
 NUMBER = "%(value)s is not a number; give digits with one point, in the unit named."
 
@@ -28,20 +29,54 @@ def number(low: float, high: float, unit: str, name: str, **options: Any) -> for
     )
 
 
-def wall_clock(given: str, name: str, zone: ZoneInfo) -> datetime | None:
-    """Return the moment that the wall clock of a site shows; None where nothing is given."""
-    if not given.strip():
-        return None
-    try:
-        return datetime.fromisoformat(given.strip()).replace(tzinfo=zone)
-    except ValueError:
-        raise forms.ValidationError(
-            f"{name} is {given.strip()[:20]}; give a day and a time, such as 2026-11-30T07:30."
-        ) from None
+class WallClockForm(forms.Form):
+    """A time as the wall clock of the site shows it; of one shown twice it asks which is meant."""
+
+    at_name: ClassVar[str] = "At"
+    at_label: ClassVar[str] = "At; empty for now"
+
+    at = forms.CharField(
+        required=False, widget=forms.DateTimeInput(attrs={"type": "datetime-local"})
+    )
+    at_which = forms.ChoiceField(
+        label="Which of the two",
+        required=False,
+        choices=[
+            ("", "Choose"),
+            ("earlier", "The first, before the clock was put back"),
+            ("later", "The second, after the clock was put back"),
+        ],
+        widget=forms.HiddenInput,
+    )
+
+    def __init__(self, *args: Any, zone: ZoneInfo | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.zone = zone or ZoneInfo("UTC")
+        self.fields["at"].label = self.at_label
+
+    def clean(self) -> dict[str, Any]:
+        """Turn the wall clock's time into a moment; None where nothing is given."""
+        found = super().clean() or {}
+        typed = found.get("at", "").strip()
+        found["at"] = None
+        if typed:
+            try:
+                which = found.get("at_which") or "ask"
+                found["at"] = wall_clock.moment(typed, self.zone, name=self.at_name, twice=which)
+            except Invalid as error:
+                if error.problems[0].code == wall_clock.SHOWN_TWICE:
+                    choices = self.fields["at_which"]
+                    choices.widget = forms.Select(choices=choices.choices)
+                self.add_error("at", error.message)
+        return found
 
 
-class TemperatureForm(forms.Form):
+class TemperatureForm(WallClockForm):
     """A temperature that was seen: where, how warm, in which unit, and when."""
+
+    at_name = "Seen at"
+    at_label = "Seen at; empty for now"
+    field_order = ("where", "degrees", "unit", "at", "at_which", "height_mm", "confirmed")
 
     where = forms.ChoiceField(
         label="Where",
@@ -56,24 +91,11 @@ class TemperatureForm(forms.Form):
         -30, 572, "degrees", "Temperature", max_digits=5, decimal_places=1, label="Temperature"
     )
     unit = forms.ChoiceField(label="Unit", choices=[("celsius", "°C"), ("fahrenheit", "°F")])
-    at = forms.CharField(
-        label="Seen at; empty for now",
-        required=False,
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
-    )
     height_mm = number(
         0, 5000, "mm", "Height of the sensor", max_digits=5, decimal_places=1, required=False,
         label="Height of a core sensor above the base of its lift, mm",
     )  # fmt: skip
     confirmed = forms.BooleanField(required=False, widget=forms.HiddenInput)
-
-    def __init__(self, *args: Any, zone: ZoneInfo | None = None, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.zone = zone or ZoneInfo("UTC")
-
-    def clean_at(self) -> datetime | None:
-        """Return the moment that the wall clock of the site shows."""
-        return wall_clock(self.cleaned_data["at"], "Seen at", self.zone)
 
     def ask(self, question: str) -> None:
         """Show the form again with the question, and a tick that answers it."""
@@ -84,25 +106,26 @@ class TemperatureForm(forms.Form):
         self["confirmed"].label = f"Yes, really {value}"
 
 
-class OvenForm(forms.Form):
+class OvenForm(WallClockForm):
     """Into the oven: what it is set to, and when."""
 
+    field_order = ("set_c", "at", "at_which")
     set_c = number(
         25, 150, "°C", "Oven set to", max_digits=4, decimal_places=1, label="Oven set to, °C"
     )
-    at = forms.CharField(
-        label="At; empty for now",
-        required=False,
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
-    )
 
-    def __init__(self, *args: Any, zone: ZoneInfo | None = None, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.zone = zone or ZoneInfo("UTC")
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="oven_%s", **kwargs)
 
-    def clean_at(self) -> datetime | None:
-        """Return the moment that the wall clock of the site shows."""
-        return wall_clock(self.cleaned_data["at"], "At", self.zone)
+
+class OutOfOvenForm(WallClockForm):
+    """Out of the oven: when."""
+
+    at_name = "Out of the oven at"
+    at_label = "Out of the oven at; empty for now"
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="out_%s", **kwargs)
 
 
 class StepForm(forms.Form):

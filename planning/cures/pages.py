@@ -22,7 +22,13 @@ from planning.clocks.words import AGAIN, PLANNED
 from planning.cures import actions, page_data
 from planning.cures.models import Demould
 from planning.cures.narrow import narrow_lift
-from planning.cures.page_forms import DemouldForm, OvenForm, StepForm, TemperatureForm
+from planning.cures.page_forms import (
+    DemouldForm,
+    OutOfOvenForm,
+    OvenForm,
+    StepForm,
+    TemperatureForm,
+)
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.pours.steps import sign_step
 from planning.routes.models import Phase
@@ -73,6 +79,7 @@ def _page(
         "again": AGAIN,
         "stays": page_data.stays_of(found),
         "oven_form": given.get("oven") or OvenForm(),
+        "out_form": given.get("out") or OutOfOvenForm(),
         "missing": page_data.missing_of(found, lifts, now),
         "quarantines": quarantines_of(found),
         "batches": page_data.batches_of(found),

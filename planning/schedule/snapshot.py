@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, timezone
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
@@ -334,4 +334,7 @@ def _clock(site: Site, first: date, pours: list[Pour], batches: list[Batch]) -> 
     steps = [step for pour in pours for step in pour.steps.all()]
     begun += [at for step in steps if (at := began(step) or step.planned_start) is not None]
     first = min([first, *(at.astimezone(zone).date() for at in begun)])
-    return Clock(datetime.combine(first, time.min, zone), zone)
+    begins = datetime.combine(first, time.min, zone)
+    # With the offset of that day alone: within one zone Python counts by the clock on the wall,
+    # which gains or loses an hour in the night the clocks change.
+    return Clock(begins.astimezone(timezone(begins.utcoffset() or timedelta(0))), zone)

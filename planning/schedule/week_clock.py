@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from planning.core import plan as core
@@ -37,4 +37,4 @@ class Clock:
         return self.origin + timedelta(minutes=minute)
 
     def midnight(self, day: date) -> int:
-        return self.minute(datetime.combine(day, time.min, self.zone))
+        return self.minute(datetime.combine(day, time.min, self.zone).astimezone(UTC))

@@ -7,8 +7,9 @@ from typing import Any
 
 from django import forms
 
-from shared import clock
+from shared import clock, wall_clock
 from shared.access.models import Site
+from shared.errors import Invalid
 from shop import stores
 
 FIELDS: dict[str, tuple[str, ...]] = {
@@ -33,6 +34,10 @@ LABELS = {
     "from_time": "From, time", "to_day": "To, day", "to_time": "To, time",
     "shop_c": "Shop, °C",
 }  # fmt: skip
+OUT_OF_USE: tuple[tuple[str, str, wall_clock.Twice], ...] = (
+    ("from", "starts_at", "earlier"), ("to", "ends_at", "later"),
+)  # fmt: skip
+"""Of a time that the clock shows twice a stretch begins at the first and ends at the second."""
 OWN_LABELS = {
     ("late_arrival", "starts"): "Comes at",
     ("absence", "starts"): "From, if not the whole day",
@@ -86,14 +91,27 @@ class ShopChangeForm(forms.Form):
         if thing is not None:
             kind, _, key = thing.partition(":")
             values[kind] = int(key)
-            values["starts_at"] = self._at(values.pop("from_day"), values.pop("from_time"))
-            values["ends_at"] = self._at(values.pop("to_day"), values.pop("to_time"))
+            for name in ("from_day", "from_time", "to_day", "to_time"):
+                values.pop(name)
         if "person" in values:
             values["person"] = int(values["person"])
         return stores.ShopChange(kind=self.kind, **values)
 
-    def _at(self, day: date, hour: Any) -> datetime:
-        return datetime.combine(day, hour, clock.zone(self.site.time_zone))
+    def clean(self) -> dict[str, Any]:
+        """Put days and times together; what is out of use is so as long as may be meant."""
+        found = super().clean() or {}
+        for side, name, twice in OUT_OF_USE:
+            day, hour = found.get(f"{side}_day"), found.get(f"{side}_time")
+            if day is None or hour is None:
+                continue
+            try:
+                found[name] = wall_clock.resolved(
+                    datetime.combine(day, hour), clock.zone(self.site.time_zone),
+                    name=LABELS[f"{side}_time"], field=name, twice=twice,
+                )  # fmt: skip
+            except Invalid as error:
+                self.add_error(f"{side}_time", error.message)
+        return found
 
 
 def _choice(choices: list[Any]) -> forms.ChoiceField:

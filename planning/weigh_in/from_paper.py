@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
 from planning.batches.models import Batch, BatchEntry, BatchLine, BatchPortion, EntryKind
 from planning.weigh_in import actions
 from planning.weigh_in.gate import Passing
+from shared import clock, wall_clock
 from shared.errors import Invalid, ShopError
 
 CANS_IN_A_ROW = (1, 2)
@@ -30,6 +30,7 @@ CONDITIONS = (
     ("surface_c", "Surface, °C"),
     ("mix_c", "Mix, °C"),
 )
+HALF_A_DAY = timedelta(hours=12)
 OTHER_CAN = "other can, as written on paper"
 _KG = re.compile(r"\d{1,4}([.,]\d{1,4})?", re.ASCII)
 _DEGREES = re.compile(r"-?\d{1,3}([.,]\d{1,2})?", re.ASCII)
@@ -196,7 +197,7 @@ def _typed_weights(paper: Paper) -> Iterator[tuple[BatchLine, int, Decimal, str]
 
 def _poured(paper: Paper, portion: BatchPortion, contact: datetime | None) -> int:
     kg = _kg(paper, f"poured-{portion.pk}", f"{portion.lift}, poured, kg,")
-    at = _moment(paper, f"at-{portion.pk}", f"{portion.lift}, at", after=contact)
+    at = _moment(paper, f"at-{portion.pk}", f"{portion.lift}, at", contact, twice="later")
     if kg is None and at is None:
         return 0
     at = _needed(at, f"at-{portion.pk}", f"{portion.lift}, at")
@@ -245,25 +246,42 @@ def _kg(paper: Paper, name: str, label: str) -> Decimal | None:
     return Decimal(typed.replace(",", "."))
 
 
-def _moment(paper: Paper, name: str, label: str, after: datetime | None = None) -> datetime | None:
-    """Return a clock time of the paper's day; one before what it follows is of the next day."""
+def _moment(
+    paper: Paper,
+    name: str,
+    label: str,
+    after: datetime | None = None,
+    twice: wall_clock.Twice = "earlier",
+) -> datetime | None:
+    """
+    Return a clock time of the paper's day; one before what it follows is of the next day.
+
+    Of a time that the clock showed twice the earlier counts, so that no pot lives too long; a
+    lift counts as poured at the later, so that it cures no sooner.
+    """
     typed = paper.post.get(name, "").strip()
     if not typed:
         return None
     found = _TIME.fullmatch(typed)
     if found is None:
         raise _refused(name, f"{label} is {typed[:20]!r}; type a time such as 14:05.")
-    zone = ZoneInfo(paper.batch.site.time_zone)
-    at = datetime.combine(_day(paper), time(int(found[1]), int(found[2])), zone)
-    return at + timedelta(days=1) if after is not None and at < after - timedelta(hours=12) else at
+    zone = clock.zone(paper.batch.site.time_zone)
+    wall = datetime.combine(_day(paper), time(int(found[1]), int(found[2])))
+    if after is not None and wall < after.astimezone(zone).replace(tzinfo=None) - HALF_A_DAY:
+        wall += timedelta(days=1)
+    return wall_clock.resolved(wall, zone, name=label, field=name, twice=twice, now=paper.now)
 
 
 def _day(paper: Paper) -> date:
     typed = paper.post.get("day", "").strip()
     try:
-        return date.fromisoformat(typed)
+        day = date.fromisoformat(typed)
     except ValueError:
         raise _refused("day", f"Day is {typed[:20]!r}; type it as 2026-11-30.") from None
+    today = clock.local(paper.now, paper.batch.site).date()
+    if day > today:
+        raise _refused("day", f"Day is {day}, which is ahead; give {today} or an earlier day.")
+    return day
 
 
 def _needed(at: datetime | None, name: str, label: str) -> datetime:

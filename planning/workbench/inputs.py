@@ -377,7 +377,9 @@ class CureForm(CalculatorForm):
         "Temperatures logged",
         required=False,
         help_text="One a line: hours since pouring, comma, °C; or a moment such as "
-        "2026-11-25T08:00, comma, °C, where the first is the moment of pouring.",
+        "2026-11-25T08:00, comma, °C, where the first is the moment of pouring. Where the clocks "
+        "change in between, give every moment with its offset, such as "
+        "2026-11-25T08:00+01:00.",
     )
     then_c = Quantity("Temperature from then on", "°C", -10, 60)
     post_cure = Lines(

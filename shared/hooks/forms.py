@@ -28,8 +28,8 @@ class EndpointForm(forms.Form):
 class SinceForm(forms.Form):
     """From when on everything is sent again."""
 
-    since = forms.DateTimeField(
+    since = forms.CharField(
         label="Send again from",
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"],
+        max_length=40,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
     )

@@ -9,7 +9,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from shared import clock
+from shared import clock, wall_clock
 from shared.api.permissions import needs
 from shared.errors import Invalid
 from shared.hooks import actions, queries
@@ -94,8 +94,16 @@ def _again(request: Any, found: Endpoint) -> None:
     if not form.is_valid():
         messages.error(request, "Send again from: give a day and a time.")
         return
-    now = clock.now()
-    many = actions.replay(endpoint=found, since=form.cleaned_data["since"], now=now)
+    now, typed = clock.now(), form.cleaned_data["since"]
+    try:
+        since = wall_clock.moment(
+            typed, clock.zone(found.site.time_zone), name="Send again from", field="since",
+            twice="earlier",
+        )  # fmt: skip
+    except Invalid as error:
+        messages.error(request, error.message)
+        return
+    many = actions.replay(endpoint=found, since=since, now=now)
     messages.success(request, f"{many} events are sent again, with the same ids.")
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Model
 
-from shared import clock
+from shared import clock, wall_clock
 from shared.access.models import Site
 from shared.errors import FieldProblem, Invalid
 from shop.errors import NotFound
@@ -91,6 +91,7 @@ def report(*, site: Site, what: ShopChange, now: datetime) -> Reported:
     _check_fields(what)
     _check_days(what, clock.local(now, site).date())
     _check_end(what, now, site)
+    _check_hours(what, site)
     rows, words = _WRITERS[what.kind](site, what, _subject(site, what))
     because = f" ({what.reason})" if what.reason else ""
     return Reported(what.kind, tuple(rows), f"{words}{because}.")
@@ -175,6 +176,20 @@ def _check_end(what: ShopChange, now: datetime, site: Site) -> None:
             "longer is put out of use on its Set-up page.",
             value=what.ends_at.isoformat(), limit=FARTHEST.days, unit="days",
         )  # fmt: skip
+
+
+def _check_hours(what: ShopChange, site: Site) -> None:
+    """Refuse an hour that the clock skips on a day it is given for."""
+    zone = clock.zone(site.time_zone)
+    hours = {"starts": what.starts, "ends": what.ends}
+    for name, hour in hours.items():
+        if hour is None or what.day is None:
+            continue
+        for day in _days(what):
+            # Which of two is meant needs no question: nobody is planned in what is doubtful.
+            wall_clock.resolved(
+                datetime.combine(day, hour), zone, name=name, field=name, twice="earlier"
+            )
 
 
 def _subject(site: Site, what: ShopChange) -> Any:

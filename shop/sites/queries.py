@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from operator import attrgetter
 from typing import Any, TypeVar
 
-from shared import clock
+from shared import clock, wall_clock
 from shared.access.models import Site
 from shop.sites.models import (
     ClosedDay,
@@ -129,9 +129,6 @@ def _people(site: Site, open_days: list[date]) -> tuple[PersonInfo, ...]:
     for change in DayChange.objects.filter(person__in=people, day__in=open_days):
         changes.setdefault((change.person_id, change.day), []).append(change)
 
-    def at(day: date, hour: time) -> datetime:
-        return datetime.combine(day, hour, zone).astimezone(UTC)
-
     return tuple(
         PersonInfo(
             id=person.pk,
@@ -140,12 +137,13 @@ def _people(site: Site, open_days: list[date]) -> tuple[PersonInfo, ...]:
             skills=tuple(person.skills),
             user_id=person.user_id,
             shifts=tuple(
-                (at(day, starts), at(day, ends))
+                hours
                 for day in open_days
                 for starts, ends in day_hours(
                     usual.get((person.pk, day.isoweekday()), []),
                     changes.get((person.pk, day), []),
                 )
+                if (hours := wall_clock.span(day, starts, ends, zone)) is not None
             ),
         )
         for person in people

@@ -50,6 +50,20 @@ def test_a_week_across_the_change_of_clocks_keeps_wall_time():
 
 
 @pytest.mark.django_db
+def test_a_night_shift_is_no_longer_than_the_night_the_clocks_change():
+    # Berlin: 02:30 is skipped on 28 March 2027 and shown twice on 31 October 2027, both Sundays.
+    site = make_site(time_zone="Europe/Berlin")
+    hours = [(7, time(0), time(2, 30)), (7, time(2, 30), time(6)), (7, time(2, 40), time(2, 50))]
+    make_person(site, hours=hours)
+    for sunday, first_ends, second_starts in (
+        (date(2027, 3, 28), "01:00", "01:00"), (date(2027, 10, 31), "00:30", "01:30"),
+    ):  # fmt: skip
+        [person] = site_week(site.pk, sunday, 1).people
+        [first, second] = person.shifts
+        assert (f"{first[1]:%H:%M}", f"{second[0]:%H:%M}") == (first_ends, second_starts)
+
+
+@pytest.mark.django_db
 def test_closed_days_temperatures_and_things_in_use(django_assert_max_num_queries):
     site, other = make_site(expected_c=Decimal(19)), make_site()
     make_person(site, hours=[(day, time(7), time(12)) for day in range(1, 6)])
