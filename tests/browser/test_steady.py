@@ -127,13 +127,13 @@ def in_view(page, names, height):
         box = page.locator(name).bounding_box()
         assert box["y"] >= 0, (name, height, box)
         assert box["y"] + box["height"] <= height, (name, height, box)
-        assert page.evaluate(
+        page.wait_for_function(
             """(name) => { const node = document.querySelector(name);
                 const box = node.getBoundingClientRect();
                 return [0.1, 0.5, 0.9].every((part) => node.contains(document.elementFromPoint(
                   box.left + box.width / 2, box.top + box.height * part))); }""",
-            name,
-        ), (name, height, "covered")
+            arg=name,
+        )
 
 
 TROUBLE = "[data-alarm=hot_pot]"
