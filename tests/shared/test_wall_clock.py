@@ -1,6 +1,9 @@
 """What a clock on the wall shows on the nights it changes, north and south of the equator."""
 
+import ast
+import re
 from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -108,3 +111,34 @@ def test_nobody_is_there_longer_than_a_shift_surely_lasts(day, starts, ends, hou
     shown = None if found is None else tuple(f"{at:%H:%M}" for at in found)
     assert shown == hours
     assert found is None or found[1].date() == date.fromisoformat(day)
+
+
+OWN_RULE = {
+    "planning/reminders/quiet.py": "quiet hours end as its docstring says",
+    "planning/files/special.py": "midnight and noon of a day that a file names",
+}
+"""Where else a time of day gets a zone, and why that is right there."""
+DOUBTFUL = re.compile(r"datetime\.combine\(|replace\(tzinfo=|forms\.DateTimeField|make_aware")
+
+
+def test_no_other_place_makes_a_moment_of_what_the_clock_on_the_wall_shows():
+    root = Path(__file__).parents[2]
+    found = set()
+    for path in (p for top in ("planning", "shop", "shared") for p in (root / top).rglob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        name = path.relative_to(root).as_posix()
+        if DOUBTFUL.search(text) and not name.endswith("shared/wall_clock.py"):
+            found |= {name for node in ast.walk(ast.parse(text)) if _takes_the_wall_for_it(node)}
+    assert found == set(OWN_RULE)
+
+
+def _takes_the_wall_for_it(node):
+    if not isinstance(node, ast.Call):
+        return False
+    called, given = ast.unparse(node.func), [ast.unparse(one) for one in node.args]
+    zones = [ast.unparse(k.value) for k in node.keywords if k.arg == "tzinfo"]
+    if called == "datetime.combine":
+        return len(given) + len(zones) == 3 and given[1] != "time.min"
+    if called.endswith(".replace") and zones:
+        return zones[0] not in ("UTC", "None")
+    return called in ("forms.DateTimeField", "make_aware", "timezone.make_aware")

@@ -3,6 +3,7 @@
 import random
 from datetime import timedelta
 from decimal import Decimal
+from html import unescape
 
 import pytest
 
@@ -17,9 +18,11 @@ from planning.core.casting.faces import AIR_TOP, tool_side
 from planning.core.casting.thinning import thinned
 from planning.rules.actions import keep_rules
 from planning.system_data import system_data
+from shared.templatetags.units import moment
 from shop import stores
 from shop.core.own_kinetics import told_by
 from shop.models import ResinSystem
+from tests.conftest import make_user
 
 OPENINGS = ("peak_due_at", "next_opens_at", "cured_due_at")
 BESTS = ("peak_best_at", "opens_best_at", "demould_best_at", "cured_best_at")
@@ -165,6 +168,41 @@ def test_a_warm_room_that_was_watched_moves_the_clocks_earlier(cure):
     assert warm.cured_due_at < calm.cured_due_at
     shortest = shift_time(240, 23, 26, 73_000) / 60 / FACTOR
     assert 0.85 * shortest < hours(warm, "next_closes_at") <= shortest
+
+
+def test_page_shows_ranges_and_asks_for_readings_until_the_casting_is_watched(
+    deep, client, time_machine
+):
+    pour = deep.lift.pour
+    user = make_user("technician", pour.order.site)
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+
+    def page():
+        text = " ".join(client.get(f"/pours/{pour.pk}/").content.decode().split())
+        cure = Cure.objects.get()
+        early, late = (_at(cure, h) for h in cure.ranges["demould"])
+        assert early < cure.demould_best_at < late
+        shown = f"Cured and cool: {moment(early, zone)} to {moment(late, zone)}."
+        return text, unescape(shown) in unescape(text)
+
+    zone = pour.order.site.time_zone
+    time_machine.move_to(_at(deep, 6), tick=False)
+    text, shown = page()
+    assert shown
+    assert "Little is known yet, so each time has a range." in text
+    assert "surer, the most useful first: the air of the shop, in the last hours; the core" in text
+    assert "Nobody read the air of the shop" in text
+
+    log(deep, *((h, 22) for h in range(7)))
+    text, shown = page()
+    assert shown, "air alone says nothing of the casting's own heat"
+    assert "the core of the casting" in text
+    assert "Nobody read the air" not in text
+
+    log(deep, *((h / 2, 22 + h) for h in range(1, 13)), where="core")
+    text, shown = page()
+    assert not shown
+    assert "Little is known" not in text
 
 
 def test_a_casting_too_cold_to_cure_through_is_stalled(deep):
