@@ -83,6 +83,27 @@ def test_the_upper_lifts_clock_alone_lets_nothing_be_taken_off(late_below):
     assert actions.demould(pour=pour, key="k", at=due, now=due, verdict="accept")
 
 
+def test_the_lower_lifts_clock_alone_lets_nothing_be_taken_off(lifts, shop_site, monkeypatch):
+    lower, _ = (clocks.start_clock(lift=lift, poured_at=lift.planned_end) for lift in lifts)
+    pour, now = Pour.objects.get(), lifts[1].planned_end + HOUR
+    quick = {"demould_due_at": now - HOUR, "waits_for": "", "looked_at": now}
+    Cure.objects.filter(pk=lower.pk).update(**quick)
+    monkeypatch.setattr(asking, "look", only_of_the_upper(lower.pk))
+    assert Cure.objects.get(pk=lower.pk).passed(now - HOUR, now)
+    with pytest.raises(ShopError) as refusal:
+        actions.demould(pour=pour, key="k", at=now, now=now, verdict="accept")
+    assert refusal.value.code == "not_cured"
+    stands = standing(pour)
+    assert not stands.may_demould(now)
+    assert stands.ready_at is None
+    assert stands.last == stands.top
+    (row,) = curing(running(order__site=shop_site), now)
+    assert row["words"] == "Leave it alone"
+    due = ready(pour)
+    assert due > now
+    assert actions.demould(pour=pour, key="k", at=due, now=due, verdict="accept")
+
+
 def test_a_casting_that_misses_a_lift_is_never_ready(lifts, shop_site):
     cure = clocks.start_clock(lift=lifts[0], poured_at=lifts[0].planned_end)
     long_after = cure.cured_due_at + 100 * HOUR

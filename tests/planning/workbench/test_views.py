@@ -268,7 +268,14 @@ def test_kinetics_fitted_from_enough_records_are_told_as_the_shops_own_until_cha
     info = stores.systems([system.pk])[0]
     assert kinetics_origin(info).words == "fitted from 3 records of this shop"
     assert kinetics_origin(info).calibrated
-    assert system_data(info).kinetics.a1_per_s == kept["a1_per_s"]
+    law = system_data(info).kinetics
+    assert law.a1_per_s == kept["a1_per_s"]
+    # How warm the records were stays with what was fitted to them, and far outside it is said.
+    assert 15 < law.fitted_from_c < 25
+    assert 60 < law.fitted_to_c < 90
+    assert not law.beyond_records(20)
+    assert law.beyond_records(law.fitted_from_c - 15.1)
+    assert law.beyond_records(law.fitted_to_c + 15.1)
     system.hardener_per_100 += 1
     system.save()
     assert not kinetics_origin(stores.systems([system.pk])[0]).calibrated
