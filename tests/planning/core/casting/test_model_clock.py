@@ -10,6 +10,7 @@ from planning.core.casting.clock_types import OvenStay, PouredLift, Reading
 from planning.core.casting.exotherm import lift_temps_c, solve_lift
 from planning.core.casting.faces import tool_side
 from planning.core.casting.gaps import lift_window
+from planning.core.casting.kinetics import isothermal_time_min
 from planning.core.casting.system import GlassTransition
 from tests.planning.core.casting.demo_resin import AIR, BOARD, DEMO, SHEET
 
@@ -80,6 +81,20 @@ def test_own_heat_counts_only_once_a_sensor_has_seen_it():
     assert not aired_only.own_heat_counts
     assert seen.own_heat_counts
     assert aired_only.demould.go_h > seen.demould.go_h + 5
+
+
+@pytest.mark.parametrize(("depth_mm", "tool"), [(55.0, "board"), (71.0, "foam")])
+def test_with_air_alone_nothing_opens_before_resin_without_heat_of_its_own(depth_mm, tool):
+    """A lift that is likely to run hot may be cool after all until a sensor has seen its heat."""
+    lift = replace(LIFT, depth_mm=depth_mm, base=tool_side(tool))
+    clocks = clocks_of(replace(lift, readings=aired(22.0, 12.0), now_h=12.0))
+    cold_h, cold_gel_h = (
+        isothermal_time_min(SYSTEM.kinetics, 22.0, conversion) / 60
+        for conversion in (SYSTEM.demould_conversion, SYSTEM.gel_conversion)
+    )
+    assert clocks.cured.best_h < 0.4 * cold_h, "as it likely is"
+    assert clocks.demould.go_h >= clocks.cured.go_h >= cold_h - 0.05
+    assert clocks.opens.go_h >= cold_gel_h - 0.05
 
 
 def test_lift_that_stayed_cool_is_not_promised_warm():
