@@ -11,6 +11,7 @@ from planning.clocks.models import TemperatureReading
 from planning.core.casting.clock_types import HAND_SAFE_C
 from planning.core.casting.plausible import Near, question
 from planning.pours.models import Pour
+from planning.system_data import system_data
 from shared.access.models import Site
 from shared.errors import Invalid
 from shop import stores
@@ -61,10 +62,11 @@ def ask_of(row: dict[str, Any], at: datetime, site_id: int, pointer: str) -> Non
 def _expected(pour: Pour | None, site_id: int) -> tuple[float, float | None]:
     if pour is None:
         return float(Site.objects.get(pk=site_id).expected_c), None
-    cap = stores.system(pour.system_id).cap_c
+    system = system_data(stores.system(pour.system_id))
+    cap = system.peak_limit_c if system.computable else system.peak_cap_c
     lift = pour.lifts.order_by("-number").first()
     expected = pour.order.site.expected_c if lift is None else lift.expected_c
-    return float(expected), None if cap is None else float(cap)
+    return float(expected), cap
 
 
 def _near(site_id: int, pour: Pour | None, where: str, at: datetime) -> list[Near]:

@@ -13,6 +13,7 @@ from planning.clocks.asking import look
 from planning.clocks.models import Cure, TemperatureReading
 from planning.core.casting.plausible import Near, from_fahrenheit, question
 from shared.errors import Invalid
+from shop.models import ResinSystem
 from tests.callers import caller, make_user
 
 TIMES = ("peak_due_at", "next_opens_at", "next_closes_at", "cured_due_at", "demould_due_at")
@@ -99,6 +100,19 @@ def test_77_typed_for_fahrenheit_opens_nothing_until_it_is_confirmed(cure, tech,
     really = post(tech, at=at, celsius="41.0", confirmed=True)
     assert really.status_code == 201
     assert TemperatureReading.objects.get(celsius=41).confirmed_at is not None
+
+
+def test_a_computed_system_without_a_peak_limit_is_asked_about_by_the_usual_one(cure, tech, later):
+    system = ResinSystem.objects.get(pk=cure.lift.pour.system_id)
+    assert system.kinetics
+    hot = {"at": cure.poured_at.isoformat(), "celsius": "95", "where": "core",
+           "pour": str(cure.lift.pour_id)}  # fmt: skip
+    ResinSystem.objects.filter(pk=system.pk).update(cap_c=None)
+    (error,) = post(tech, **hot).json()["errors"]
+    assert error["code"] == "implausible"
+    assert "A casting of this system may get 80 °C; this is 95.0 °C." in error["detail"]
+    ResinSystem.objects.filter(pk=system.pk).update(cap_c=None, kinetics=None)
+    assert post(tech, **hot).status_code == 201, "of such a one nobody knows"
 
 
 def test_one_temperature_in_one_unit(cure, tech, later):
