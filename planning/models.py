@@ -12,6 +12,7 @@ from planning.batches.models import (
 )
 from planning.clocks.models import Cure, OvenStay, TemperatureReading, WrongReading
 from planning.cures.models import Demould
+from planning.deliveries.models import DeliveryLine, DeliveryNote
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour, PourStep, PourStepMaterial, ToolOrder
 from planning.reminders.models import (
@@ -40,6 +41,8 @@ __all__ = [
     "Cure",
     "Delivery",
     "DeliveryItem",
+    "DeliveryLine",
+    "DeliveryNote",
     "Demould",
     "GateRecord",
     "Heartbeat",

@@ -10,6 +10,7 @@ from planning.batch_sheets import pages as batch_sheets
 from planning.checklist import pages as checklist
 from planning.cures import oven_pages
 from planning.cures import pages as cures
+from planning.deliveries import pages as deliveries
 from planning.files import pages as files
 from planning.founding import pages as founding
 from planning.pours import order_pages as orders
@@ -88,6 +89,11 @@ urlpatterns = [
     path("orders/<int:pk>/hold/", orders.hold_order, name="order-hold"),
     path("orders/<int:pk>/release/", orders.release_order, name="order-release"),
     path("orders/<int:pk>/quantity/", orders.set_quantity, name="order-quantity"),
+    path("deliveries/", deliveries.deliveries, name="deliveries"),
+    path("deliveries/new/", deliveries.new_delivery, name="delivery-new"),
+    path("deliveries/<int:pk>/", deliveries.delivery, name="delivery"),
+    path("deliveries/<int:pk>/paper/", deliveries.paper, name="delivery-paper"),
+    path("deliveries/<int:pk>/back/", deliveries.take_back, name="delivery-back"),
     path("pours/<int:pk>/change/", orders.change_pour, name="pour-change"),
     path("replacements/", replacement_pages.replacements, name="replacements"),
     path("replacements/decide/", replacement_pages.decide, name="replacement-decide"),

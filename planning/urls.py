@@ -12,6 +12,7 @@ from planning.cures.views import (
     OvenStayViewSet,
     TemperatureViewSet,
 )
+from planning.deliveries.views import DeliveryNoteViewSet
 from planning.files.views import ShopFileReadingView, ShopFileSheetsView, ShopFileView
 from planning.patterns import urls as patterns
 from planning.pours.views import PourViewSet, StepViewSet, ToolOrderViewSet
@@ -43,6 +44,7 @@ router.register("cures", CureViewSet, "cure")
 router.register("temperatures", TemperatureViewSet, "temperature")
 router.register("oven-stays", OvenStayViewSet, "oven-stay")
 router.register("demouldings", DemouldViewSet, "demoulding")
+router.register("delivery-notes", DeliveryNoteViewSet, "delivery-note")
 router.register("casting-quarantines", CastingQuarantineViewSet, "casting-quarantine")
 
 api_urlpatterns: list[Any] = [

@@ -20,6 +20,8 @@ TABLES = (
     "planning_batchentry",
     "planning_temperaturereading",
     "planning_wrongreading",
+    "planning_deliverynote",
+    "planning_deliveryline",
     "shared_auditentry",
     "shared_event",
 )

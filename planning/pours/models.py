@@ -182,6 +182,11 @@ class Pour(models.Model):
     same_place = models.BooleanField(
         default=False, help_text="Cast where the half it stands on was cast."
     )
+    sent = models.BooleanField(
+        default=False,
+        editable=False,
+        help_text="It is with the customer; only its delivery notes say so.",
+    )
     version = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:
@@ -216,6 +221,11 @@ class Pour(models.Model):
                 & _empty_or("oven_c", 0, 150),
                 name="pour_temperatures_in_range",
                 violation_error_message="The mix must be 0 to 60 °C, mould and oven 0 to 150 °C.",
+            ),
+            models.CheckConstraint(
+                condition=Q(sent=False) | Q(status="demoulded"),
+                name="pour_sent_only_when_off",
+                violation_error_message="Only a casting that is demoulded can be sent.",
             ),
         ]
         indexes: ClassVar = [models.Index(fields=["status", "due_on"], name="pour_open")]

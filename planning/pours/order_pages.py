@@ -20,6 +20,7 @@ from planning.pours.page_forms import (
     MayGiveReasonForm,
     QuantityForm,
 )
+from planning.pours.queries import delivery_notes
 from shared import clock
 from shared.api.permissions import needs
 from shared.errors import Invalid, ShopError
@@ -48,6 +49,9 @@ def _page(request: Any, found: ToolOrder, form: Any = None) -> HttpResponse:
     context = {
         "order": found,
         "pours": pours,
+        "deliveries": delivery_notes(found),
+        "may_send": may
+        and any(pour.status == PourStatus.DEMOULDED and not pour.sent for pour in pours),
         "events": events_of(found.pk)[:EVENTS_SHOWN],
         "may_change": may and open_now,
         "may_change_pour": [

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from planning.pours.models import Pour, PourStep, ToolOrder
+from planning.pours.queries import delivery_notes, shipped
 from planning.routes.models import Route
 from shared.access.models import CODE
 from shared.api import fields
@@ -68,9 +70,24 @@ class PourSerializer(StrictModelSerializer):
             *ASKED_FIELDS,
             "volume_l",
             "mass_kg",
+            "sent",
             "etag",
         ]
-        read_only_fields = ["order", "half", "stands_on", "status", "volume_l", "mass_kg"]
+        read_only_fields = ["order", "half", "stands_on", "status", "volume_l", "mass_kg", "sent"]
+
+
+class OrderDeliverySerializer(StrictSerializer):
+    """A delivery note, as far as it is about one order."""
+
+    id = fields.IdField(help_text="Id of the delivery note.")
+    number = serializers.CharField(help_text="As it stands on the paper.")
+    kind = serializers.CharField(help_text="sent, or returned where it came back.")
+    at = fields.MomentField(help_text="When it left, or came back.")
+    halves = serializers.ListField(
+        child=serializers.CharField(), help_text="The halves of the tool that are on it."
+    )
+    carrier = serializers.CharField(help_text="Who carries it; empty: not known.")
+    carrier_reference = serializers.CharField(help_text="The carrier's number for it.")
 
 
 class ToolOrderSerializer(StrictModelSerializer):
@@ -79,6 +96,21 @@ class ToolOrderSerializer(StrictModelSerializer):
     tool_code = serializers.CharField(source="tool.code", read_only=True)
     route_code = serializers.CharField(source="route.code", read_only=True)
     pours = PourSerializer(many=True, read_only=True)
+    shipped = serializers.SerializerMethodField(
+        help_text="How much of it is with the customer: none, part or all."
+    )
+    delivery_notes = serializers.SerializerMethodField(
+        help_text="What left and what came back, the first note first."
+    )
+
+    def get_shipped(self, order: ToolOrder) -> str:
+        """Return how much of the order is away."""
+        return shipped(order)
+
+    @extend_schema_field(OrderDeliverySerializer(many=True))
+    def get_delivery_notes(self, order: ToolOrder) -> Any:
+        """Return the delivery notes that name castings of the order."""
+        return OrderDeliverySerializer(delivery_notes(order), many=True).data
 
     class Meta:
         model = ToolOrder
@@ -101,6 +133,8 @@ class ToolOrderSerializer(StrictModelSerializer):
             "held_reason",
             "copy_of",
             "pours",
+            "shipped",
+            "delivery_notes",
             "etag",
         ]
         read_only_fields = fields

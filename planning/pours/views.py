@@ -42,7 +42,7 @@ class ToolOrderViewSet(
     """Tool orders with their pours."""
 
     queryset = ToolOrder.objects.select_related("site", "tool", "route").prefetch_related(
-        "pours__order"
+        "pours__order", "pours__delivery_lines__note"
     )
     serializer_class = ToolOrderSerializer
     read_serializer_class = ToolOrderSerializer
@@ -134,6 +134,7 @@ class PourViewSet(
         "order": ["exact"],
         "due_on": ["gte", "lte"],
         "system": ["exact"],
+        "sent": ["exact"],
     }
     sort_fields = ("due_on", "id")
 

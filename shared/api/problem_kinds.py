@@ -113,6 +113,10 @@ KINDS: dict[str, Kind] = {
     "not_cured": Kind("The casting's clock is not open yet.", BY_A_PERSON),
     "too_hot": Kind("The casting is too hot to handle.", "Let it cool; read it again."),
     "casting_in_quarantine": Kind("The casting waits for a judgement.", BY_A_PERSON),
+    "casting_not_ready": Kind(
+        "The casting may not be sent yet, or is away already.", "Do what `detail` names first."
+    ),
+    "not_away": Kind("The delivery's castings are back already.", READ_AGAIN),
     "not_curing": Kind("The pour is not poured, or off already.", READ_AGAIN),
     "in_oven": Kind("The casting is in the oven already.", READ_AGAIN),
     "not_in_oven": Kind("The stay in the oven is over or marked wrong.", READ_AGAIN),

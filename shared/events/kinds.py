@@ -22,6 +22,8 @@ class EventKind(models.TextChoices):
     POURED = "batch.poured", "Batch poured"
     CURED = "casting.cured", "Casting cured and demoulded"
     READY = "tool.ready", "Tool ready"
+    SHIPPED = "tool.shipped", "Sent to the customer"
+    SHIPMENT_BACK = "tool.shipment_taken_back", "Delivery taken back"
     REPLACE = "tool.replacement_due", "Tool due for replacement"
     SHORT = "stock.shortage_foreseen", "Shortage foreseen"
     ENOUGH = "stock.shortage_cleared", "Shortage cleared"

@@ -28,6 +28,13 @@ KINDS = {
 
 CHANGES = (
     Change(
+        date(2026, 11, 30),
+        ADDED,
+        "Delivery notes: POST /delivery-notes sends castings that are accepted, in parts too, and "
+        "returns take a delivery back by a further note; tool.shipped and "
+        "tool.shipment_taken_back tell of it, and an order says what of it is with the customer.",
+    ),
+    Change(
         date(2026, 11, 29),
         ADDED,
         "Tokens: POST /access-tokens makes one, PATCH makes it narrower, rotations give it a new "

@@ -12,6 +12,7 @@ from planning.batches.models import Batch, Lift
 from planning.clocks.actions import start_clock
 from planning.clocks.models import Cure, OvenStay
 from planning.clocks.ovens import into_oven
+from planning.deliveries.models import DeliveryNote
 from planning.pours.models import PourStep
 from shared.access.models import AccessToken
 from shared.hooks.models import Endpoint
@@ -37,6 +38,10 @@ OWN_ORDER = {
     "test_a_container_is_not_opened_before_it_came_in",
     "cures/{id}/peaks at": "planning/clocks/test_peaks.py::"
     "test_who_saw_it_pass_says_so_by_page_or_rest",
+    "delivery-notes at": "planning/deliveries/test_deliveries.py::"
+    "test_nothing_leaves_before_it_is_off_or_comes_back_before_it_left",
+    "delivery-notes/{id}/returns at": "planning/deliveries/test_deliveries.py::"
+    "test_nothing_leaves_before_it_is_off_or_comes_back_before_it_left",
     "demouldings at": "planning/cures/test_actions.py::"
     "test_nothing_is_demoulded_before_its_last_lift_was_poured",
     "outages starts_at": "a time out of use follows nothing",
@@ -121,6 +126,7 @@ ROWS = {
     "batches": Batch,
     "containers": Container,
     "cures": Cure,
+    "delivery-notes": DeliveryNote,
     "outages": Outage,
     "oven-stays": OvenStay,
     "purchase-orders": PurchaseOrder,
@@ -143,6 +149,9 @@ def admin(planned, shop_site):
     make_order(shop_site)
     Endpoint.objects.create(
         site=shop_site, name="other", url="https://hooks.example/", made_at=NOW
+    )
+    DeliveryNote.objects.create(
+        site=shop_site, key="other", at=NOW, recorded_at=NOW, recipient="X", address="Y"
     )
     StorageSpell.objects.create(
         location=Location.objects.filter(site=shop_site).first(), starts_at=NOW - 2 * HOUR,

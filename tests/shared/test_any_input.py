@@ -61,7 +61,7 @@ from planning.patterns.actions import take_pattern
 from shared import clock
 from shared.access.models import AccessToken, Site, User
 from shared.api.roles import SCOPES
-from planning.models import Demould, OvenStay, Pour
+from planning.models import DeliveryNote, Demould, OvenStay, Pour
 from shop.materials.components import SystemComponent
 from shop.materials.models import Material, ResinSystem
 from shop.release_agents.models import ReleaseClash
@@ -72,6 +72,10 @@ OvenStay.objects.create(
 Demould.objects.create(
     pk=1, pour=Pour.objects.filter(status="curing").latest("pk"), verdict="accept", key="1",
     at=clock.now(), recorded_at=clock.now(),
+)
+DeliveryNote.objects.create(
+    site=Site.objects.get(), key="1", at=clock.now(), recorded_at=clock.now(), recipient="X",
+    address="Y",
 )
 take_pattern(
     site=Site.objects.get(), file_name="box.stl", chunks=[b"solid box\\nendsolid box\\n"],

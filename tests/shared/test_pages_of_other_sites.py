@@ -39,6 +39,8 @@ ROW_OF = {
     "pour-lower": "planning.Pour", "pour-as-poured": "planning.Pour", "pour-oven": "planning.Pour",
     "pour-oven-out": "planning.Pour", "pour-oven-wrong": "planning.Pour",
     "pour-demould": "planning.Pour",
+    "delivery": "planning.DeliveryNote", "delivery-paper": "planning.DeliveryNote",
+    "delivery-back": "planning.DeliveryNote",
     "demould-photo": "planning.Demould", "pour-step-sign": "planning.PourStep",
     "step-photo": "planning.PourStep", "container": "shop.Container", "lot": "shop.Lot",
     "lot-certificate": "shop.Lot", "lot-button": "shop.Lot", "count": "shop.CycleCount",

@@ -57,6 +57,7 @@ OWNED = {
     "planning.PourStep": "pour__order__site",
     "planning.PourStepMaterial": "step__pour__order__site",
     "planning.DeliveryItem": "delivery__site",
+    "planning.DeliveryLine": "note__site",
     "planning.Lift": "pour__order__site",
     "planning.BatchPortion": "batch__site",
     "planning.BatchLine": "batch__site",

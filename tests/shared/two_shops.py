@@ -15,6 +15,7 @@ from django.core.management import call_command
 from planning.batches.models import BatchEntry
 from planning.clocks.models import OvenStay, TemperatureReading
 from planning.cures.models import Demould
+from planning.deliveries.models import DeliveryNote
 from planning.demo import actions as demo
 from planning.patterns.models import PatternMesh
 from planning.pours.models import Pour
@@ -144,6 +145,9 @@ def _rows_the_demo_lacks(shops: TwoShops, site: Site) -> None:
         Demould.objects.create(
             pour=pour, key=f"two:{site.code}", at=now, recorded_at=now, verdict="accept"
         )
+    DeliveryNote.objects.create(
+        site=site, key=f"two:{site.code}", at=now, recorded_at=now, recipient="X", address="Y"
+    )
     if shops.row(ToolEvent, site) is None:
         tool = Tool.objects.filter(site=site).earliest("pk")
         ToolEvent.objects.create(tool=tool, kind="note", key=f"two:{site.code}", at=now)
