@@ -2,22 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django import forms
 
-from planning.cures.page_forms import wall_clock
+from planning.cures.page_forms import WallClockForm
 from planning.pours.models import Pour
-
-
-def _at(label: str) -> forms.CharField:
-    return forms.CharField(
-        label=f"{label}; empty for now",
-        required=False,
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
-    )
 
 
 def _castings(label: str, missing: str) -> forms.ModelMultipleChoiceField:
@@ -31,25 +21,25 @@ def _castings(label: str, missing: str) -> forms.ModelMultipleChoiceField:
     return field
 
 
-class _Castings(forms.Form):
-    def __init__(self, *args: Any, zone: ZoneInfo, castings: Any, key: str, **kwargs: Any) -> None:
+class _Castings(WallClockForm):
+    def __init__(self, *args: Any, castings: Any, key: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.zone = zone
         self.fields["pours"].queryset = castings
         self.fields["key"].initial = key
 
-    def clean_at(self) -> datetime | None:
-        """Return the moment that the wall clock of the site shows."""
-        return wall_clock(self.cleaned_data["at"], self.fields["at"].label, self.zone)
-
     def values(self) -> dict[str, Any]:
         """Return what the action takes."""
-        values = dict(self.cleaned_data)
+        values = {name: v for name, v in self.cleaned_data.items() if name != "at_which"}
         return {**values, "key": f"page:{values['key']}", "pours": list(values["pours"])}
 
 
 class SendForm(_Castings):
     """What is sent, to whom, and how."""
+
+    at_name = "Left at"
+    at_label = "Left at; empty for now"
+    field_order = ("pours", "recipient", "address", "carrier", "carrier_reference", "packages",
+                   "at", "at_which", "remarks", "key")  # fmt: skip
 
     pours = _castings("Castings that stand ready", "Tick at least one casting.")
     recipient = forms.CharField(
@@ -70,7 +60,6 @@ class SendForm(_Castings):
             "invalid": "Packages must be a whole number, 1 to 10,000.",
         },
     )  # fmt: skip
-    at = _at("Left at")
     remarks = forms.CharField(label="Remarks", max_length=400, required=False)
     key = forms.CharField(max_length=64, widget=forms.HiddenInput)
 
@@ -78,9 +67,12 @@ class SendForm(_Castings):
 class BackForm(_Castings):
     """What came back, and why."""
 
+    at_name = "Back at"
+    at_label = "Back at; empty for now"
+    field_order = ("pours", "reason", "at", "at_which", "key")
+
     pours = _castings("Castings that came back", "Tick at least one casting.")
     reason = forms.CharField(
         label="Why", max_length=200, help_text="Told to the customer's ordering system."
     )
-    at = _at("Back at")
     key = forms.CharField(max_length=64, widget=forms.HiddenInput)
