@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
@@ -61,6 +62,21 @@ def test_conversion_along_a_record_agrees_with_an_independent_integration():
 
     path = solve_ivp(slope, (0, 72_000), [0.0], method="Radau", rtol=1e-8, max_step=600)
     assert got == pytest.approx(path.y[0, -1], rel=1e-4)
+
+
+@pytest.mark.parametrize("gap_h", [12.0, 20.0])
+@pytest.mark.parametrize("swing_k", [0.0, 6.0], ids=["steady", "warmer, then colder"])
+def test_due_by_kinetics_does_not_depend_on_how_often_a_temperature_was_read(gap_h, swing_k):
+    """The same straight lines, read at their ends alone and every ten minutes."""
+    stated = replace(DEMO, demould_conversion=0.7)
+    ends = [n * gap_h for n in range(6)]
+    temps = [22.0 + (swing_k if n % 2 else 0.0) for n in range(6)]
+    often = [n / 6 for n in range(int(6 * ends[-1]) + 1)]
+    rare = cure_clock(stated, ends, temps, 22.0)
+    dense = cure_clock(stated, often, np.interp(often, ends, temps).tolist(), 22.0)
+    assert gap_h < dense.due_h.value < ends[-1]
+    assert rare.due_h.value == pytest.approx(dense.due_h.value, abs=0.02)
+    assert rare.conversion == pytest.approx(dense.conversion, abs=1e-3)
 
 
 def test_stalled_cure_is_said_and_beats_the_datasheet_time():
