@@ -10,12 +10,17 @@ from tests.benchmarks import instances
 from tests.reference_cases import params, rows
 
 FILE = "planning_checks.csv"
-SETS = ("u120", "u250", "planted", "N1C", "N2C", "N1W")
+SETS = ("u120", "u250", "planted", "N1C", "N2C", "N1W", "N2W")
+ON_REQUEST = "bin_packing/N2W1B3R7.bpp"
+"""Takes 3 s."""
 ROWS = [
-    pytest.param(row, id=row["file"])
+    pytest.param(
+        row, id=row["file"],
+        marks=[pytest.mark.benchmark_run] if row["file"] == ON_REQUEST else [],
+    )
     for row in instances.optima("bin_packing")
     if any(row["file"].startswith(f"bin_packing/{s}") for s in SETS)
-]
+]  # fmt: skip
 TABLED = [c.id for c in rows(FILE) if "/bin_packing/" in c.inputs.get("file", "")]
 
 
