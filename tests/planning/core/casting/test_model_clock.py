@@ -145,6 +145,22 @@ def test_cooling_is_asked_as_well_as_cure():
     assert clocks_of(strict).demould.best_h > clocks.demould.best_h + 1
 
 
+def test_a_warm_room_is_waited_for_until_glass_transition_lies_above_it():
+    """By hand: 5 K above 32 °C the glass transition is at a conversion of 0.713, not 0.70."""
+    thin = replace(
+        LIFT, depth_mm=20.0, base=tool_side("metal"), expected_c=32.0, mix_c=32.0, night_c=32.0
+    )
+    clocks = clocks_of(thin)
+    cured_h, hard_h = (
+        isothermal_time_min(SYSTEM.kinetics, 32.0, conversion) / 60 for conversion in (0.70, 0.713)
+    )
+    waits_h = clocks.demould.best_h - clocks.cured.best_h
+    assert 0.98 < waits_h / (hard_h - cured_h) < 1.25, "its last heat is still in it"
+    assert clocks.demould.go_h > clocks.cured.go_h
+    without = replace(thin, margins=replace(thin.margins, glass_margin_k=0.0))
+    assert clocks_of(without).demould.best_h == clocks.cured.best_h
+
+
 def test_hot_oven_is_left_before_anything_is_demoulded():
     inside = replace(LIFT, stays=(OvenStay(6.0, 60.0),), now_h=20.0)
     clocks = clocks_of(inside)
