@@ -116,6 +116,17 @@ def test_order_of_entry_never_matters():
     assert len(answers) == 1
 
 
+def test_warmth_counts_as_it_soaks_in_and_cold_at_once():
+    """63 % of a change gets into 10 mm within an hour, into 80 mm within 11 h."""
+
+    def cured_h(depth_mm, then_c):
+        air = [(float(h), 23.0 if h < 3 else then_c, "air") for h in range(33)]
+        return clocks_of(seen(*air, depth_mm=depth_mm)).cured.go_h
+
+    assert cured_h(10.0, 33.0) + 4 < cured_h(80.0, 33.0) < cured_h(80.0, 23.0)
+    assert cured_h(10.0, 15.0) == pytest.approx(cured_h(80.0, 15.0), rel=0.01)
+
+
 def test_single_late_reading_leaves_the_clock_where_it_was():
     constant = seen((119.4, 23.0, "air"))
     late = clocks_of(constant)
