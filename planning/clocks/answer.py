@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import logging
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from planning.batches.models import Lift
 from planning.clocks.models import Waits
 from planning.clocks.words import edges_words
-from planning.core.casting.clock_types import CastingClocks, Clock, PouredLift
+from planning.core.casting.clock_types import SURFACE, CastingClocks, Clock, PouredLift
 from planning.pours.models import Pour, ToolSide
 
 if TYPE_CHECKING:
@@ -119,6 +119,9 @@ def columns(
     demould = clocks.demould
     if covered and clocks.needs_cool_reading:
         demould = clocks.cured
+    hot = not covered and _is_hot(asked, demould)
+    if hot:
+        demould = replace(demould, go_h=None)
     closes_at = early(clocks.closes.go_h)
     if closes_at is None and lift.gap_greatest_min:
         closes_at = poured_at + timedelta(minutes=lift.gap_greatest_min)
@@ -134,8 +137,8 @@ def columns(
         "demould_best_at": best(demould.best_h),
         "cured_due_at": late(clocks.cured.go_h),
         "cured_best_at": best(clocks.cured.best_h),
-        "waits_for": _waits(demould, clocks),
-        "asks": [] if covered else list(clocks.asks),
+        "waits_for": _waits(demould, clocks, hot),
+        "asks": [] if covered else list(dict.fromkeys((SURFACE,) * hot + clocks.asks)),
         "ranged": clocks.ranged and not covered,
         "ranges": {name: _range(getattr(clocks, name)) for name in NAMES},
         "holes": [
@@ -197,14 +200,23 @@ def _minute_of(at: datetime) -> datetime:
     return at.replace(second=0, microsecond=0)
 
 
-def _waits(demould: Clock, clocks: CastingClocks) -> str:
+def _is_hot(asked: PouredLift, demould: Clock) -> bool:
+    """Whether its time has come and it was too hot to handle when it was last read."""
+    if demould.go_h is None or demould.go_h > asked.now_h:
+        return False
+    own = [reading for reading in asked.seen() if reading.in_body]
+    last = [reading.celsius for reading in own if reading.hour == own[-1].hour]
+    return max(last, default=-math.inf) > asked.margins.hand_safe_c
+
+
+def _waits(demould: Clock, clocks: CastingClocks, hot: bool) -> str:
     if demould.go_h is not None:
         return ""
     if demould.stalled or clocks.cured.stalled:
         return Waits.STALLED
     if clocks.in_oven:
         return Waits.OUT_OF_OVEN
-    return Waits.COOL_READING if clocks.needs_cool_reading else Waits.NOT_KNOWN
+    return Waits.COOL_READING if hot or clocks.needs_cool_reading else Waits.NOT_KNOWN
 
 
 def _range(clock: Clock) -> list[float | None]:

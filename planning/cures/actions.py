@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import Sum
 
 from planning.batches.models import Batch
-from planning.clocks.models import Cure
+from planning.clocks.models import Cure, TemperatureReading
 from planning.clocks.readings import too_hot
 from planning.clocks.standing import Standing, asked_now
 from planning.clocks.words import AGAIN
@@ -75,14 +75,9 @@ def demould(
     assert stands is not None  # it is curing, so all its lifts are poured
     # The clock says what is safe now; a time that somebody gives does not make it so.
     if not stands.may_demould(now) and not early_reason:
-        raise _not_cured(stands, now)
-    if (hot := too_hot(pour, now)) and not early_reason:
-        raise ShopError(
-            f"{pour} had {hot.celsius} °C, read {hot.at:%Y-%m-%d %H:%M} UTC "
-            f"({hot.get_where_display().lower()}); at most {HAND_SAFE_C:g} °C is safe to handle. "
-            "Let it cool and write down a new temperature, or give early_reason.",
-            code="too_hot",
-        )
+        due = stands.ready_at
+        hot = too_hot(pour, now) if due is None or due <= now else None
+        raise _not_cured(stands, now) if hot is None else _too_hot(pour, hot)
     record = Demould.objects.create(
         pour=pour,
         key=key,
@@ -126,6 +121,15 @@ def _reason(given: str) -> str:
             f"The reason is {reason or 'empty'}; write at least {LEAST_REASON} letters.",
         )
     return reason
+
+
+def _too_hot(pour: Pour, hot: TemperatureReading) -> ShopError:
+    return ShopError(
+        f"{pour} had {hot.celsius} °C, read {hot.at:%Y-%m-%d %H:%M} UTC "
+        f"({hot.get_where_display().lower()}); at most {HAND_SAFE_C:g} °C is safe to handle. "
+        "Let it cool and write down a new temperature, or give early_reason.",
+        code="too_hot",
+    )
 
 
 def _not_cured(stands: Standing, now: datetime) -> NotCured:

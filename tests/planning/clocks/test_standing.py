@@ -124,6 +124,19 @@ def test_the_next_lift_waits_for_every_lift_below(lifts, shop_site):
     assert len(list(lifts_close(cure.poured_at))) == 1
 
 
+def test_a_lift_below_that_opens_later_holds_the_next_one_back(lifts):
+    lower, upper = (clocks.start_clock(lift=lift, poured_at=lift.planned_end) for lift in lifts)
+    later = upper.next_opens_at + 5 * HOUR
+    looked = {"looked_at": later + 2 * HOUR}
+    Cure.objects.filter(pk=lower.pk).update(next_opens_at=later, **looked)
+    Cure.objects.filter(pk=upper.pk).update(**looked)
+    stands = standing(Pour.objects.get())
+    assert stands.opens_at == later
+    assert stands.top.passed(stands.top.next_opens_at, later - HOUR)
+    assert not stands.may_pour_over(later - HOUR)
+    assert stands.may_pour_over(later)
+
+
 def test_a_window_that_closes_before_it_opens_is_said_as_such(lifts, shop_site):
     cure = clocks.start_clock(lift=lifts[0], poured_at=lifts[0].planned_end)
     Cure.objects.filter(pk=cure.pk).update(next_closes_at=F("next_opens_at") - HOUR)

@@ -6,10 +6,13 @@ import pytest
 from planning.batches.models import Batch, Lift
 from planning.clocks import actions as clocks
 from planning.clocks.models import Cure
+from planning.clocks.standing import asked_now, running
 from planning.cures import actions
 from planning.cures.models import Demould
 from planning.pours.models import Pour
 from planning.pours.steps import sign_step
+from planning.reminders.wanted import cures_complete
+from planning.today.queries import curing
 from shared.errors import Invalid, ShopError
 from shared.events.models import Event
 from shop.models import Movement, Tool, ToolEvent
@@ -172,6 +175,33 @@ def test_a_casting_has_no_temperature_of_its_own_before_it_is_mixed(cure):
     with pytest.raises(Invalid, match="was mixed"):
         reading(cure, -2, "22", where="core", pour=cure.lift.pour)
     assert reading(cure, -2, "22"), "the air has"
+
+
+@pytest.mark.parametrize("where", ["surface", "core"])
+def test_nobody_is_told_to_take_off_what_was_last_seen_hot(take, planned, where):
+    """Its computed clock has run, and by its model it is cool."""
+    planned(take(system="T", depth_mm="55"))
+    found = clocks.start_clock(
+        lift=Lift.objects.get(), poured_at=Batch.objects.get().planned_pour_end
+    )
+    pour, due = found.lift.pour, ready(found.lift.pour)
+    hours = (due - found.poured_at).total_seconds() / 3600
+    assert Cure.objects.get().waits_for == ""
+    reading(found, hours + 0.1, "56", where=where, pour=pour, confirmed=True)
+    now = due + timedelta(hours=1)
+    stands = asked_now(pour, now)
+    assert not stands.may_demould(now)
+    assert stands.ready_at is None
+    assert Cure.objects.get().asks[0] == "surface"
+    (row,) = curing(running(), now)
+    assert row["words"] != "May be demoulded"
+    assert [one.title for one in cures_complete(now)] == [f"{pour}: measure its face"]
+    with pytest.raises(ShopError, match=r"had 56.0 °C.*at most 43 °C") as refused:
+        actions.demould(pour=pour, at=now, now=now, verdict="accept", key="hot")
+    assert refused.value.code == "too_hot"
+    reading(found, hours + 0.9, "41", where=where, pour=pour, confirmed=True)
+    assert [one.title for one in cures_complete(now)] == [f"{pour} may be demoulded"]
+    assert actions.demould(pour=pour, at=now, now=now, verdict="accept", key="cool")
 
 
 @pytest.mark.parametrize("where", ["surface", "core"])
