@@ -119,6 +119,13 @@ def span(day: date, starts: time, ends: time, zone: ZoneInfo) -> tuple[datetime,
     return (first, last) if first < last else None
 
 
+def clock_words(local: datetime) -> str:
+    """Return the clock time of a moment in its zone, and which of two where it is shown twice."""
+    folds = {local.replace(fold=fold).utcoffset() for fold in (0, 1)}
+    which = "" if len(folds) == 1 else (" (second)" if local.fold else " (first)")
+    return f"{local:%H:%M}{which}"
+
+
 def _shown(at: datetime, zone: ZoneInfo) -> datetime:
     return at.astimezone(zone).replace(tzinfo=None)
 

@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from shared.units import round_to_division
+from shared.wall_clock import clock_words
 
 
 @dataclass(frozen=True)
@@ -78,9 +79,12 @@ def printed(batch: Mapping[str, Any]) -> PrintedBatch:
 
 def clock_text(moment: datetime | None, zone: str) -> str:
     """Return the clock time at the site, or a dash."""
-    return "–" if moment is None else f"{moment.astimezone(ZoneInfo(zone)):%H:%M}"
+    return "–" if moment is None else clock_words(moment.astimezone(ZoneInfo(zone)))
 
 
 def day_clock_text(moment: datetime | None, zone: str) -> str:
     """Return day and clock time at the site, or a dash."""
-    return "–" if moment is None else f"{moment.astimezone(ZoneInfo(zone)):%a %d %b %H:%M}"
+    if moment is None:
+        return "–"
+    local = moment.astimezone(ZoneInfo(zone))
+    return f"{local:%a %d %b} {clock_words(local)}"

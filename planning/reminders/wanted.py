@@ -19,6 +19,7 @@ from planning.reminders.staffing import last_out
 from planning.weigh_in import alarms
 from shared import clock
 from shared.access.models import Site
+from shared.wall_clock import clock_words
 from shop import stores
 
 CLOSES_LEAD = timedelta(minutes=60)
@@ -83,7 +84,8 @@ def page_of(name: str, pk: int) -> str:
 
 
 def _wall(moment: datetime, cure: Cure) -> str:
-    return f"{clock.local(moment, cure.lift.pour.order.site):%a %d %b %H:%M}"
+    local = clock.local(moment, cure.lift.pour.order.site)
+    return f"{local:%a %d %b} {clock_words(local)}"
 
 
 def _of_cure(kind: str, cure: Cure, due_at: datetime, title: str, words: str) -> Wanted:

@@ -43,6 +43,8 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.utils import timezone
 
+from shared.wall_clock import clock_words
+
 register = template.Library()
 
 NOTHING = "–"
@@ -149,7 +151,7 @@ def local(moment: dt.datetime, zone: Any = None) -> dt.datetime:
 @register.filter
 def clock(value: Any, zone: Any = None) -> str:
     """Show the clock time at the site."""
-    return f"{local(value, zone):%H:%M}" if isinstance(value, dt.datetime) else NOTHING
+    return clock_words(local(value, zone)) if isinstance(value, dt.datetime) else NOTHING
 
 
 def short_day(value: dt.date) -> str:
@@ -164,7 +166,7 @@ def moment(value: Any, zone: Any = None) -> str:
         return NOTHING
     here = local(value, zone)
     year = "" if here.year == local(timezone.now(), zone).year else f" {here.year}"
-    return f"{short_day(here)}{year} {here:%H:%M}"
+    return f"{short_day(here)}{year} {clock_words(here)}"
 
 
 @register.filter

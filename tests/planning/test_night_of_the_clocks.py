@@ -8,9 +8,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from planning.batches.models import Lift
+from planning.batches.printed import clock_text, day_clock_text
 from planning.clocks.models import OvenStay, TemperatureReading
 from planning.core.problem import Limits, Settings
 from planning.pours.models import Pour
+from planning.reminders import wanted
 from planning.schedule.snapshot import problem_of_week
 from planning.weigh_in import from_paper
 from shared import clock
@@ -153,6 +155,17 @@ def test_extra_hours_at_a_time_that_is_not_are_refused_by_their_field(
     assert "there is no such time" in field_of(answer.content.decode(), "extra_shift_ends")
     assert not DayChange.objects.exists()
     assert client.post("/changes/extra_shift/", {**row, "ends": "03:30"}).status_code == 200
+
+
+def test_paper_and_reminders_say_which_of_two_times_is_meant():
+    first, second = (datetime(2026, 10, 25, hour, 30, tzinfo=UTC) for hour in (0, 1))
+    site = SimpleNamespace(time_zone="Europe/Berlin")
+    order = SimpleNamespace(site=site)
+    cure = SimpleNamespace(lift=SimpleNamespace(pour=SimpleNamespace(order=order)))
+    for at, which in ((first, "first"), (second, "second")):
+        assert clock_text(at, site.time_zone) == f"02:30 ({which})"
+        assert day_clock_text(at, site.time_zone) == f"Sun 25 Oct 02:30 ({which})"
+        assert wanted._wall(at, cure) == f"Sun 25 Oct 02:30 ({which})"
 
 
 @pytest.mark.parametrize(("today", "days", "week", "offset"), [

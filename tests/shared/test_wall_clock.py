@@ -10,6 +10,7 @@ import pytest
 
 from shared import wall_clock
 from shared.errors import Invalid
+from shared.templatetags import units
 
 BERLIN, AUCKLAND = ZoneInfo("Europe/Berlin"), ZoneInfo("Pacific/Auckland")
 SANTIAGO, LORD_HOWE = ZoneInfo("America/Santiago"), ZoneInfo("Australia/Lord_Howe")
@@ -111,6 +112,17 @@ def test_nobody_is_there_longer_than_a_shift_surely_lasts(day, starts, ends, hou
     shown = None if found is None else tuple(f"{at:%H:%M}" for at in found)
     assert shown == hours
     assert found is None or found[1].date() == date.fromisoformat(day)
+
+
+@pytest.mark.parametrize(("moment", "words"), [
+    ("2026-10-25T00:30", "02:30 (first)"), ("2026-10-25T01:30", "02:30 (second)"),
+    ("2026-10-25T02:30", "03:30"), ("2026-10-24T23:59", "01:59"), ("2027-03-28T01:00", "03:00"),
+])  # fmt: skip
+def test_a_time_told_to_people_says_which_of_two_it_is(moment, words):
+    at = utc(moment)
+    assert wall_clock.clock_words(at.astimezone(BERLIN)) == words
+    assert units.clock(at, "Europe/Berlin") == words
+    assert units.moment(at, "Europe/Berlin").endswith(f" {words}")
 
 
 OWN_RULE = {
