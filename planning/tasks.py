@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from celery import shared_task
+from celery.schedules import crontab
 from django.conf import settings
 
 from shared import clock
@@ -39,6 +40,11 @@ SCHEDULE: dict[str, dict[str, Any]] = {
     },
 }
 """Beat entries of this app; gathered by `shared.config.celery`."""
+if settings.SANDBOX:
+    SCHEDULE["make the sandbox anew"] = {
+        "task": "planning.tasks.make_sandbox_anew",
+        "schedule": crontab(hour="1", minute="30"),
+    }
 
 
 @shared_task(name="planning.tasks.solve_week")
@@ -146,3 +152,11 @@ def sweep_pattern_files() -> int:
     from planning.patterns import actions
 
     return actions.sweep_files(clock.now())
+
+
+@shared_task(name="planning.tasks.make_sandbox_anew")
+def make_sandbox_anew() -> int:
+    """Make the sandbox anew and return how many tokens stayed."""
+    from planning.sandbox import actions
+
+    return len(actions.make_anew().tokens)

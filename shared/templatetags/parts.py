@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from django import template
+from django.conf import settings
 from django.urls import NoReverseMatch, reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -148,6 +149,12 @@ def who(context: template.Context) -> dict[str, Any]:
     scan = _open_ways(context, [row for row in SIDE_WAYS if row[1] == "scan"])
     address = scan[0]["address"] if scan else ""
     return {"request": request, "site": site, "sites": sites, "scan": address}
+
+
+@register.simple_tag
+def is_sandbox() -> bool:
+    """Tell whether this is the sandbox, in which nothing is real and nothing stays."""
+    return settings.SANDBOX
 
 
 @register.simple_tag

@@ -221,6 +221,10 @@ PUBLIC_URL = environment.text("PUBLIC_URL", "http://localhost:8000")
 # Webhooks go to public addresses only, and to the networks and ports a shop names as its own.
 WEBHOOK_ALLOWED_NETWORKS = environment.words("WEBHOOK_ALLOWED_NETWORKS", "")
 WEBHOOK_ALLOWED_PORTS = [int(port) for port in environment.words("WEBHOOK_ALLOWED_PORTS", "")]
+# An invented shop for other systems to try calls on; it is emptied and made anew each night.
+SANDBOX = environment.flag("SANDBOX")
+SANDBOX_PASSWORD = environment.text("SANDBOX_PASSWORD", "demo-shop")
+
 # Set after a backup was put back, so that old reminders are looked at before they leave.
 REMINDERS_PAUSED = environment.flag("REMINDERS_PAUSED")
 
