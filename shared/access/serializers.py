@@ -31,4 +31,7 @@ class CallerSerializer(serializers.Serializer):
     all_sites = serializers.ListField(
         child=serializers.CharField(), help_text="Scopes for what belongs to all sites."
     )
+    sandbox = serializers.BooleanField(
+        help_text="Whether nothing here is real and all is made anew each night."
+    )
     sites = SiteAccessSerializer(many=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from drf_spectacular.utils import extend_schema
 from rest_framework.generics import GenericAPIView
 from rest_framework.permissions import IsAuthenticated
@@ -69,6 +70,7 @@ class Me(GenericAPIView):
             "name": str(request.user),
             "token": request.auth.prefix if request.auth else None,
             "all_sites": sorted(access.for_all()),
+            "sandbox": settings.SANDBOX,
             "sites": [
                 {
                     "site": site.code,

@@ -30,6 +30,12 @@ CHANGES = (
     Change(
         date(2026, 11, 30),
         ADDED,
+        "GET /me says whether this is a sandbox, in which nothing is real and all but accounts, "
+        "tokens and webhook addresses is made anew each night.",
+    ),
+    Change(
+        date(2026, 11, 30),
+        ADDED,
         "Delivery notes: POST /delivery-notes sends castings that are accepted, in parts too, and "
         "returns take a delivery back by a further note; tool.shipped and "
         "tool.shipment_taken_back tell of it, and an order says what of it is with the customer.",

@@ -76,6 +76,11 @@ class Command(BaseCommand):
         self.copy_before_upgrade()
         call_command("migrate", interactive=False, verbosity=0)
         self.stdout.write(f"Database ready ({settings.DATABASES['default']['ENGINE']}).")
+        if options["empty"] and settings.SANDBOX:
+            raise CommandError(
+                "A sandbox holds the example shop and is emptied each night; leave out --empty, "
+                "or SANDBOX=1 for a shop of your own."
+            )
         if options["empty"]:
             self.refuse_example()
         else:

@@ -4,7 +4,7 @@ from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, transaction
 
 from shared import clock
 from shared.access.models import AccessToken, CompanyMembership, Membership, Site, User
@@ -59,6 +59,7 @@ def test_what_was_tried_is_gone_and_who_tried_it_stays(sandbox, settings):
     client = Caller()
     client.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
     assert client.get("/api/v1/materials").status_code == 200
+    assert client.get("/api/v1/me").json()["sandbox"] is True
     client.credentials(HTTP_AUTHORIZATION=f"Bearer {gone}")
     assert client.get("/api/v1/materials").status_code == 401
     assert Membership.objects.filter(user__username="ordering", role="integration").exists()
@@ -115,11 +116,11 @@ def test_each_page_says_that_nothing_is_real(sandbox, client):
 def test_no_page_says_so_elsewhere(sandbox, client, settings):
     settings.SANDBOX = False
     client.force_login(User.objects.get(username="petra"))
+    assert not client.get("/api/v1/me").json()["sandbox"]
     assert "Sandbox" not in client.get("/today/").content.decode()
 
 
 def test_the_timetable_makes_only_a_sandbox_anew():
-    assert connection.settings_dict["NAME"]
     from planning.tasks import SCHEDULE
 
     assert "make the sandbox anew" not in SCHEDULE
