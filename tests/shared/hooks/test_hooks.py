@@ -1,11 +1,13 @@
 """Endpoints: made, paused, given new secrets, told again; what is given up and what waits."""
 
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import transaction
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 
+from shared.access.models import Site
 from shared.events import actions as events
 from shared.events.kinds import EventKind, ObjectKind
 from shared.hooks import actions, sending
@@ -220,6 +222,17 @@ def test_the_pages(site, receiver, browser_of):
     tell(site)
     again = client.post(f"{page}again/", {"since": "2020-01-01T00:00"}, follow=True)
     assert "1 events are sent again" in again.content.decode()
+    Site.objects.update(time_zone="Europe/Berlin")
+    skipped = client.post(f"{page}again/", {"since": "2026-03-29T02:30"}, follow=True)
+    assert "there is no such time" in skipped.content.decode()
+    # The page tells the site's time, and takes it: five minutes ahead there is nothing to send.
+    Site.objects.update(time_zone="Asia/Kolkata")
+    ahead = datetime.now(ZoneInfo("Asia/Kolkata")) + timedelta(minutes=5)
+    none = client.post(f"{page}again/", {"since": f"{ahead:%Y-%m-%dT%H:%M}"}, follow=True)
+    assert "0 events are sent again" in none.content.decode()
+    behind = ahead - timedelta(minutes=65)
+    some = client.post(f"{page}again/", {"since": f"{behind:%Y-%m-%dT%H:%M}"}, follow=True)
+    assert "1 events are sent again" in some.content.decode()
     assert client.post(f"{page}lose/").status_code == 404
     assert browser_of("technician").get("/setup/webhooks/").status_code == 403
     client.post(f"{page}delete/")
