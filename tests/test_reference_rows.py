@@ -15,8 +15,6 @@ from tests.benchmarks.instances import optima
 from tests.reference_cases import ASSERTED, CASES, FILES, rows
 
 FOLDERS = ("bin_packing", "rcpsp", "rcpsp_max", "job_shop")
-NO_UBL = "the shop exchanges no UBL: orders leave as text and PDF, goods come in as CSV"
-NO_UNIT_CODES = "no message leaves the shop that carries unit or currency codes of these lists"
 RECEIVER = "the receiver's side: the product signs webhooks, it verifies none"
 
 LEFT_OUT = {
@@ -50,8 +48,6 @@ LEFT_OUT = {
         "HT-05": "no address of the API has an end; no such header is sent",
         "HT-07": "a key without quotes is accepted as the same key as the quoted one, as the row "
                  "allows (asserted in test_idempotency.py)",
-        **dict.fromkeys((f"UBL-{n:02d}" for n in range(1, 8)), NO_UBL),
-        **dict.fromkeys((f"UBL-{n:02d}" for n in range(8, 13)), NO_UNIT_CODES),
     },
     "stock_checks.csv": {},
     "tool_life_checks.csv": {},
