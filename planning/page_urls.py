@@ -11,6 +11,7 @@ from planning.checklist import pages as checklist
 from planning.cures import oven_pages
 from planning.cures import pages as cures
 from planning.deliveries import pages as deliveries
+from planning.files import document_pages
 from planning.files import pages as files
 from planning.founding import pages as founding
 from planning.pours import order_pages as orders
@@ -45,6 +46,7 @@ urlpatterns = [
     path("start/", founding.start, name="start"),
     path("setup/", checklist.setup, name="setup"),
     path("files/", files.files, name="files"),
+    path("documents/", document_pages.documents, name="documents"),
     path("files/<slug:what>.<slug:form>", files.shop_file, name="shop-file"),
     path("today/", today.today, name="today"),
     path("steps/<int:pk>/sign/", today.sign_step, name="step-sign"),

@@ -76,6 +76,7 @@ OTHER_DIGESTS = {
     "reference/cases/waltons.csv": "15de145fab466318",
     "reference/cases/norris.csv": "74ad6373719fea7b",
     "benchmarks/optima.csv": "5f79177a7691fd2f",
+    "ubl/unit_codes.csv": "8714f17f38bee298",
 }
 """Tables whose rows are asserted by tests of their own; the two data sets as a whole, by what is
 published of them."""

@@ -6,14 +6,18 @@ from typing import Any, ClassVar
 from uuid import uuid4
 
 from django_filters import rest_framework as filters
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
+from rest_framework.renderers import JSONRenderer
 
 from planning.deliveries import actions
 from planning.deliveries import serializers as forms
+from planning.deliveries.documents import despatch_document
 from planning.deliveries.models import DeliveryNote
 from shared import clock
 from shared.api import idempotency, viewsets
+from shared.api.ubl import XML, Xml, answered
 
 
 class DeliveryFilter(filters.FilterSet):
@@ -76,3 +80,9 @@ class DeliveryNoteViewSet(
             return self.queryset.get(pk=made.pk)
 
         return self.once(work)
+
+    @extend_schema(responses={(200, XML): OpenApiTypes.STR})
+    @action(detail=True, url_path="ubl-despatch-advice", renderer_classes=[Xml, JSONRenderer])
+    def ubl_despatch_advice(self, request: Any, pk: Any = None) -> Any:
+        """Return the note as a UBL 2.1 DespatchAdvice."""
+        return answered(despatch_document(self.get_object()))

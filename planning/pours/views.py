@@ -6,11 +6,13 @@ from typing import Any
 
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework.decorators import action
+from rest_framework.exceptions import ValidationError
 from rest_framework.renderers import JSONRenderer
+from rest_framework.response import Response
 
-from planning.pours import actions, order_changes, steps
+from planning.pours import actions, documents, order_changes, steps
 from planning.pours.models import Pour, PourStep, ToolOrder
 from planning.pours.serializers import (
     ChangedToolOrderSerializer,
@@ -27,10 +29,21 @@ from planning.pours.serializers import (
 )
 from shared import clock
 from shared.api import viewsets
+from shared.api.problems import field_problems
+from shared.api.ubl import JSON, XML, Xml, answered, taking
 from shared.api.uploads import OneFile
+from shared.errors import Invalid
 from shared.photos.forms import Jpeg, PhotoSerializer, cleaned, jpeg
+from shared.ubl.document import Document, Kind
 
 
+@extend_schema_view(
+    bulk=extend_schema(
+        description="Take in many orders, as JSON or as one UBL 2.1 Order, all of them or none.",
+        request={JSON: viewsets.bulk_of(NewToolOrderSerializer), XML: OpenApiTypes.STR},
+        responses={201: viewsets.bulk_of(ToolOrderSerializer)},
+    )
+)
 class ToolOrderViewSet(
     viewsets.BulkMixin,
     viewsets.ListMixin,
@@ -58,6 +71,50 @@ class ToolOrderViewSet(
         if self.action == "partial_update":
             return ChangedToolOrderSerializer
         return super().get_serializer_class()
+
+    def get_parsers(self) -> list[Any]:
+        """Take a UBL Order where many orders are taken in."""
+        found = super().get_parsers()
+        # Parsers are asked for before the action is known.
+        method = (getattr(self.request, "method", None) or "").lower()
+        named = (getattr(self, "action_map", None) or {}).get(method)
+        takes = "bulk" in (named, getattr(self, "action", None))
+        return [*found, taking(Kind.ORDER)()] if takes else found
+
+    def _bulk(self) -> Any:
+        document = self.request.data
+        if not isinstance(document, Document):
+            return super()._bulk()
+        made = self._take_document(document)
+        context = self.get_serializer_context()
+        return Response({"items": ToolOrderSerializer(made, many=True, context=context).data}, 201)
+
+    def _take_document(self, document: Document) -> list[ToolOrder]:
+        """Take in the orders of a document; what is refused is told by the paths of elements."""
+        body = documents.order_bodies(document)
+        serializer = self.get_serializer(data=body)
+        try:
+            serializer.is_valid(raise_exception=True)
+            items = serializer.validated_data["items"]
+            documents.refuse_known(document, items)
+            made = self.perform_bulk(items)
+        except ValidationError as error:
+            found = documents.by_path(field_problems(error.detail, body), document)
+            raise Invalid(" ".join(one.detail for one in found[:5]), found) from error
+        except Invalid as error:
+            raise Invalid(error.message, documents.by_path(error.problems, document)) from error
+        for order, line in zip(made, document.lines, strict=True):
+            if (pieces := documents.pieces_of(line) or 1) > 1:
+                order_changes.set_quantity(
+                    order=order, quantity=pieces, now=clock.now(), by=self.request.user
+                )
+        return made
+
+    @extend_schema(responses={(200, XML): OpenApiTypes.STR})
+    @action(detail=True, url_path="ubl-order-response", renderer_classes=[Xml, JSONRenderer])
+    def ubl_order_response(self, request: Any, pk: Any = None) -> Any:
+        """Return how the order stands as a UBL 2.1 OrderResponse, with the day planned."""
+        return answered(documents.response_document(self.get_object(), clock.now()))
 
     def perform_create(self, serializer: Any) -> None:
         """Take one order in."""

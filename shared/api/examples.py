@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 FILE = Path(__file__).with_name("examples.json")
-JSON = "application/json"
+JSON, XML = "application/json", "application/xml"
 
 
 @cache
@@ -31,7 +31,9 @@ def add(result: dict[str, Any], generator: Any, request: Any, public: bool) -> d
 def _add(operation: dict[str, Any], told: dict[str, Any]) -> None:
     body = operation.get("requestBody", {}).get("content", {})
     if "body" in told:
-        for kind in body.values():
+        for name, kind in body.items():
+            if name == XML:
+                continue  # a document in the place of JSON
             kind["examples"] = {"sent": {"value": told["body"]}}
     for status, value in told.get("answer", {}).items():
         content = operation["responses"].get(status, {}).get("content", {})

@@ -116,6 +116,10 @@ KINDS: dict[str, Kind] = {
     "casting_not_ready": Kind(
         "The casting may not be sent yet, or is away already.", "Do what `detail` names first."
     ),
+    "no_despatch": Kind("The note takes a delivery back; nothing was sent by it.", READ_AGAIN),
+    "order_known": Kind(
+        "The document was taken in before.", "Change or cancel that order, or send another ID."
+    ),
     "not_away": Kind("The delivery's castings are back already.", READ_AGAIN),
     "not_curing": Kind("The pour is not poured, or off already.", READ_AGAIN),
     "in_oven": Kind("The casting is in the oven already.", READ_AGAIN),

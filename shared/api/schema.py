@@ -60,6 +60,8 @@ VERSIONED = {
     "412": "Changed since it was read.",
     "428": "If-Match is missing.",
 }
+DOCUMENT = "application/xml"
+"""A document is made from rows, which may not be fit for one yet."""
 UNSAFE = ("post", "put", "patch", "delete")
 
 
@@ -151,6 +153,10 @@ def add_problems(result: dict[str, Any], generator: Any, request: Any, public: b
             answers = dict(ALWAYS)
             if method in UNSAFE:
                 answers |= WRITING
+            if DOCUMENT in operation["responses"].get("200", {}).get("content", {}):
+                answers |= {status: WRITING[status] for status in ("409", "422")}
+            if DOCUMENT in operation.get("requestBody", {}).get("content", {}):
+                operation["requestBody"]["required"] = True  # as text alone it would not be
             headers = {p["name"] for p in operation.get("parameters", ()) if p["in"] == "header"}
             if "If-Match" in headers:
                 answers |= VERSIONED

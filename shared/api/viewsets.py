@@ -129,8 +129,13 @@ class Scoped:
             self.request, lambda: self._work(work, status), required=self.key_required
         )
 
+    def body(self, data: Any) -> Any:
+        """Return what is read of a call's body; where documents are taken, JSON is made of one."""
+        return data
+
     def _work(self, work: Callable[[dict[str, Any]], Any], status: int) -> Response:
-        serializer = self.get_serializer(data=self.request.data)  # type: ignore[attr-defined]
+        body = self.body(self.request.data)
+        serializer = self.get_serializer(data=body)  # type: ignore[attr-defined]
         serializer.is_valid(raise_exception=True)
         return self.answer(work(serializer.validated_data), status)
 

@@ -36,6 +36,14 @@ CHANGES = (
     Change(
         date(2026, 11, 30),
         ADDED,
+        "UBL 2.1: an Order is taken by POST /tool-orders/bulk and a supplier's OrderResponse by "
+        "POST /purchase-orders/{id}/confirmations, both as application/xml; announcements take "
+        "a DespatchAdvice or JSON. Out go ubl-order, ubl-receipt-advice, ubl-order-response and "
+        "ubl-despatch-advice.",
+    ),
+    Change(
+        date(2026, 11, 30),
+        ADDED,
         "Delivery notes: POST /delivery-notes sends castings that are accepted, in parts too, and "
         "returns take a delivery back by a further note; tool.shipped and "
         "tool.shipment_taken_back tell of it, and an order says what of it is with the customer.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -214,6 +215,45 @@ def confirm(
     found.status, found.confirmed_at = OrderStatus.CONFIRMED, clock.now()
     found.supplier_reference = reference or found.supplier_reference
     return _saved(found, "status", "confirmed_at", "supplier_reference")
+
+
+@dataclass(frozen=True)
+class Announced:
+    """What a supplier announces of one line: the day, and how many packs end it, if it says so."""
+
+    due_on: date
+    last_packs: int | None = None
+
+
+@retried
+def announce(
+    *, order: PurchaseOrder, reference: str, lines: Mapping[int, Announced]
+) -> PurchaseOrder:
+    """
+    Write down when a supplier says that goods will arrive; lines left out stay as they are.
+
+    `last_packs` says that these are the last of their line: what is due of it is then what came
+    in and these, not what was ordered.
+
+    Raises
+    ------
+    Invalid
+        If a line is another order's, or more packs would be due than anybody may enter.
+    """
+    found = _locked(order, OrderStatus.ORDERED, OrderStatus.CONFIRMED)
+    states = {state.line.pk: state for state in queries.line_states(found)}
+    for line_id, said in lines.items():
+        if line_id not in states:
+            words = f"line {line_id} is not a line of {found}; it has {sorted(states)}."
+            raise Invalid.one("lines", "does_not_exist", words, value=line_id)
+        state = states[line_id]
+        state.line.confirmed_on = said.due_on
+        if said.last_packs is not None:
+            came = math.ceil(state.received / state.line.content)
+            state.line.confirmed_packs = came + said.last_packs
+        state.line.save(update_fields=["confirmed_on", "confirmed_packs"])
+    found.supplier_reference = found.supplier_reference or reference
+    return _saved(found, "supplier_reference")
 
 
 @retried

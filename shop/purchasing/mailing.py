@@ -26,6 +26,8 @@ from shared.mail.unsent import MOST_LISTED, Unsent
 from shared.outgoing.webhook import ATTEMPT_WAITS_S, NotDelivered
 from shared.retry import retried
 from shared.send import send
+from shared.ubl.writing import write
+from shop.purchasing.documents import order_document
 from shop.purchasing.errors import OrderState
 from shop.purchasing.models import MailState, OrderMail, OrderStatus, PurchaseOrder
 from shop.purchasing.papers import order_pdf
@@ -138,7 +140,8 @@ def _hand_over(mail: OrderMail) -> None:
     message = EmailMessage(
         subject=f"Purchase order {order.number} from {order.site.name}",
         body=(
-            f"{copy}Please find our purchase order {order.number} attached.\n\n"
+            f"{copy}Please find our purchase order {order.number} attached, as PDF and as UBL 2.1 "
+            "for your programs.\n\n"
             "Please confirm it with the days of delivery and quote its number.\n"
         ),
         from_email=sender(),
@@ -146,6 +149,8 @@ def _hand_over(mail: OrderMail) -> None:
         headers={"Message-ID": f"<{order.number}@{domain}>"},
     )
     message.attach(f"{order.number}.pdf", order_pdf(order), "application/pdf")
+    if (document := _as_document(order)) is not None:
+        message.attach(f"{order.number}.xml", document, "application/xml")
     try:
         message.send()
     except MailOff as error:
@@ -158,6 +163,15 @@ def _hand_over(mail: OrderMail) -> None:
         raise NotDelivered(f"The mail server broke off: {error}.", doubtful=True) from error
     except (smtplib.SMTPException, OSError) as error:
         raise NotDelivered(f"The mail server did not take it: {error}.") from error
+
+
+def _as_document(order: PurchaseOrder) -> bytes | None:
+    """Return the order as UBL for the supplier's programs; none where it cannot be told so."""
+    try:
+        return write(order_document(order))
+    except Invalid as error:
+        log.warning("%s is mailed without its UBL document: %s", order, error.message)
+        return None
 
 
 def _put_off(mail: OrderMail, failure: NotDelivered) -> None:

@@ -145,6 +145,25 @@ class ConfirmationSerializer(StrictSerializer):
     lines = ConfirmedLineSerializer(many=True, required=False, default=list, max_length=200)
 
 
+class AnnouncedLineSerializer(StrictSerializer):
+    line = fields.IdField(help_text="Id of the order's line.")
+    due_on = fields.DayField(help_text="Day on which it will arrive.")
+    last_packs = fields.WholeField(
+        min_value=0, max_value=100_000, required=False, allow_null=True, default=None,
+        help_text="Packs that come, where no more of the line will follow; null: more may.",
+    )  # fmt: skip
+
+
+class AnnouncementSerializer(StrictSerializer):
+    """What the supplier announces of a delivery; lines left out stay as they are."""
+
+    reference = fields.TextField(
+        max_length=80, required=False, allow_blank=True, default="",
+        help_text="The supplier's number; kept where the order has none yet.",
+    )  # fmt: skip
+    lines = AnnouncedLineSerializer(many=True, allow_empty=False, max_length=200)
+
+
 class OrderedContainerSerializer(StrictSerializer):
     quantity = fields.DecimalField(**QUANTITY, validators=[above_zero])
     code = fields.TextField(max_length=60, required=False, allow_blank=True, default="")

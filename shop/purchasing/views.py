@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
+from rest_framework.renderers import JSONRenderer
 
 from shared import clock
 from shared.api import idempotency, viewsets
+from shared.api.parsing import StrictJson
 from shared.api.serializers import StrictSerializer
+from shared.api.ubl import JSON, XML, Xml, answered, taking
 from shared.errors import Invalid
 from shared.times import happened
+from shared.ubl.document import Document, Kind
 from shop.ledger.goods_in import Goods, Pack
-from shop.purchasing import actions, mailing
+from shop.purchasing import actions, documents, mailing
 from shop.purchasing import serializers as forms
 from shop.purchasing.models import PurchaseOrder
 
@@ -31,7 +36,9 @@ class PurchaseOrderViewSet(
     serializer_class = forms.OrderSerializer
     read_serializer_class = forms.OrderSerializer
     scope_noun = "purchases"
-    scope_actions: ClassVar = {"receipts": "movements:write", "approvals": "approvals:write"}
+    scope_actions: ClassVar = {
+        "receipts": "movements:write", "approvals": "approvals:write", "ubl_order": "prices:read",
+    }  # fmt: skip
     filterset_fields: ClassVar = {"status": ["exact"], "supplier": ["exact"]}
     sort_fields = ("created_at", "id")
 
@@ -67,10 +74,16 @@ class PurchaseOrderViewSet(
             mailing.ask(order)
         return self._again(order)
 
-    @extend_schema(responses={201: forms.OrderSerializer})
-    @action(detail=True, methods=["post"], serializer_class=forms.ConfirmationSerializer)
+    @extend_schema(
+        request={JSON: forms.ConfirmationSerializer, XML: OpenApiTypes.STR},
+        responses={201: forms.OrderSerializer},
+    )
+    @action(
+        detail=True, methods=["post"], serializer_class=forms.ConfirmationSerializer,
+        parser_classes=[StrictJson, taking(Kind.ORDER_RESPONSE)],
+    )  # fmt: skip
     def confirmations(self, request: Any, pk: Any = None) -> Any:
-        """Write down what the supplier confirmed."""
+        """Write down what the supplier confirmed, as JSON or as their UBL 2.1 OrderResponse."""
 
         def work(body: dict[str, Any]) -> PurchaseOrder:
             answers = {
@@ -84,6 +97,48 @@ class PurchaseOrderViewSet(
             return self._again(order)
 
         return self.once(work)
+
+    @extend_schema(
+        request={JSON: forms.AnnouncementSerializer, XML: OpenApiTypes.STR},
+        responses={201: forms.OrderSerializer},
+    )
+    @action(
+        detail=True, methods=["post"], serializer_class=forms.AnnouncementSerializer,
+        parser_classes=[StrictJson, taking(Kind.DESPATCH_ADVICE)],
+    )  # fmt: skip
+    def announcements(self, request: Any, pk: Any = None) -> Any:
+        """Write down when goods will arrive, as JSON or as a UBL 2.1 DespatchAdvice."""
+
+        def work(body: dict[str, Any]) -> PurchaseOrder:
+            lines = {
+                row["line"]: actions.Announced(row["due_on"], row["last_packs"])
+                for row in body["lines"]
+            }
+            if len(lines) != len(body["lines"]):
+                raise Invalid.one("lines", "repeated", "lines names one line twice.")
+            order = self.get_object()
+            actions.announce(order=order, reference=body["reference"], lines=lines)
+            return self._again(order)
+
+        return self.once(work)
+
+    def body(self, data: Any) -> Any:
+        """Return the body of a call; a supplier's document is turned into one first."""
+        if isinstance(data, Document):
+            return documents.BODIES[data.kind](data, self.get_object())
+        return data
+
+    @extend_schema(responses={(200, XML): OpenApiTypes.STR})
+    @action(detail=True, url_path="ubl-order", renderer_classes=[Xml, JSONRenderer])
+    def ubl_order(self, request: Any, pk: Any = None) -> Any:
+        """Return the order as a UBL 2.1 Order, prices included, once it is ordered."""
+        return answered(documents.order_document(self.get_object()))
+
+    @extend_schema(responses={(200, XML): OpenApiTypes.STR})
+    @action(detail=True, url_path="ubl-receipt-advice", renderer_classes=[Xml, JSONRenderer])
+    def ubl_receipt_advice(self, request: Any, pk: Any = None) -> Any:
+        """Return what came in of the order as a UBL 2.1 ReceiptAdvice."""
+        return answered(documents.receipt_document(self.get_object()))
 
     @extend_schema(responses={201: forms.OrderSerializer})
     @action(detail=True, methods=["post"], serializer_class=forms.OrderReceiptSerializer)

@@ -185,6 +185,9 @@ def buy(play: Playing) -> None:
     play.call(
         "post", "purchase-orders/{pk}/confirmations", {"reference": "C-1", "lines": [said]}, **at
     )
+    coming = {"line": line["id"], "due_on": line["due_on"]}
+    body = {"reference": "DN-90017", "lines": [coming]}
+    play.call("post", "purchase-orders/{pk}/announcements", body, **at)
     goods = {
         "line": line["id"],
         "lot_code": "LOT-7A",

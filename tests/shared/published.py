@@ -35,8 +35,12 @@ def promised(description: dict[str, Any]) -> Promise:
 def _operation(operation: dict[str, Any]) -> Iterator[tuple[str, str]]:
     for row in operation.get("parameters", ()):
         yield f"{row['in']} {row['name']}", _said(row["schema"], row.get("required", False))
-    for kind, body in operation.get("requestBody", {}).get("content", {}).items():
-        yield from _fields(body["schema"], f"sent {kind} ")
+    kinds = operation.get("requestBody", {}).get("content", {})
+    for kind, body in kinds.items():
+        if len(kinds) > 1 and kind == "application/xml":
+            yield f"sent {kind}", _said(body["schema"], False)  # in the place of JSON
+        else:
+            yield from _fields(body["schema"], f"sent {kind} ")
     for status, answer in operation["responses"].items():
         if status.startswith("2"):
             yield f"answer {status}", "-"

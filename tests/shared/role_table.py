@@ -113,11 +113,14 @@ TABLE: dict[tuple[str, str], str] = {
         "purchases",
         "purchase-orders/{}/cancellations purchase-orders/{}/closings "
         "purchase-orders/{}/confirmations purchase-orders/{}/placements "
+        "purchase-orders/{}/announcements "
         "purchase-proposals/{}/refusals",
         "POST",
     ),
     **rows("approvals", "purchase-orders/{}/approvals purchase-proposals/{}/approvals", "POST"),
     **rows("movements", "purchase-orders/{}/receipts", "POST"),
+    **rows("prices", "purchase-orders/{}/ubl-order", "GET"),
+    **rows("purchases", "purchase-orders/{}/ubl-receipt-advice", "GET"),
     **rows("tool_orders", "patterns"),
     **rows("tool_orders", "patterns/{}", "GET DELETE"),
     **rows("tool_orders", "patterns/{}/pictures/{}", "GET"),
@@ -125,7 +128,8 @@ TABLE: dict[tuple[str, str], str] = {
     **rows("routes", "routes"),
     **rows("routes", "routes/{}", "GET PATCH"),
     **rows("tool_orders", "tool-orders replacements delivery-notes"),
-    **rows("tool_orders", "delivery-notes/{}", "GET"),
+    **rows("tool_orders", "delivery-notes/{} delivery-notes/{}/ubl-despatch-advice", "GET"),
+    **rows("tool_orders", "tool-orders/{}/ubl-order-response", "GET"),
     **rows("tool_orders", "delivery-notes/{}/returns", "POST"),
     **rows("tool_orders", "replacements/{} replacements/proposals", "GET"),
     **rows("tool_orders", "tool-orders/{}", "GET PATCH"),

@@ -55,6 +55,7 @@ def test_an_order_that_waits_is_not_doubled_and_is_sent_once(order, mailoutbox):
     (message,) = mailoutbox
     assert message.to == ["o@supplier.example"]
     assert message.attachments[0][0] == f"{order.number}.pdf"
+    assert [one[0] for one in message.attachments[1:]] == [f"{order.number}.xml"]
     order.refresh_from_db()
     assert (order.mailed_at, order.mail_error) == (NOW, "")
     mailing.ask(order)
