@@ -188,7 +188,9 @@ class MayGiveReasonSerializer(StrictSerializer):
 class QuantitySerializer(MayGiveReasonSerializer):
     """How many pieces of the same tool are wanted in all."""
 
-    quantity = fields.WholeField(min_value=1, max_value=50)
+    quantity = fields.WholeField(
+        min_value=1, max_value=50, help_text="How many pieces are wanted in all."
+    )
 
 
 class NewToolOrderSerializer(StrictSerializer):
