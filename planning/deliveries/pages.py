@@ -77,7 +77,7 @@ def new_delivery(request: Any) -> HttpResponse:
 
 
 def _offered(request: Any) -> tuple[QuerySet[Pour], ToolOrder | None]:
-    """Return the castings to choose from; one that was just sent stays for a repeated form."""
+    """Return the castings to choose from; those that a form named stay for it to be sent again."""
     castings = queries.ready(request.site.pk)
     asked = request.GET.get("order", "")
     chosen = None
@@ -85,9 +85,10 @@ def _offered(request: Any) -> tuple[QuerySet[Pour], ToolOrder | None]:
         chosen = ToolOrder.objects.filter(site=request.site, pk=asked).first()
     if chosen is not None:
         castings = castings.filter(order__customer=chosen.customer)
-    if request.method == "POST":
-        return Pour.objects.filter(order__site=request.site).select_related("order"), chosen
-    return castings[:MOST_SHOWN], chosen
+    named = [pk for pk in request.POST.getlist("pours") if pk.isdecimal() and len(pk) < 18]
+    shown = [*castings.values_list("pk", flat=True)[:MOST_SHOWN], *map(int, named[:MOST_SHOWN])]
+    rows = Pour.objects.filter(order__site=request.site, pk__in=shown).select_related("order")
+    return rows.order_by("order__customer", "order__number", "half"), chosen
 
 
 def _first_values(request: Any, chosen: ToolOrder | None) -> dict[str, Any]:

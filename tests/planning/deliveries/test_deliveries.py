@@ -229,8 +229,9 @@ def office(client, shop_site, now, monkeypatch):
     return client
 
 
-def test_by_page_from_the_order_to_the_paper_and_back(ready, office):
+def test_by_page_from_the_order_to_the_paper_and_back(ready, take, office):
     pour = ready()
+    take("T-2")
     page = office.get(f"/orders/{pour.order_id}/").content.decode()
     assert f"/deliveries/new/?order={pour.order_id}" in page
     form = office.get(f"/deliveries/new/?order={pour.order_id}").context["form"]
@@ -239,6 +240,7 @@ def test_by_page_from_the_order_to_the_paper_and_back(ready, office):
     bad = office.post("/deliveries/new/", body)
     assert bad.status_code == 422
     assert "say where it goes" in bad.content.decode()
+    assert list(bad.context["form"].fields["pours"].queryset) == [pour], "what is not ready"
     body |= {"address": "Dock 3", "packages": "1", "carrier": "Own van"}
     for _ in range(2):  # a form sent twice is one delivery
         answer = office.post("/deliveries/new/", body)

@@ -8,7 +8,7 @@ from tests.planning.deliveries.random_history import Bench
 
 pytestmark = pytest.mark.django_db
 SEEDS = int(os.environ.get("DELIVERY_HISTORIES", "2"))
-"""In the build; run with 200 on 2026-11-30."""
+"""In the build; 40 were run on 2026-11-30."""
 STEPS = 30
 
 
