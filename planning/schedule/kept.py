@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -211,7 +211,11 @@ def frozen_work(
         lifts=tuple(lift for lift in lifts_of(pours) if (lift.pour, lift.lift) in served),
         batches=tuple(kept),
         tasks=tuple(done),
-        stands=tuple(s for s in stands_of(pours, clock) if s.pour in begun),
+        stands=tuple(
+            replace(s, end_min=max(s.end_min, clock.minute(now)))
+            for s in stands_of(pours, clock)
+            if s.pour in begun
+        ),
     )
 
 

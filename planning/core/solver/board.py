@@ -157,6 +157,11 @@ class Board:
         self.held[index] = masks.first(busy, end) if busy else max(end, most)
         self.reserve((unit,), start, self.held[index])
 
+    def take_stand(self, index: int, unit: int, start: int, end: int) -> None:
+        """Take a slot for the stand of a pour; what was kept of it beyond is given back."""
+        self.release((unit,), end, self.held.get(index, end))
+        self.reserve((unit,), start, end)
+
     def put_pot(self, pot: Pot) -> None:
         """Add a pot and take its people and mixer."""
         self.pots[pot.system][pot.id] = pot

@@ -70,21 +70,31 @@ class Case:
         for unit, place in shop.place_of.items():
             units.setdefault(place, []).append(unit)
         index_of = {p.id: i for i, p in enumerate(self.problem.pours)}
+        going_on: set[int] = set()
         for stand in sorted(self.frozen.stands, key=lambda s: (s.start_min, s.pour)):
-            taken = self._take(board, units, (stand.place,), stand.start_min, stand.end_min)
-            if stand.pour in index_of and taken:
-                shop.stand_slots[index_of[stand.pour]] = taken[0]
+            # A stand that goes on longer than was planned needs a slot that stays free then;
+            # only what stands on it comes into the same.
+            index = index_of.get(stand.pour, -1)
+            below = self.jobs[index].parent if index >= 0 else None
+            own = shop.stand_slots.get(-1 if below is None else below, -1)
+            spare = [u for u in units.get(stand.place, []) if u == own or u not in going_on]
+            usable = {stand.place: spare or units.get(stand.place, [])}
+            taken = self._take(board, usable, (stand.place,), stand.start_min, stand.end_min)
+            if index >= 0 and taken:
+                shop.stand_slots[index] = taken[0]
+                going_on.update(taken)
         for index, unit in shop.stand_slots.items():
             self._hold(board, self.jobs[index], unit)
 
     def _hold(self, board: Board, job: Job, unit: int) -> None:
-        """Keep the slot of a begun pour for the one that takes it over, as long as it is free."""
-        if job.stand is None:
-            return
-        above = [self.jobs[c] for c in job.children if self.jobs[c].pour.same_place]
-        waits = above and all(a.stand is None for a in above)
-        job.held_most = self.shop.place_length if waits else job.stand.end_min
-        board.keep_slot(job.index, unit, (job.stand.start_min, job.stand.end_min), job.held_most)
+        """
+        Keep the slot of a begun pour until it is on the board, as long as it is free.
+
+        The pour stands there whatever was planned, and until it is taken off nobody else can.
+        """
+        if job.stand is not None:
+            span = job.stand.start_min, job.stand.end_min
+            board.keep_slot(job.index, unit, span, self.shop.place_length)
 
     @staticmethod
     def _take(

@@ -52,8 +52,6 @@ class Job:
     """Least time from the end of pouring the last lift to done."""
     keeps_place: bool = False
     """A pour that stands on it stays in its place."""
-    held_most: int = 0
-    """Until when at most the slot of a frozen stand is kept for it and what takes it over."""
     _gaps: dict[int, Gaps] = field(default_factory=dict, repr=False, compare=False)
 
     def gap(self, index: int, end: int) -> tuple[int, int]:

@@ -64,7 +64,7 @@ def _take_off(shop: Shop, job: Job, board: Board, touched: dict[int, set[int]]) 
     board.release((placed.slot,), placed.stand_start, placed.stand_end)
     if job.stand is not None:
         stand = job.stand.start_min, job.stand.end_min
-        board.keep_slot(job.index, placed.slot, stand, job.held_most)
+        board.keep_slot(job.index, placed.slot, stand, shop.place_length)
     for work in placed.works:
         if work.fixed:
             continue

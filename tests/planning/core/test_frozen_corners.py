@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from planning.core.check import check
-from planning.core.plan import Frozen
+from planning.core.plan import Frozen, Stand
 from planning.core.problem import Layer, Person, Place, Step
 from planning.core.solver.changes import warmer_shop
 from planning.core.solver.frozen import most_at_once
@@ -149,3 +149,35 @@ def test_how_many_windows_overlap_at_once_is_counted_by_the_minute():
     assert most_at_once(taken, 0, 20) == 2
     assert most_at_once(taken, 10, 20) == 1
     assert most_at_once(taken, 20, 30) == 0
+
+
+def test_a_begun_pour_that_grew_goes_on_where_it_stands():
+    """Its stand was to end with its only lift, and another begun one came to stand there since."""
+    grown = replace(pour("A"), layers=(Layer(30, 2.0), Layer(30, 2.0)))
+    week = problem(pour("A"), pour("B", before=(coat(),)))
+    week = replace(week, places=tuple(replace(p, capacity=2) for p in week.places))
+    plan = plan_week(week)
+    first = next(s for s in plan.stands if s.pour == "A")
+    lift = next(x for x in plan.lifts if x.pour == "A")
+    poured = next(b for b in plan.batches if any(p.pour == "A" for p in b.portions))
+    until = max(p.end_min for p in poured.portions)
+    coated = next(t for t in plan.tasks if t.pour == "B")
+    coated = replace(coated, start_min=until + 300, end_min=until + 320)
+    stands = replace(first, end_min=until), Stand("B", first.place, until + 300, until + 400)
+    frozen = Frozen(
+        tuple(x for x in plan.lifts if x == lift),
+        (replace(poured, portions=tuple(p for p in poured.portions if p.pour == "A")),),
+        (coated,),
+        stands,
+    )
+    now = until + 500
+    again = replace(
+        week,
+        pours=(replace(grown, layers=(Layer(lift.depth_mm, lift.mass_kg), Layer(30, 2.0))),
+               week.pours[1]),
+        frozen=frozen, previous=None,
+    )  # fmt: skip
+    again = set_to(again, freeze_until_min=now)
+    found = plan_week(again)
+    assert check(again, found) == []
+    assert found.unplaced == ()
