@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from shared import clock
@@ -27,6 +27,8 @@ from shop.sites.models import Location
 
 LOST = "lost-on-the-way"
 MOST_LINES = 50
+MOST_DAYS = 365
+"""Nothing is on its way longer: more is a slip of the keyboard. Chosen here, no source."""
 
 
 class ConsignmentEnded(Refused):
@@ -53,6 +55,7 @@ def send(
     key: str,
     by: User | None = None,
     words: str = "",
+    due_on: date | None = None,
 ) -> Consignment:
     """
     Send goods off; they are on the way until the other site receives them or they are taken back.
@@ -62,7 +65,8 @@ def send(
     Raises
     ------
     Invalid
-        By field: the same site, no goods, or a container twice, of another site or on the way.
+        By field: the same site, no goods, a container twice, of another site or on the way, or
+        a day they are expected that is past.
     NotEnoughStock
         If a container holds less that is free.
     """
@@ -72,10 +76,12 @@ def send(
             raise KeyReused(f"The key {key} was used for another consignment.", key=key)
         return earlier
     _refuse_unfit(site, to_site, goods)
+    _refuse_past(due_on, to_site)
     now = clock.now()
     made = Consignment.objects.create(
-        site=site, to_site=to_site, key=key, sent_at=now, sent_by=by, words=words
-    )
+        site=site, to_site=to_site, key=key, sent_at=now, sent_by=by, words=words,
+        due_on=due_on,
+    )  # fmt: skip
     for n, (source, quantity) in enumerate(goods):
         lot = locked([source.pk])[source.pk].lot
         transit = new_container(lot, plain=False)
@@ -110,6 +116,17 @@ def _refuse_unfit(site: Site, to_site: Site, goods: Sequence[tuple[Container, De
             words = f"container {source.code} stands twice; give the sum once."
             raise Invalid.one(f"{where}/container", "twice", words, value=source.code)
         seen.add(source.pk)
+
+
+def _refuse_past(due_on: date | None, to_site: Site) -> None:
+    today = clock.today(to_site)
+    last = today + timedelta(days=MOST_DAYS)
+    if due_on is not None and not today <= due_on <= last:
+        words = (
+            f"due_on is {due_on}; give a day from {today} to {last}, or leave it empty for "
+            "the day after sending."
+        )
+        raise Invalid.one("due_on", "out_of_range", words, value=due_on, limit=today)
 
 
 @retried

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
+
+from shared import clock
 
 QUANTITY = {"max_digits": 14, "decimal_places": 4}
 
@@ -37,6 +40,9 @@ class Consignment(models.Model):
     sent_at = models.DateTimeField()
     sent_by = models.ForeignKey("shared.User", models.PROTECT, null=True, related_name="+")
     words = models.CharField(max_length=200, blank=True)
+    due_on = models.DateField(
+        null=True, blank=True, help_text="Day it is expected; empty: the day after it was sent."
+    )
     ended_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1, editable=False)
 
@@ -53,6 +59,12 @@ class Consignment(models.Model):
 
     def __str__(self) -> str:
         return f"TR-{self.pk}"
+
+    @property
+    def expected_on(self) -> date:
+        """Return the day it is expected; the day after it was sent is chosen here, no source."""
+        sent_on: date = clock.local(self.sent_at, self.to_site).date()
+        return self.due_on or sent_on + timedelta(days=1)
 
 
 class ConsignmentLine(models.Model):

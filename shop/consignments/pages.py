@@ -66,6 +66,7 @@ def send(request: Any) -> HttpResponse:
             key=f"page:{forms.text(post, 'key', 64)}",
             by=request.user,
             words=forms.text(post, "words"),
+            due_on=forms.day(post, "due_on"),
         )
     except ShopError as error:
         messages.error(request, f"{error.message} Nothing was changed.")

@@ -38,12 +38,14 @@ class SentLineSerializer(serializers.ModelSerializer[ConsignmentLine]):
 class ConsignmentSerializer(StrictModelSerializer):
     number = serializers.CharField(source="__str__")
     to_site = serializers.CharField(source="to_site.code")
+    expected_on = serializers.DateField(help_text="Day the goods are expected.")
     lines = SentLineSerializer(many=True)
 
     class Meta:
         model = Consignment
         fields: ClassVar = [
-            "id", "number", "site", "to_site", "status", "sent_at", "ended_at", "words", "lines",
+            "id", "number", "site", "to_site", "status", "sent_at", "expected_on", "ended_at",
+            "words", "lines",
         ]  # fmt: skip
         read_only_fields = fields
 
@@ -60,6 +62,10 @@ class NewConsignmentSerializer(StrictSerializer):
     to_site = fields.TextField(max_length=20)
     goods = NewGoodsSerializer(many=True, allow_empty=False, max_length=MOST_LINES)
     words = fields.TextField(max_length=200, required=False, allow_blank=True, default="")
+    due_on = serializers.DateField(
+        required=False, allow_null=True, default=None,
+        help_text="Day the goods are expected; without it the day after they are sent.",
+    )  # fmt: skip
     client_reference = fields.TextField(max_length=80, required=False)
 
 
@@ -68,13 +74,16 @@ class ArrivalSerializer(StrictModelSerializer):
     from_site = serializers.CharField(source="consignment.site.code")
     status = serializers.CharField(source="consignment.status")
     sent_at = serializers.DateTimeField(source="consignment.sent_at")
+    expected_on = serializers.DateField(
+        source="consignment.expected_on", help_text="Day the goods are expected."
+    )
     lines = SentLineSerializer(source="consignment.lines", many=True)
 
     class Meta:
         model = Arrival
         fields: ClassVar = [
-            "id", "number", "site", "from_site", "status", "sent_at", "received_at", "words",
-            "lines",
+            "id", "number", "site", "from_site", "status", "sent_at", "expected_on", "received_at",
+            "words", "lines",
         ]  # fmt: skip
         read_only_fields = fields
 

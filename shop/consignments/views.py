@@ -49,6 +49,7 @@ class ConsignmentViewSet(viewsets.ListMixin, viewsets.RetrieveMixin, viewsets.Si
                 key=key_for(idempotency.principal(request), reference),
                 by=request.user,
                 words=body["words"],
+                due_on=body["due_on"],
             )
             return self.queryset.get(pk=made.pk)
 

@@ -13,6 +13,7 @@ from shared import lists
 from shared.api.permissions import needs
 from shared.errors import Invalid
 from shared.export import download
+from shop.consignments.queries import coming
 from shop.materials.models import Material
 from shop.outlook import forms, months, queries
 from shop.outlook.picture import picture
@@ -86,6 +87,7 @@ def material(request: Any, pk: int) -> HttpResponse:
             "picture": picture(row.outlook, found.unit),
             "daily": daily if every else [one for one in daily if not one["quiet"]],
             "every": every,
+            "coming": coming(request.site, [found.pk]),
         },
     )
 

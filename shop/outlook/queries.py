@@ -19,6 +19,7 @@ from django.db.models.functions import TruncDate
 
 from shared import clock
 from shared.access.models import Site
+from shop.consignments.queries import coming
 from shop.core.outlook import MaterialOutlook, Supply, Use, project
 from shop.core.supplier_calendar import SupplierCalendar
 from shop.ledger.models import Requirement, Reservation
@@ -146,6 +147,13 @@ def stock(site: Site, today: date, material_ids: list[int] | None = None) -> dic
                 due_on=due.due_on,
             )
         )
+    for sent in coming(site, material_ids):
+        found[sent.material_id].supplies.append(
+            Supply(
+                sent.number, float(sent.quantity), sent.usable_until,
+                due_on=max(sent.due_on, today),
+            )
+        )  # fmt: skip
     return found
 
 

@@ -4,6 +4,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
+from django.urls import reverse
 
 from shared.errors import Invalid
 from shop.consignments.actions import Came, ConsignmentEnded, receive, send, take_back
@@ -19,8 +20,10 @@ from shop.lots.actions import open_container
 from shop.lots.models import Container, Lot
 from shop.lots.queries import containers
 from shop.outlook import queries as outlook
+from shop.proposals.actions import work_out
 from shop.recalls import actions as recalls
 from shop.trace.queries import lot_trace, tool_trace, touched_lots
+from tests.factories.purchasing import make_need, make_pack
 from tests.factories.shop import (
     NOW,
     make_container,
@@ -42,8 +45,8 @@ def can(site):
     return make_container(lot, holds=10)
 
 
-def sent(can, to, quantity=4, key="s"):
-    return send(site=can.lot.site, to_site=to, goods=[(can, D(quantity))], key=key)
+def sent(can, to, quantity=4, key="s", **values):
+    return send(site=can.lot.site, to_site=to, goods=[(can, D(quantity))], key=key, **values)
 
 
 def came(made, quantity, key="r", **values):
@@ -96,6 +99,75 @@ def test_nobody_takes_or_counts_on_what_is_on_the_way(can, site, other_site):
     [row] = outlook.rows(site)
     assert row.outlook.projected[0] == 6
     assert differences() == []
+
+
+def ahead(site, day):
+    [row] = outlook.rows(site)
+    [alone] = outlook.rows(site, material_ids=[row.material.pk])
+    assert alone.outlook.projected == row.outlook.projected
+    return row.outlook.projected[day], row.outlook.due_in
+
+
+class TestTheReceivingSiteCountsOnIt:
+    def test_from_the_day_it_is_expected_on_and_only_once(self, can, site, other_site):
+        made = sent(can, other_site, due_on=date(2026, 11, 28))
+        assert [ahead(other_site, day)[0] for day in (0, 2, 3)] == [0, 0, 4]
+        assert ahead(site, 3)[0] == 6
+        came(made, 1)
+        assert [ahead(other_site, day) for day in (0, 3)] == [(1, 3), (4, 3)]
+        take_back(consignment=made)
+        assert ahead(other_site, 3) == (1, 0)
+
+    def test_without_a_day_it_is_expected_the_day_after_and_late_it_counts_today(
+        self, can, other_site, frozen
+    ):
+        made = sent(can, other_site)
+        assert [ahead(other_site, day)[0] for day in (0, 1)] == [0, 4]
+        assert str(made.expected_on) == "2026-11-26"
+        frozen.move_to(NOW + 9 * DAY)
+        assert ahead(other_site, 0)[0] == 4
+
+    @pytest.mark.parametrize("state", ["held", "quarantine"])
+    def test_what_is_stopped_here_or_there_is_not_counted_on(self, can, other_site, state):
+        sent(can, other_site)
+        Lot.objects.filter(pk=can.lot_id).update(status=state)
+        assert outlook.rows(other_site) == ()
+        Lot.objects.filter(pk=can.lot_id).update(status="released")
+        make_container(
+            make_lot(other_site, can.lot.material, code=can.lot.code.lower(), status=state),
+            holds=1,
+        )
+        assert ahead(other_site, 5) == (0, 0)
+
+    def test_it_expires_as_it_will_once_it_has_come(self, can, other_site):
+        open_container(can.pk, at=NOW - 27 * DAY)  # open life of 30 days
+        sent(can, other_site)
+        assert [ahead(other_site, day)[0] for day in (2, 3)] == [4, 0]
+        twin = make_lot(other_site, can.lot.material, code=can.lot.code.lower(),
+                        expires_on=date(2026, 11, 27))  # fmt: skip
+        make_container(twin, holds=1)
+        assert [ahead(other_site, day)[0] for day in (1, 2)] == [5, 0]
+
+    def test_a_proposal_buys_only_what_it_does_not_bring(self, can, other_site):
+        make_pack(can.lot.material)
+        make_need(other_site, can.lot.material, 10, 12, "P1")
+        [before] = work_out(site=other_site).proposals
+        sent(can, other_site)
+        [after] = work_out(site=other_site).proposals
+        assert (before.packs, after.packs) == ([["5 kg can", 3]], [["5 kg can", 2]])
+
+    def test_call_and_page_name_it(self, api, browser_of, can, other_site):
+        made = sent(can, other_site)
+        told = api("purchasing", other_site).get("/api/v1/outlook").data["items"]
+        assert [float(row["receipts"]) for row in told] == [4]
+        where = reverse("outlook-material", args=[can.lot.material_id])
+        page = browser_of("purchasing", other_site).get(where).content.decode()
+        assert f"{made}: 4.000\xa0kg, expected Thu 26 Nov" in page
+
+    @pytest.mark.parametrize("day", [date(2026, 11, 24), date(2028, 1, 1)])
+    def test_a_day_that_makes_no_sense_is_refused(self, can, other_site, day):
+        with pytest.raises(Invalid, match="; give a day from 2026-11-25 to 2027-11-25"):
+            sent(can, other_site, due_on=day)
 
 
 def test_only_what_is_free_is_sent(can, other_site):

@@ -122,8 +122,8 @@ def test_the_number_of_queries_does_not_grow_with_the_stock(django_assert_num_qu
             make_order(site, pack)
 
     fill()
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         assert len(queries.rows(site)) == 5
     fill()
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         assert len(queries.rows(site)) == 10
