@@ -81,6 +81,7 @@ def test_a_part_that_stuck_shortens_it_and_sound_cycles_bring_it_back():
     assert one.chance.low < one.chance.middle < one.chance.high
     assert one.chance.middle >= 0.95
     assert "1 part has stuck in 1 run of coats" in one.words
+    assert "an assumption without a source" in one.words
     two = interval(20, [Life(15, True), Life(14, True)])
     later = interval(20, [Life(15, True), *[Life(20, False)] * 200])
     assert two.shots <= one.shots + 4
