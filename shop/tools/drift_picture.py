@@ -7,8 +7,12 @@ from dataclasses import dataclass
 from shop.core.axis import levels
 from shop.tools.drifting import Drift
 
-WIDTH, HEIGHT = 560, 300
-LEFT, RIGHT, TOP, BOTTOM = 70, 56, 16, 40
+WIDTH, HEIGHT = 560, 330
+LEFT, RIGHT, TOP, BOTTOM = 84, 84, 36, 56
+BEFORE = 12
+"""Room before the first measurement, so that its point stands clear of the axis."""
+APART = 18
+"""Least distance of two labels on the right, above which each can be read."""
 POINTS = 24
 MARGIN = 0.15
 """Share of the height left free over and under what is drawn."""
@@ -34,6 +38,8 @@ class DriftPicture:
     lowest_y: float
     nominal_y: float
     highest_y: float
+    nominal_label: bool
+    """Whether there is room for it between those of the limits."""
     x_ticks: tuple[Mark, ...]
     y_ticks: tuple[Mark, ...]
     width: int = WIDTH
@@ -53,7 +59,7 @@ def drift_picture(one: Drift) -> DriftPicture:
     low, high = min(lows) - spare, max(highs) + spare
 
     def x(place: float) -> float:
-        return round(LEFT + place / far * (WIDTH - LEFT - RIGHT), 1)
+        return round(LEFT + BEFORE + place / far * (WIDTH - LEFT - BEFORE - RIGHT), 1)
 
     def y(value: float) -> float:
         inside = min(max(value, low), high)
@@ -67,6 +73,9 @@ def drift_picture(one: Drift) -> DriftPicture:
         upper = [f"{x(p)},{y(s.high)}" for p, s in zip(places, spreads, strict=True)]
         lower = [f"{x(p)},{y(s.low)}" for p, s in zip(places, spreads, strict=True)]
         band = " ".join([*upper, *reversed(lower)])
+    least_y, nominal_y, most_y = (
+        y(v) for v in (one.limits.lowest, float(one.checkpoint.nominal or 0), one.limits.highest)
+    )
     return DriftPicture(
         points=tuple(
             Mark(x(place), y(value), f"{value:g} {one.checkpoint.unit}", row.passes)
@@ -74,9 +83,10 @@ def drift_picture(one: Drift) -> DriftPicture:
         ),
         line=line,
         band=band,
-        lowest_y=y(one.limits.lowest),
-        nominal_y=y(float(one.checkpoint.nominal or 0)),
-        highest_y=y(one.limits.highest),
+        lowest_y=least_y,
+        nominal_y=nominal_y,
+        highest_y=most_y,
+        nominal_label=min(least_y - nominal_y, nominal_y - most_y) >= APART,
         x_ticks=tuple(Mark(x(v), 0, f"{v:g}") for v in levels(0, far)),
         y_ticks=tuple(Mark(0, y(v), f"{v:g}") for v in _heights(low, high)),
     )

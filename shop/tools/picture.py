@@ -10,8 +10,8 @@ from shop.core.life_posterior import COVERED
 from shop.core.tool_life import SurvivalStep, band, survival_steps
 from shop.tools.life import Known
 
-WIDTH, HEIGHT = 560, 360
-LEFT, RIGHT, TOP, BOTTOM = 46, 30, 16, 40
+WIDTH, HEIGHT = 560, 390
+LEFT, RIGHT, TOP, BOTTOM = 52, 34, 36, 56
 POINTS = 32
 PAST_LIFE = 1.1
 """How far past the 5 % point of the life, or the last tool, the picture goes."""

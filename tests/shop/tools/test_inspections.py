@@ -362,6 +362,8 @@ def test_it_all_goes_by_page(browser_of, site):
     assert "entered" in shown  # five days late
     dimensions = page.get(f"{address}dimensions/").content.decode()
     assert "drift__point--off" in dimensions
+    for words in (">mm<", ">Days since the first measurement<", ">most<", ">least<"):
+        assert words in dimensions
     assert "it must be 0.8 to 1.1 mm" in dimensions
     can = make_container(make_lot(site), holds=1)
     page.post(f"{address}repair/", {"key": "r", "can1": can.code, "much1": "0.5", "words": "x"})

@@ -97,6 +97,8 @@ def test_a_family_by_page_with_its_picture(browser_of, site):
     assert "From no failure, 1 tool in service or retired sound" in page
     assert "stated life of 400 shots" in page
     assert "life__band" in page
+    assert ">Tools still going, %<" in page
+    assert ">Shots</text>" in page
     worn = make_tool(site, family=family)
     shots(worn, 90, key="worn")
     add_event(tool_id=worn.pk, kind="retirement", key="gone", at=NOW, words="worn")
