@@ -91,6 +91,7 @@ def cheapest_by_another_solver(line, terms, seconds):
         for k, pack in enumerate(line.packs):
             starts = sorted(pack.prices)
             held = line.unit_day * pack.content * (line.last_day - t)
+            tiers = []  # all packs of one kind in an order have the price of one break
             for place, (start, price) in enumerate(starts):
                 fewest = max(start, pack.least_packs)
                 most = max(
@@ -105,9 +106,11 @@ def cheapest_by_another_solver(line, terms, seconds):
                 model.add(n >= fewest).only_enforce_if(here)
                 model.add(n == 0).only_enforce_if(here.negated())
                 model.add_implication(here, ordered)
+                tiers.append(here)
                 value.append(round(price * 100) * n)
                 steps.append(size[k] * n)
                 objective.append(round((price + held) * cents) * n)
+            model.add_at_most_one(tiers)
         if terms.least_value:
             model.add(sum(value) >= round(terms.least_value * 100)).only_enforce_if(ordered)
         arrived[t] = sum(steps)
