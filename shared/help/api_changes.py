@@ -30,6 +30,12 @@ CHANGES = (
     Change(
         date(2026, 11, 30),
         ADDED,
+        "A consignment between sites takes due_on, the day it is expected; until it is taken in, "
+        "what is on the way counts in the stock ahead of the site it goes to.",
+    ),
+    Change(
+        date(2026, 11, 30),
+        ADDED,
         "GET /me says whether this is a sandbox, in which nothing is real and all but accounts, "
         "tokens and webhook addresses is made anew each night.",
     ),
