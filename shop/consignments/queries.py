@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from django.db.models.functions import Upper
 
@@ -41,7 +42,7 @@ def coming(site: Site, material_ids: Collection[int] | None = None) -> list[Comi
     ).select_related("lot__site", "lot__material", "consignment__to_site")  # fmt: skip
     if material_ids is not None:
         rows = rows.filter(lot__material__in=material_ids)
-    sent = list(rows.annotate(named=Upper("lot__code")).order_by("pk"))
+    sent: list[Any] = list(rows.annotate(named=Upper("lot__code")).order_by("pk"))
     there = _lots_there(site, sent)
     found = []
     for row in sent:
@@ -61,7 +62,7 @@ def coming(site: Site, material_ids: Collection[int] | None = None) -> list[Comi
     return found
 
 
-def _lots_there(site: Site, sent: Collection[Container]) -> dict[tuple[object, ...], Lot]:
+def _lots_there(site: Site, sent: Collection[Any]) -> dict[tuple[object, ...], Lot]:
     """Return the lots of the site that these goods may join."""
     if not sent:
         return {}
