@@ -18,6 +18,7 @@ from planning.core import plan as core
 from planning.core.problem import Limits, Settings
 from planning.rules import actions as rules
 from planning.schedule import comparison, confirming, fresh, queries, snapshot
+from planning.schedule.first_to_do import with_what_to_do
 from planning.schedule.models import PlanState, WeekPlan
 from planning.schedule.stamp import stamp
 from planning.schedule.week_clock import Clock
@@ -117,7 +118,7 @@ def solve(
     plan.save(update_fields=["based_on"])
     try:
         problem = _problem(plan, now)
-        answer = _work_out(plan, problem, on_progress)
+        answer = with_what_to_do(_work_out(plan, problem, on_progress), plan.site, now)
         violations = _judge(problem, answer)
     except Exception as error:
         WeekPlan.objects.filter(pk=plan.pk).update(

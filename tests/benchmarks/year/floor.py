@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from planning.batches.models import Batch, BatchStatus
+from planning.clocks.half_poured import end_as_poured, half_poured
 from planning.cures.actions import demould
 from planning.pours.models import Pour, PourStep
 from planning.pours.steps import sign_step
@@ -31,15 +32,32 @@ class Floor:
     tally: Counter[str] = field(default_factory=Counter)
     news: list[str] = field(default_factory=list)
     """What happened that the plan did not foresee."""
+    tried: set[tuple[datetime, str, int]] = field(default_factory=set)
+    """What was done or refused, by the time it was planned for: it is not tried again."""
 
     @property
     def book(self) -> Book:
         return self.shop.book
 
+    def end_half_poured(self, now: datetime) -> None:
+        """Let lifts end at what is in them where the pot for the rest was lost."""
+        for pour in Pour.objects.filter(order__site=self.shop.site, status="pouring"):
+            half = half_poured(pour)
+            if half is None:
+                continue
+            lift = end_as_poured(pour=pour, reason="its pot was lost", now=now)
+            self.book.pours[pour.pk].cast.append(
+                (float(lift.depth_mm), float(lift.mass_kg), half.poured_at)
+            )
+            self.tally["lifts ended half poured"] += 1
+
     def play(self, start: datetime, until: datetime) -> datetime:
         """Do what is planned from `start` on; stop early when a new plan is needed."""
-        for at, kind, key in self._agenda(start, until):
-            self.clock.now = at
+        for planned, kind, key in self._agenda(start, until):
+            if (planned, kind, key) in self.tried:
+                continue
+            self.tried.add((planned, kind, key))
+            at = self.clock.now = max(planned, self.clock.now)
             self.news = []
             getattr(self, f"_{kind}")(key, at)
             if self.news:

@@ -89,6 +89,7 @@ class Year:
 
     def _day(self, day: date) -> None:
         now = self.clock.now = at_clock(day, DAWN)
+        self.floor.end_half_poured(now)
         news = self.events.morning(now)
         self._look_at_pages("before the mended plan")
         self._plan(now, "; ".join(news) or "a new day", anew=day.isoweekday() == 1)
@@ -108,10 +109,10 @@ class Year:
     def _play(self, start: datetime, until: datetime) -> None:
         while (reached := self.floor.play(start, until)) < until:
             self.tell("; ".join(self.floor.news))
-            news, start = "; ".join(self.floor.news), max(reached, self.clock.now)
-            self.clock.now = start = start + timedelta(minutes=1)
+            self.clock.now = now = max(reached, self.clock.now) + timedelta(minutes=1)
             self._look_at_pages("before the mended plan")
-            self._plan(start, news)
+            self._plan(now, "; ".join(self.floor.news))
+            start = reached - timedelta(minutes=1)  # what fell due meanwhile is done as well
 
     def _plan(self, now: datetime, why: str, anew: bool = False) -> None:
         before, self.anew = self._items(), anew

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -10,6 +11,9 @@ from planning.clocks.half_poured import half_poured
 from planning.clocks.models import Cure
 from planning.pours.models import Pour
 from planning.reminders.wanted import all_wanted
+from planning.schedule import actions as plans
+from planning.schedule import reasons
+from planning.shop_changes.actions import ask_mended
 from tests.conftest import make_user
 from tests.planning.weigh_in.test_losses import ask_again
 
@@ -105,7 +109,7 @@ def test_without_a_right_to_cures_nothing_is_ended(half, client):
     assert not Cure.objects.exists()
 
 
-@pytest.mark.parametrize(("minutes", "words"), [(20, None), (400, "gel before the next one")])
+@pytest.mark.parametrize(("minutes", "words"), [(20, None), (400, "lift 1 is poured in part")])
 def test_a_fresh_pot_is_planned_into_it_only_before_the_first_one_gels(
     half, phone, clock, minutes, words
 ):
@@ -119,4 +123,23 @@ def test_a_fresh_pot_is_planned_into_it_only_before_the_first_one_gels(
     (out,) = plan.plan["unplaced"]
     assert out["rule"] == "wet_on_wet"
     assert words in out["words"]
-    assert "Monday" not in out["change"], "the hours of this Monday are over"
+    assert "the lift ends at what is in it" in out["change"]
+    page = phone.page.get(f"/plans/{plan.pk}/reasons/").content.decode()
+    assert words in page
+    assert reasons.look(plan_id=plan.pk, now=now) == 0, "nothing else is to be looked for"
+
+
+def test_a_weighed_pot_that_nobody_mixed_is_named_with_what_to_do(batch, other, phone, clock):
+    phone.weigh("resin")
+    phone.weigh("hardener")
+    now = other.planned_contact + timedelta(hours=5)
+    clock.move_to(now)
+    site = batch.site
+    plan = ask_mended(site=site, reason="a new day", now=now)
+    plan = plans.solve(plan_id=plan.pk, now=now)
+    assert plan.violations == []
+    (out,) = plan.plan["unplaced"]
+    local = batch.planned_contact.astimezone(ZoneInfo(site.time_zone))
+    assert f"batch {batch.number} is weighed and not mixed" in out["words"]
+    assert f"was to be mixed {local:%a %-d %b %H:%M}" in out["words"]
+    assert out["change"].startswith(f"Mix batch {batch.number}, or scrap it")
