@@ -60,7 +60,12 @@ class ToolOrderViewSet(
     serializer_class = ToolOrderSerializer
     read_serializer_class = ToolOrderSerializer
     scope_noun = "tool_orders"
-    filterset_fields = {"status": ["exact"], "number": ["exact"], "due_on": ["gte", "lte"]}
+    filterset_fields = {
+        "status": ["exact"],
+        "number": ["exact"],
+        "customer_reference": ["exact"],
+        "due_on": ["gte", "lte"],
+    }
     sort_fields = ("due_on", "number", "id")
 
     def get_serializer_class(self) -> Any:

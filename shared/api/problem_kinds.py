@@ -43,7 +43,10 @@ KINDS: dict[str, Kind] = {
     "busy": Kind("Another change is being made.", "Repeat with the same Idempotency-Key."),
     "internal": Kind("Something went wrong here.", "Repeat once; then report `request_id`."),
     "idempotency_key_missing": Kind("A POST needs an Idempotency-Key.", NEW_KEY),
-    "idempotency_key_malformed": Kind("The key is not 8 to 64 plain characters.", NEW_KEY),
+    "idempotency_key_malformed": Kind(
+        "The key is not 16 to 255 visible characters without spaces.",
+        "Send a longer or plainer key.",
+    ),
     "idempotency_key_used": Kind("The key belongs to another request.", NEW_KEY),
     "still_running": Kind("The first request with this key still runs.", "Repeat it later."),
     "key_reused": Kind("The entry's own key was used for another entry.", NEW_KEY),

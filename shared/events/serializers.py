@@ -60,7 +60,11 @@ class EventDataSerializer(EventFactsSerializer):
     at = serializers.DateTimeField(help_text="When it happened.")
     reason = serializers.CharField(allow_blank=True, help_text="Why; up to 200 characters.")
     old = serializers.DictField(help_text="What was, by name, where something changed.")
-    new = serializers.DictField(help_text="What is, by name.")
+    new = serializers.DictField(
+        help_text="What is, by name. Of a casting that is planned: pour_from, when pouring "
+        "begins; done_at, when its last step is done; late_min, minutes by which that is after "
+        "its due day."
+    )
 
     def to_representation(self, instance: Any) -> Any:
         """Return the stored payload as it is: it was written in this form."""

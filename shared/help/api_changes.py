@@ -30,6 +30,11 @@ CHANGES = (
     Change(
         date(2026, 11, 30),
         ADDED,
+        "Tool orders are found by your own reference: GET /tool-orders?customer_reference=.",
+    ),
+    Change(
+        date(2026, 11, 30),
+        ADDED,
         "A consignment between sites takes due_on, the day it is expected; until it is taken in, "
         "what is on the way counts in the stock ahead of the site it goes to.",
     ),
