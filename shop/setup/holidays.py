@@ -51,7 +51,12 @@ def public(country: str, region: str, year: int, today: date) -> list[tuple[date
     if not today.year <= year <= today.year + YEARS_AHEAD:
         words = f"Year is {year}; it must be {today.year} to {today.year + YEARS_AHEAD}."
         raise Invalid.one("year", "out_of_range", words, value=year, limit=today.year)
-    found = holidays.country_holidays(country, subdiv=region or None, years=year)
+    # Without a language the library takes the server's, and the pages are in English.
+    spoken = holidays.list_localized_countries(include_aliases=False).get(country, [])
+    language = next((one for one in sorted(spoken, reverse=True) if one.startswith("en")), None)
+    found = holidays.country_holidays(
+        country, subdiv=region or None, years=year, language=language
+    )
     return sorted((day, str(name)) for day, name in found.items() if day.year == year)
 
 

@@ -36,6 +36,16 @@ def test_what_is_not_known_is_refused_in_words(country, region, year, words):
         holidays.public(country, region, year, TODAY)
 
 
+@pytest.mark.parametrize("language", ["", "de_DE.UTF-8", "C.UTF-8"])
+def test_names_are_english_whatever_the_server_speaks(monkeypatch, language):
+    for name in ("LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"):
+        monkeypatch.delenv(name, raising=False)
+    if language:
+        monkeypatch.setenv("LANG", language)
+    found = dict(holidays.public("DE", "BE", 2027, TODAY))
+    assert found[date(2027, 3, 29)] == "Easter Monday"
+
+
 def test_the_days_chosen_are_closed_once(browser_of, site, other_site):
     client = browser_of("planner")
     address = "/setup/closed-days/public/"
