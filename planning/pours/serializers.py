@@ -7,7 +7,8 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from planning.pours.models import Pour, PourStep, ToolOrder
+from planning.order_events.queries import last_told
+from planning.pours.models import Pour, PourStatus, PourStep, ToolOrder
 from planning.pours.queries import delivery_notes, shipped
 from planning.routes.models import Route
 from shared.access.models import CODE
@@ -76,6 +77,9 @@ class PourSerializer(StrictModelSerializer):
         read_only_fields = ["order", "half", "stands_on", "status", "volume_l", "mass_kg", "sent"]
 
 
+GONE = (PourStatus.CANCELLED, PourStatus.FAILED)
+
+
 class OrderDeliverySerializer(StrictSerializer):
     """A delivery note, as far as it is about one order."""
 
@@ -93,6 +97,8 @@ class OrderDeliverySerializer(StrictSerializer):
 class ToolOrderSerializer(StrictModelSerializer):
     """A tool order as others read it."""
 
+    _dates: dict[int, dict[str, Any]] | None = None
+
     tool_code = serializers.CharField(source="tool.code", read_only=True)
     route_code = serializers.CharField(source="route.code", read_only=True)
     pours = PourSerializer(many=True, read_only=True)
@@ -102,6 +108,27 @@ class ToolOrderSerializer(StrictModelSerializer):
     delivery_notes = serializers.SerializerMethodField(
         help_text="What left and what came back, the first note first."
     )
+    ready_at = serializers.SerializerMethodField(
+        help_text="When the last step of its last casting is done, as was told last; null while "
+        "one of them has no date."
+    )
+
+    @extend_schema_field(fields.MomentField(allow_null=True))
+    def get_ready_at(self, order: ToolOrder) -> str | None:
+        """Return when all castings are done by what the events of the order said last."""
+        wanted = [pour for pour in order.pours.all() if pour.status not in GONE]
+        told = self._told(order)
+        if not wanted or any(pour.pk not in told for pour in wanted):
+            return None
+        return max(told[pour.pk]["done_at"] for pour in wanted)
+
+    def _told(self, order: ToolOrder) -> dict[int, dict[str, Any]]:
+        """Return the dates told last of all orders that are answered, read once."""
+        if self._dates is None:
+            page = getattr(self.parent, "instance", None)
+            orders = page if isinstance(page, list | tuple) else [order]
+            self._dates = last_told([pour for one in orders for pour in one.pours.all()])
+        return self._dates
 
     def get_shipped(self, order: ToolOrder) -> str:
         """Return how much of the order is away."""
@@ -135,6 +162,7 @@ class ToolOrderSerializer(StrictModelSerializer):
             "pours",
             "shipped",
             "delivery_notes",
+            "ready_at",
             "etag",
         ]
         read_only_fields = fields

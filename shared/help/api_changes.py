@@ -30,7 +30,8 @@ CHANGES = (
     Change(
         date(2026, 11, 30),
         ADDED,
-        "Tool orders are found by your own reference: GET /tool-orders?customer_reference=.",
+        "Tool orders are found by your own reference, GET /tool-orders?customer_reference=, and "
+        "say by ready_at when their last casting is done, as was told last.",
     ),
     Change(
         date(2026, 11, 30),

@@ -1,8 +1,11 @@
 """Orders change while they are under way, by page and by REST."""
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from planning.pours.models import ToolOrder
+from planning.pours.order_changes import hold_order
 from shared import clock
 from shared.access.models import User
 from shared.events.models import Event
@@ -85,3 +88,32 @@ def test_by_rest(take, planned, shop_site, now, monkeypatch):
     listed = calls.get(f"/api/v1/events?object=order:{pour.order_id}").json()["items"]
     assert [row["data"]["sequence"] for row in listed] == list(range(1, len(listed) + 1))
     assert listed[-1]["data"]["reason"] == "gone"
+
+
+def test_an_order_answers_when_it_is_ready_by_what_was_told_last(
+    take, planned, shop_site, now, django_assert_num_queries
+):
+    first, second, left = take("T-1"), take("T-2"), take("T-3")
+    planned(first, second)
+    buyer = caller(make_user("planner", shop_site), [shop_site])
+
+    def answered():
+        rows = buyer.get("/api/v1/tool-orders").json()["items"]
+        return {row["number"]: row["ready_at"] for row in rows}
+
+    told = {
+        row.payload["number"]: row.payload["new"]["done_at"]
+        for row in Event.objects.filter(kind="pour.planned")
+    }
+    assert answered() == {**{row.order.number: None for row in (first, second, left)}, **told}
+    assert told.keys() >= {"T-1", "T-2"}
+    one = buyer.get(f"/api/v1/tool-orders/{first.order_id}").json()
+    assert one["ready_at"] == told["T-1"]
+    hold_order(order=ToolOrder.objects.get(number="T-2"), reason="waits", now=now)
+    assert answered()["T-2"] is None, "an order on hold has no date any more"
+    with CaptureQueriesContext(connection) as three:
+        answered()
+    for n in range(4, 9):
+        take(f"T-{n}")
+    with django_assert_num_queries(len(three)):
+        answered()
