@@ -5,7 +5,7 @@ The others are asserted where labels, files, webhooks and calendars are tested; 
 apply stand in `tests/test_reference_rows.py` with their reason.
 """
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -58,14 +58,30 @@ def test_duration_rows(case):
     assert found == case.expected, case.source
 
 
-@pytest.mark.parametrize("case", params("interchange_checks.csv", "IC-08", "IC-09"))
-def test_local_time_rows(case):
-    # Typed on the page of a cure without its offset, at a clock change.
-    sent = {"where": "air", "degrees": "21", "unit": "celsius", "at": case.inputs["local"]}
-    form = TemperatureForm(sent, zone=ZoneInfo(case.inputs["tzid"]))
+def typed_at_a_cure(case, **more):
+    """The form of a temperature, with a time typed without its offset at a clock change."""
+    sent = {"where": "air", "degrees": "21", "unit": "celsius", "at": case.inputs["local"], **more}
+    return TemperatureForm(sent, zone=ZoneInfo(case.inputs["tzid"]))
+
+
+@pytest.mark.parametrize("case", params("interchange_checks.csv", "IC-08"))
+def test_a_local_time_shown_twice_is_asked_about_and_the_first_is_the_standards(case):
+    asked = typed_at_a_cure(case)
+    assert "the clock shows it twice" in str(asked.errors["at"])
+    form = typed_at_a_cure(case, at_which="earlier")
     assert form.is_valid(), form.errors
     found = MomentField().to_representation(form.cleaned_data["at"])
     assert {"utc": found} == case.expected, case.source
+
+
+@pytest.mark.parametrize("case", params("interchange_checks.csv", "IC-09"))
+def test_a_local_time_that_is_skipped_is_refused_where_the_standard_moves_it(case):
+    """The standard's moment shows another time on the wall; a person says which was meant."""
+    moved = datetime.fromisoformat(case.expected["utc"])
+    assert moved.tzinfo is not None
+    shown = moved.astimezone(ZoneInfo(case.inputs["tzid"])).replace(tzinfo=None)
+    assert shown != datetime.fromisoformat(case.inputs["local"]), case.source
+    assert "there is no such time" in str(typed_at_a_cure(case).errors["at"])
 
 
 @pytest.mark.parametrize("case", params("interchange_checks.csv", "HT-01", "HT-02"))
