@@ -157,9 +157,15 @@ class Board:
         self.held[index] = masks.first(busy, end) if busy else max(end, most)
         self.reserve((unit,), start, self.held[index])
 
-    def take_stand(self, index: int, unit: int, start: int, end: int) -> None:
-        """Take a slot for the stand of a pour; what was kept of it beyond is given back."""
-        self.release((unit,), end, self.held.get(index, end))
+    def take_stand(self, index: int, unit: int, start: int, end: int, begun_to: int) -> None:
+        """
+        Take a slot for the stand of a pour; what was kept of it beyond is given back.
+
+        Not before `begun_to`, the end of its frozen stand: until then others may be there too, or
+        the place be closed.
+        """
+        kept_from = max(end, begun_to)
+        self.release((unit,), kept_from, max(kept_from, self.held.get(index, 0)))
         self.reserve((unit,), start, end)
 
     def put_pot(self, pot: Pot) -> None:

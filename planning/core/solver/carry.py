@@ -258,7 +258,7 @@ class _Carrier:
         end = self.shop.place_length if job.keeps_place else done
         if job.pour.same_place and job.parent is not None:
             stands.hand_over(board, job.parent, start)
-        board.take_stand(job.index, slot, start, end)
+        board.take_stand(job.index, slot, start, end, job.begun_to)
         return placed._replace(
             works=tuple(old.works), slot=slot, stand_end=end, late=lateness(job, done)
         )

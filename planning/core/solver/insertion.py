@@ -415,7 +415,7 @@ def _commit(
     """Take the stand until `end` and write the pour down."""
     if job.pour.same_place and job.parent is not None:
         stands.hand_over(board, job.parent, placed.stand_start)
-    board.take_stand(job.index, placed.slot, placed.stand_start, end)
+    board.take_stand(job.index, placed.slot, placed.stand_start, end, job.begun_to)
     late = lateness(job, placed.finish)
     moved: float = sum(
         1 for i, ids in enumerate(placed.pots)

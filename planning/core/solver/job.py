@@ -54,6 +54,11 @@ class Job:
     """A pour that stands on it stays in its place."""
     _gaps: dict[int, Gaps] = field(default_factory=dict, repr=False, compare=False)
 
+    @property
+    def begun_to(self) -> int:
+        """The end of its frozen stand, 0 where it has none."""
+        return 0 if self.stand is None else self.stand.end_min
+
     def gap(self, index: int, end: int) -> tuple[int, int]:
         """Return from when until when a lift may follow the one below, poured by `end`."""
         known = self.window(index)
