@@ -27,10 +27,10 @@ def with_what_to_do(answer: Plan, site: Site, now: datetime) -> Plan:
     if not left_out:
         return answer
     said = _half_poured(left_out) | _not_mixed(left_out, site, now)
-    return replace(answer, unplaced=tuple(said_of(one, said) for one in answer.unplaced))
+    return replace(answer, unplaced=tuple(_told(one, said) for one in answer.unplaced))
 
 
-def said_of(one: Unplaced, said: Mapping[int, tuple[str, str]]) -> Unplaced:
+def _told(one: Unplaced, said: Mapping[int, tuple[str, str]]) -> Unplaced:
     """Return why a pour has no place, told by what is to be done where there is something."""
     words, change = said.get(int(one.pour), (one.words, one.change))
     return replace(one, words=words, change=change)
@@ -48,7 +48,10 @@ def _not_mixed(pours: list[int], site: Site, now: datetime) -> dict[int, tuple[s
             f"has no place in the planned days: its batch {batch.number} is {begun} and not "
             f"mixed, and was to be mixed {due}."
         )
-        change = f"Mix batch {batch.number}, or scrap it if it cannot be used; then plan again."
+        change = (
+            f"If batch {batch.number} was mixed, enter when. If not, scrap it: hardener in the "
+            "resin has reacted since it was weighed in. Then plan again."
+        )
         for portion in batch.portions.all():
             pour = portion.lift.pour
             if pour.pk in pours:

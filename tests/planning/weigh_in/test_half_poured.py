@@ -142,4 +142,6 @@ def test_a_weighed_pot_that_nobody_mixed_is_named_with_what_to_do(batch, other, 
     local = batch.planned_contact.astimezone(ZoneInfo(site.time_zone))
     assert f"batch {batch.number} is weighed and not mixed" in out["words"]
     assert f"was to be mixed {local:%a %-d %b %H:%M}" in out["words"]
-    assert out["change"].startswith(f"Mix batch {batch.number}, or scrap it")
+    assert out["change"].startswith(
+        f"If batch {batch.number} was mixed, enter when. If not, scrap"
+    )
