@@ -15,6 +15,7 @@ from planning.clocks.readings import too_hot
 from planning.clocks.standing import Standing, asked_now
 from planning.clocks.words import AGAIN, NO_OPENING, asks_for
 from planning.core.casting import pour_gate
+from planning.core.casting.components import HARDENER
 from planning.core.casting.pour_gate import CanInPot, Hindrance, Mixing, TargetLift, Underneath
 from planning.pours.models import Pour, PourStatus, PourStep
 from planning.routes.models import Phase
@@ -80,7 +81,7 @@ def hindrances_of(
             ratio_off_percent=None if off is None else off.percent,
             ratio_tolerance_percent=0.0 if off is None else off.tolerance_percent,
             ratio_of="" if off is None else off.name,
-            pour_by=None if batch.contact_at is None else deadline_of(batch).pour_by,
+            pour_by=_pour_by(batch, weighings),
             surface_c=surface_c,
             margin_k=margin_k,
             mix_c=mix_c,
@@ -89,6 +90,21 @@ def hindrances_of(
             mixing=None if is_contact else _mixing(batch, info.mix_min, at),
         )
     )
+
+
+def _pour_by(batch: Batch, weighings: Sequence[Weighing]) -> datetime | None:
+    """
+    Return the end of the pot life; before first contact the latest that it can be.
+
+    Hardener is weighed into the pot, onto the resin: whenever first contact is entered, it is no
+    pot to mix any more once the whole life has gone by since then.
+    """
+    if batch.contact_at is not None:
+        return deadline_of(batch).pour_by
+    met = min((row.at for row in weighings if row.line.role == HARDENER), default=None)
+    if met is None:
+        return None
+    return met + timedelta(minutes=deadline_of(batch).pot_life_min)
 
 
 def _mixing(batch: Batch, mix_min: int, at: datetime) -> Mixing | None:

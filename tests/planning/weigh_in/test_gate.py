@@ -8,6 +8,7 @@ from django.db import IntegrityError, transaction
 
 from planning.batches.models import Batch, BatchEntry, Lift
 from planning.clocks.actions import start_clock
+from planning.clocks.deadline import deadline_of
 from planning.clocks.models import Cure
 from planning.cures.actions import demould
 from planning.pours.models import Pour, PourStep
@@ -150,6 +151,26 @@ def test_a_release_without_a_reason_is_refused_by_the_database_too(weighed):
     enter(weighed, "contact", late=LATE)
     with pytest.raises(IntegrityError), transaction.atomic():
         CastingQuarantine.objects.update(released_at=weighed.planned_contact)
+
+
+@pytest.mark.parametrize(("minutes", "over"), [(-1, False), (0, True), (300, True)])
+def test_a_pot_is_not_mixed_once_hardener_was_in_it_for_a_whole_life(weighed, minutes, over):
+    """Hardener is weighed in on the resin: a forgotten tap does not make the pot fresh."""
+    sign_off(weighed)
+    met = weighed.planned_start
+    at = met + timedelta(minutes=deadline_of(weighed).pot_life_min + minutes)
+    if over:
+        with pytest.raises(NotReady, match="The pot life is over") as refusal:
+            actions.record_entry(batch=weighed, kind="contact", key="c", at=at, now=at)
+        assert "pot_life_over" in codes(refusal)
+        with pytest.raises(NotReady):
+            actions.record_entry(
+                batch=weighed, kind="contact", key="d", at=at, now=at, passing=BECAUSE
+            )
+        assert Batch.objects.get().contact_at is None
+    else:
+        actions.record_entry(batch=weighed, kind="contact", key="c", at=at, now=at)
+        assert Batch.objects.get().contact_at == at
 
 
 def test_a_dead_pot_is_not_poured(weighed):

@@ -11,7 +11,7 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
-from planning.batches.models import Lift
+from planning.batches.models import Batch, Lift
 from planning.clocks.actions import log_temperatures, start_clock
 from planning.clocks.asking import look
 from planning.clocks.models import Cure
@@ -29,26 +29,38 @@ MINUTE = timedelta(minutes=1)
 
 @pytest.fixture
 def upper(take, planned):
-    """A pot for the second lift, all weighed; of the first nobody ever reads a temperature."""
+    """
+    A pot for the second lift, with resin in it; of the first nobody ever reads a temperature.
+
+    Hardener goes in when it is tried to mix: it would have reacted while the first lift cured.
+    """
     planned(take(depth_mm="60"))
     lower, upper = Lift.objects.order_by("number")
     start_clock(lift=lower, poured_at=lower.planned_end)
     batch = upper.portions.get().batch
-    for line in batch.lines.all():
-        actions.record_weighing(
-            line=line, weighed_kg=line.target_kg, key=f"w{line.pk}",
-            at=lower.planned_end, now=lower.planned_end,
-        )  # fmt: skip
+    weigh(batch, "resin", lower.planned_end)
     sign_off(batch)
     return batch
 
 
+def weigh(batch, role, at):
+    for line in batch.lines.filter(role=role, weighings=None):
+        actions.record_weighing(
+            line=line, weighed_kg=line.target_kg, key=f"w{line.pk}", at=at, now=at
+        )
+
+
 def shut_but_likely(now):
-    """Return a moment at which the first lift is likely to bear the next, and is not open."""
+    """
+    Return a moment at which the first lift is likely to bear the next, and is not open.
+
+    Hardener is weighed in then.
+    """
     cure = Cure.objects.get()
     assert cure.opens_best_at + 2 * MINUTE < cure.next_opens_at
     at = cure.opens_best_at + now
     look(cure, at)
+    weigh(Batch.objects.get(lines__weighings__isnull=False), "hardener", at)
     return at
 
 
@@ -97,6 +109,7 @@ def test_nobody_reads_and_nobody_decides_and_it_opens_all_the_same(upper):
         assert looks < 10
         look(cure, at)
         cure.refresh_from_db()
+    weigh(upper, "hardener", at)
     found = hindrances_of(upper, "contact", list(upper.portions.all()), at)
     assert [one.code for one in found] == ["window_closed"], "abraded, it may be poured over"
 

@@ -24,10 +24,10 @@ def weighed(take, planned, time_machine):
     batch = Batch.objects.get()
     sign_off(batch)
     for line in batch.lines.all():
+        at = batch.planned_contact if line.role == "hardener" else batch.planned_start
         actions.record_weighing(
-            line=line, weighed_kg=line.target_kg, key=f"w{line.pk}",
-            at=batch.planned_start, now=batch.planned_start,
-        )  # fmt: skip
+            line=line, weighed_kg=line.target_kg, key=f"w{line.pk}", at=at, now=at
+        )
     time_machine.move_to(batch.planned_contact, tick=False)
     return Batch.objects.get()
 
