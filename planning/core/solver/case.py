@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 
 from planning.core.plan import Problem
-from planning.core.solver import ovens
+from planning.core.solver import ovens, stands
 from planning.core.solver.ahead import Ahead
 from planning.core.solver.board import Board
 from planning.core.solver.frozen import facts_of, with_horizon
@@ -83,18 +83,7 @@ class Case:
             if index >= 0 and taken:
                 shop.stand_slots[index] = taken[0]
                 going_on.update(taken)
-        for index, unit in shop.stand_slots.items():
-            self._hold(board, self.jobs[index], unit)
-
-    def _hold(self, board: Board, job: Job, unit: int) -> None:
-        """
-        Keep the slot of a begun pour until it is on the board, as long as it is free.
-
-        The pour stands there whatever was planned, and until it is taken off nobody else can.
-        """
-        if job.stand is not None:
-            span = job.stand.start_min, job.stand.end_min
-            board.keep_slot(job.index, unit, span, self.shop.place_length)
+        stands.keep(shop, board, (self.jobs[index] for index in shop.stand_slots))
 
     @staticmethod
     def _take(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 from planning.core.batches import mixed_kg
-from planning.core.solver import masks, ovens, steps
+from planning.core.solver import masks, ovens, stands, steps
 from planning.core.solver.board import Board, Placed, Pot, Share, pour_minutes
 from planning.core.solver.job import Job
 from planning.core.solver.pots import Poured, not_before, signed_by
@@ -45,6 +45,7 @@ def remove(shop: Shop, jobs: list[Job], board: Board, wanted: set[int]) -> set[i
         touched: dict[int, set[int]] = {}
         for index in sorted(todo):
             _take_off(shop, jobs[index], board, touched)
+        stands.keep(shop, board, [jobs[index] for index in sorted(todo)])
         gone |= todo
         stuck: set[int] = set()
         for system, ids in sorted(touched.items()):
@@ -62,9 +63,6 @@ def _take_off(shop: Shop, job: Job, board: Board, touched: dict[int, set[int]]) 
     board.moved -= placed.moved
     board.time -= placed.finish
     board.release((placed.slot,), placed.stand_start, placed.stand_end)
-    if job.stand is not None:
-        stand = job.stand.start_min, job.stand.end_min
-        board.keep_slot(job.index, placed.slot, stand, shop.place_length)
     for work in placed.works:
         if work.fixed:
             continue

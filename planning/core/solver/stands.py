@@ -2,12 +2,44 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from planning.core.solver import masks
 from planning.core.solver.board import Board, Placed
 from planning.core.solver.job import Job
 from planning.core.solver.shop import Shop
 
 DAY = 1440
+
+
+def keep(shop: Shop, board: Board, jobs: Iterable[Job]) -> None:
+    """
+    Keep the slots of begun pours until they are on the board, as long as they are free.
+
+    A begun pour stands there whatever was planned, and until it is taken off nobody else can. All
+    frozen stands are taken first: what of one is kept on must not reach into another. One that was
+    put down to end sooner may have been followed by another pour meanwhile, and is kept till then.
+    """
+    begun = []
+    for job in jobs:
+        slot = shop.stand_slots.get(job.index)
+        if job.stand is not None and slot is not None:
+            followed = _followed(shop, board, slot, job.stand.start_min)
+            begun.append((job.index, slot, job.stand.start_min, job.stand.end_min, followed))
+    for _, slot, start, end, followed in begun:
+        board.reserve((slot,), start, min(end, followed))
+    for index, slot, start, end, followed in begun:
+        board.keep_slot(index, slot, (start, min(end, followed)), followed)
+
+
+def _followed(shop: Shop, board: Board, slot: int, start: int) -> int:
+    """Return when the first pour that is not begun comes into a slot after a minute."""
+    comes = (
+        placed.stand_start
+        for index, placed in board.placed.items()
+        if placed.slot == slot and placed.stand_start >= start and shop.jobs[index].stand is None
+    )
+    return min(comes, default=shop.place_length)
 
 
 def find(shop: Shop, board: Board, job: Job, placed: Placed, until: int) -> int:

@@ -66,7 +66,7 @@ def wrongs(design: str, seed: int) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    "seed", [*range(16), 101, 126, 136, 1622, 1657, 1785, 1880, 2348, 21064, 21229]
+    "seed", [*range(16), 101, 126, 136, 1622, 1657, 1785, 1880, 2348, 21064, 21229, 30224, 30608]
 )
 @pytest.mark.parametrize("design", DESIGNS)
 def test_odd_weeks_break_no_rule_and_lose_nothing(design, seed):
